@@ -1,0 +1,1 @@
+"""WHAT the bed is: hydraulics, uniformity, water demand, sump budget. Pure."""

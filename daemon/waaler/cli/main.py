@@ -1,0 +1,34 @@
+"""The `waaler` command: finds the command's own file and loads only that."""
+
+import pkgutil
+from importlib import import_module
+
+import click
+
+import waaler.cli
+from waaler import __version__
+
+__all__ = ["main"]
+
+NOT_COMMANDS = {"main", "common"}
+
+
+class Commands(click.Group):
+    """Every other module of this package is a command: `cli/history.py` holds `history`."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        modules = (found.name for found in pkgutil.iter_modules(waaler.cli.__path__))
+        return sorted(name.replace("_", "-") for name in modules if name not in NOT_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in self.list_commands(ctx):
+            return None
+        module = import_module(f"waaler.cli.{cmd_name.replace('-', '_')}")
+        command: click.Command = module.command
+        return command
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
+@click.version_option(__version__, prog_name="waaler")
+def main() -> None:
+    """Keep the water of one recirculating growing bed."""

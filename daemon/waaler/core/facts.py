@@ -1,0 +1,118 @@
+"""What the core wants written down: the frozen facts that records keep and readers tell.
+
+Wall times are seconds since 1970 UTC; a fact's own moment is its `at`.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from waaler.guard.messages import Instant, Purse
+from waaler.plan.types import CycleKey
+
+__all__ = [
+    "AlertRaised", "AlertResolved", "Cause", "Deed", "Fact", "Outcome", "RunIntent", "RunResult", "RunStarted",
+    "Severity",
+]  # fmt: skip
+
+
+class Cause(StrEnum):
+    """Who wanted the run."""
+
+    PLAN = "plan"
+    EXTRA = "extra"
+    ON_DEMAND = "on demand"
+    CATCH_UP = "catch-up"
+    HAND = "by hand"
+    SOAK = "soak"
+    ATTENDED = "attended"
+
+
+class Outcome(StrEnum):
+    """How a run ended, as people read it."""
+
+    DONE = "done"
+    CUT_SHORT = "cut short"
+    STOPPED = "stopped"
+    """Ended early by a person's order."""
+    REFUSED = "refused"
+    SKIPPED = "skipped"
+    MISSED = "missed"
+    """Its time passed while nothing could run: power off, paused, service."""
+    INTERRUPTED = "interrupted"
+    """The daemon died between intent and result."""
+
+
+class Severity(StrEnum):
+    URGENT = "urgent"
+    SOON = "soon"
+    NOTE = "note"
+
+
+@dataclass(frozen=True, slots=True)
+class RunIntent:
+    """Written before the relay moves. planned_at_s: wall time of the cycle's start, None without a cycle.
+
+    run_id: unique and rising for the life of the records. seconds: what will be asked for. pulse, pulses: the
+    number of this run among the runs of its cycle. reason: why this run, and why this long, in words.
+    """
+
+    run_id: int
+    at: Instant
+    cause: Cause
+    purse: Purse
+    seconds: float
+    reason: str
+    key: CycleKey | None = None
+    planned_at_s: float | None = None
+    pulse: int = 1
+    pulses: int = 1
+    by: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RunStarted:
+    """The guard granted the run; seconds: until its deadline."""
+
+    run_id: int
+    at: Instant
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class RunResult:
+    """The run's end. Comes alone, after its intent, for refused, skipped and missed cycles too (seconds 0)."""
+
+    run_id: int
+    at: Instant
+    outcome: Outcome
+    seconds: float
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class AlertRaised:
+    """Something a person must know. kind: a short fixed name (`low-sump`); raised again it only counts up."""
+
+    at: Instant
+    kind: str
+    severity: Severity
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class AlertResolved:
+    at: Instant
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class Deed:
+    """What a person or the daemon did: ordered, paused, cleared, started, took a new plan."""
+
+    at: Instant
+    what: str
+    text: str
+    by: str | None = None
+
+
+Fact = RunIntent | RunStarted | RunResult | AlertRaised | AlertResolved | Deed

@@ -1,0 +1,1 @@
+"""Pins and probes, real and simulated, behind small protocols."""

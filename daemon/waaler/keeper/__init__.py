@@ -1,0 +1,1 @@
+"""The daemon: threads, clocks, scheduler and control socket around the core."""

@@ -1,0 +1,1 @@
+"""The simulated bed, its sensors and their faults. Pure."""

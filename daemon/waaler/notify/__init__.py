@@ -1,0 +1,1 @@
+"""Messages to the outside: a process of its own that follows the records."""

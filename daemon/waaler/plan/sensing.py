@@ -1,0 +1,64 @@
+"""What the sensors may change of the plan: the frozen rules and readings of the advisers."""
+
+from dataclasses import dataclass
+
+__all__ = ["Adviser", "AdviserKind", "Reading", "Sensing"]
+
+from enum import StrEnum
+
+
+class AdviserKind(StrEnum):
+    MOISTURE = "moisture"
+    """Percent of the calibrated span: 0 in air, 100 drained after a soak."""
+    TRAY_WET = "tray_wet"
+    """A float or contact at the tray's lowest spot: 1 wet, 0 dry."""
+    TEMPERATURE = "temperature"
+    """Degrees Celsius of air or media."""
+
+
+@dataclass(frozen=True, slots=True)
+class Adviser:
+    """One input that advises. name: unique, as in the file.
+
+    wet_above, dry_below: for moisture, percent; a value between them says nothing.
+    is_calibrated: a probe that never was may not skip a cycle.
+    stale_after_s: no reading for this long: not valid. lowest, highest: the range of believable values.
+    most_change_per_min: a faster change is a jump: not valid.
+    """
+
+    name: str
+    kind: AdviserKind
+    wet_above: float = 100.0
+    dry_below: float = 0.0
+    is_calibrated: bool = True
+    stale_after_s: float = 300.0
+    lowest: float = -10.0
+    highest: float = 120.0
+    most_change_per_min: float = 30.0
+
+
+@dataclass(frozen=True, slots=True)
+class Sensing:
+    """The rules of advice. Defaults: common practice, no source.
+
+    skip_at_most: cycles skipped in a row. hot_above_c: no skip above it. extend_at_most: share of the planned
+    seconds that a dry reading may add. least_share: share of the planned seconds of any 24 h that runs whatever
+    the sensors say. drained_after_s: a reading counts this long after a run. extra_after_s: still dry this long
+    after an extended run: one extra run.
+    """
+
+    advisers: tuple[Adviser, ...] = ()
+    skip_at_most: int = 1
+    hot_above_c: float = 30.0
+    extend_at_most: float = 0.5
+    least_share: float = 0.5
+    drained_after_s: float = 1200.0
+    extra_after_s: float = 1800.0
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One reading of an adviser. value None: the device could not be read."""
+
+    name: str
+    value: float | None

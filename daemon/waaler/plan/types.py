@@ -1,0 +1,159 @@
+"""What a plan is: the frozen inputs of this room, which the settings build."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from enum import StrEnum
+
+__all__ = [
+    "AtTimes",
+    "ClockMoment",
+    "Cycle",
+    "CycleKey",
+    "Evenly",
+    "Every",
+    "HotDay",
+    "Moment",
+    "OnDemand",
+    "Pattern",
+    "Place",
+    "Plan",
+    "SunEvent",
+    "SunMoment",
+    "Window",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where the bed stands. timezone: an IANA name; latitude north and longitude east are positive."""
+
+    timezone: str
+    latitude_deg: float
+    longitude_deg: float
+
+
+class SunEvent(StrEnum):
+    """Named moments of the sun; sunrise and sunset at -0.833 degrees, dawn and dusk civil, -6 degrees."""
+
+    DAWN = "dawn"
+    SUNRISE = "sunrise"
+    SUNSET = "sunset"
+    DUSK = "dusk"
+
+
+@dataclass(frozen=True, slots=True)
+class ClockMoment:
+    """A local wall time, minutes after midnight, 0 to 1439."""
+
+    minute: int
+
+
+@dataclass(frozen=True, slots=True)
+class SunMoment:
+    """A sun event and an offset in minutes, earlier negative."""
+
+    event: SunEvent
+    offset_min: int = 0
+
+
+Moment = ClockMoment | SunMoment
+
+
+@dataclass(frozen=True, slots=True)
+class Evenly:
+    """`count` starts evenly spaced in elapsed time, the first at `opens`, the last at `closes`; 1 at `opens`."""
+
+    count: int
+    opens: Moment
+    closes: Moment
+
+
+@dataclass(frozen=True, slots=True)
+class Every:
+    """A start at `opens` and then every `minutes`, up to and including `closes`."""
+
+    minutes: int
+    opens: Moment
+    closes: Moment
+
+
+@dataclass(frozen=True, slots=True)
+class AtTimes:
+    """Starts at these moments."""
+
+    moments: tuple[Moment, ...]
+
+
+Pattern = Evenly | Every | AtTimes
+
+
+@dataclass(frozen=True, slots=True)
+class OnDemand:
+    """A cycle whenever the named probe falls below `below_percent`, at least `least_gap_s` after the last run.
+
+    Inside the window from `opens` to `closes`, at most `most_per_day` of them a day. The window's pattern is
+    then its fallback: it counts while the probe is not valid and when nothing ran for `longest_gap`.
+    """
+
+    probe: str
+    below_percent: float
+    opens: Moment
+    closes: Moment
+    least_gap_s: float
+    most_per_day: int
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """A watering window: part of the day with its cycles.
+
+    weekdays: 0 is Monday; empty means every day. starts, ends: first and last date, both included.
+    fallback_opens, fallback_closes: local minutes that stand in where the named sun event does not occur.
+    """
+
+    name: str
+    pattern: Pattern
+    seconds: float
+    weekdays: frozenset[int] = frozenset()
+    starts: date | None = None
+    ends: date | None = None
+    fallback_opens: ClockMoment | None = None
+    fallback_closes: ClockMoment | None = None
+    on_demand: OnDemand | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class HotDay:
+    """On a day whose air or media passed `above_c`, `extra_cycles` more between the midday cycles."""
+
+    above_c: float
+    extra_cycles: int
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The day's intention. longest_gap_s: None takes 1.5 times the longest gap inside a window."""
+
+    place: Place
+    windows: tuple[Window, ...]
+    hot_day: HotDay | None = None
+    longest_gap_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class CycleKey:
+    """Names one cycle for ever: the local day that its window opens, the window, and its number from 1."""
+
+    day: date
+    window: str
+    n: int
+
+
+@dataclass(frozen=True, slots=True)
+class Cycle:
+    """One intended watering. start: aware, UTC. is_fallback: of an on-demand window."""
+
+    key: CycleKey
+    start: datetime
+    seconds: float
+    is_fallback: bool = False

@@ -1,0 +1,1 @@
+"""The core on the simulated bed, faster than time."""
