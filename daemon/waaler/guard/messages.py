@@ -160,7 +160,7 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class Relay:
-    """Drive the relay. Always the first of a step's actions."""
+    """Drive the relay; whoever performs a step's actions does this before all others."""
 
     on: bool
 

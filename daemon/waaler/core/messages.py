@@ -1,0 +1,97 @@
+"""What is said to the decisions and what they say: the frozen messages of the keeper's machine.
+
+Beside these the decisions hear every action of the guard (`guard.messages.Action`).
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from waaler.core.facts import Fact
+from waaler.guard.limits import Limits
+from waaler.guard.messages import Action as GuardAction
+from waaler.guard.messages import Instant
+from waaler.guard.messages import Message as GuardMessage
+from waaler.plan.sensing import Reading, Sensing
+from waaler.plan.types import Plan
+
+__all__ = [
+    "Action", "Answer", "Event", "Look", "Message", "NewPlan", "Order", "OrderKind", "Recorded", "ToGuard", "Write",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """Cycles may be due, or a wake time has come."""
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """The intent of this run is on disk, or will not be: then is_kept is False."""
+
+    run_id: int
+    is_kept: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class NewPlan:
+    """A newly accepted file. changes: every effective value that changed, one line each."""
+
+    plan: Plan
+    sensing: Sensing
+    limits: Limits
+    changes: tuple[str, ...] = ()
+
+
+class OrderKind(StrEnum):
+    WATER = "water"
+    STOP = "stop"
+    PAUSE = "pause"
+    RESUME = "resume"
+    SERVICE = "service"
+    SOAK = "soak"
+    CLEAR = "clear"
+    REFILL = "refill"
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """A person's order. seconds: the length for water, pause, service and soak. order_id: for its answer."""
+
+    order_id: int
+    kind: OrderKind
+    by: str
+    seconds: float = 0.0
+    litres: float | None = None
+
+
+Message = Look | Recorded | NewPlan | Order | Reading | GuardAction
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    at: Instant
+    message: Message
+
+
+@dataclass(frozen=True, slots=True)
+class Write:
+    """To be written down, in order."""
+
+    fact: Fact
+
+
+@dataclass(frozen=True, slots=True)
+class ToGuard:
+    message: GuardMessage
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What a person is told about their order."""
+
+    order_id: int
+    is_done: bool
+    text: str
+
+
+Action = Write | ToGuard | Answer

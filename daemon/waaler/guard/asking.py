@@ -1,0 +1,102 @@
+"""May this run start? Every reason that says no, and when it would stop saying so."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from waaler.guard.memory import HOUR_S
+from waaler.guard.messages import Ask, Input, Purse, Trip
+from waaler.guard.state import PLAN_PURSES, State, energised_s, permit_of, starts_last_hour
+from waaler.guard.watch import Watch, allows, free_at_s
+
+__all__ = ["Block", "blocks", "granted_until_s", "words"]
+
+WORDS = {
+    Trip.LOW_SUMP: "sump low",
+    Trip.HIGH_TRAY: "tray too full: is the drain blocked?",
+    Trip.NOT_READ: "a protective input cannot be read",
+    Trip.OVERRUN: "locked: ran too long",
+    Trip.NO_FLOW: "nothing moves",
+    Trip.FLOW_WHILE_OFF: "locked: water moves with the pump off",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """free_at_s: when this reason ends if nothing else changes; None if that is unknown."""
+
+    reason: str
+    free_at_s: float | None = None
+
+
+def words(trip: Trip, where: Input | None = None) -> str:
+    """What people read of a trip."""
+    if trip is Trip.NOT_READ and where is not None:
+        return f"{where.value} cannot be read"
+    return WORDS[trip]
+
+
+def blocks(state: State, ask: Ask) -> Iterator[Block]:
+    """Every reason against this run now. Comparisons are positive, so that a NaN refuses too."""
+    if not state.now_s <= ask.valid_until_s:
+        yield Block("asked too long ago")
+    if state.run is not None:
+        yield Block("another run is in progress", state.run.until_s + state.limits.rest_s)
+    for lock in sorted(state.locks):
+        yield Block(words(lock))
+    for name, watch in state.watches:
+        yield from _input_blocks(state, name, watch)
+    yield from _rest_blocks(state, ask)
+    yield from _allowance_blocks(state, ask)
+
+
+def granted_until_s(state: State, ask: Ask) -> float:
+    """The deadline of a run that starts now: what was asked, the longest run, the end of a permit."""
+    until_s = state.now_s + min(ask.seconds, state.limits.longest_run_s)
+    permit = permit_of(state, ask.purse)
+    return until_s if permit is None else min(until_s, permit.until_s)
+
+
+def _input_blocks(state: State, name: Input, watch: Watch) -> Iterator[Block]:
+    if allows(watch, state.now_s):
+        return
+    if watch.trip is not None and watch.good_since_s is None:
+        yield Block(words(watch.trip, name))
+    elif watch.good_since_s is None:
+        yield Block(f"{name.value} does not read good")
+    elif watch.trip is not None:
+        yield Block(f"{name.value} is good again, but not for long enough yet", free_at_s(watch))
+    else:
+        yield Block(f"{name.value} has not been good for long enough yet", free_at_s(watch))
+
+
+def _rest_blocks(state: State, ask: Ask) -> Iterator[Block]:
+    limits = state.limits
+    is_attended = ask.purse is Purse.ATTENDED
+    rest_s = limits.attended_rest_s if is_attended else limits.rest_s
+    rested_at_s = state.last_stop_s + rest_s
+    if not state.now_s >= rested_at_s:
+        yield Block("the pump rests between two runs", rested_at_s)
+    starts = () if is_attended else starts_last_hour(state)
+    if not len(starts) < limits.most_starts_per_h:
+        yield Block(
+            f"{len(starts)} starts in the last hour",
+            starts[len(starts) - limits.most_starts_per_h] + HOUR_S if limits.most_starts_per_h > 0 else None,
+        )
+
+
+def _allowance_blocks(state: State, ask: Ask) -> Iterator[Block]:
+    if not ask.seconds > 0:
+        yield Block("no length was asked for")
+        return
+    seconds = granted_until_s(state, ask) - state.now_s
+    if ask.purse in PLAN_PURSES:
+        reserve_s = ask.reserve_s if ask.purse is Purse.SPARE else 0.0
+        if not energised_s(state, PLAN_PURSES) + seconds + reserve_s <= state.limits.most_per_day_s:
+            what = "the plan's next 24 h leave too little of" if reserve_s > 0 else "this run would pass"
+            yield Block(f"{what} the most per day")
+        return
+    permit = permit_of(state, ask.purse)
+    if permit is None:
+        yield Block(f"no time for {ask.purse.value} runs was granted")
+    elif not energised_s(state, frozenset({ask.purse})) + seconds <= permit.most_s:
+        yield Block(f"this run would pass the most for {ask.purse.value} runs")
