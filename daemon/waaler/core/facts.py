@@ -107,12 +107,16 @@ class AlertResolved:
 
 @dataclass(frozen=True, slots=True)
 class Deed:
-    """What a person or the daemon did: ordered, paused, cleared, started, took a new plan."""
+    """What a person or the daemon did: ordered, paused, cleared, started, took a new plan.
+
+    what: a short fixed name (`pause`). until_s: wall time at which it ends by itself, None without an end.
+    """
 
     at: Instant
     what: str
     text: str
     by: str | None = None
+    until_s: float | None = None
 
 
 Fact = RunIntent | RunStarted | RunResult | AlertRaised | AlertResolved | Deed
