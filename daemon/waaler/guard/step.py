@@ -143,7 +143,7 @@ def _look_at_run(state: State) -> Step:
 
 
 def _end_at_deadline(state: State, run: Run) -> Step:
-    if state.now_s - run.until_s < state.limits.late_s:
+    if state.now_s < run.until_s + state.limits.late_s:
         return _end(state, run.because)
     state, ended = _end(state, words(Trip.OVERRUN), Trip.OVERRUN)
     state, locked = _lock(state, Trip.OVERRUN)
@@ -153,7 +153,7 @@ def _end_at_deadline(state: State, run: Run) -> Step:
 def _is_dry(state: State, run: Run) -> bool:
     """Whether flow should have been seen since the start and was not."""
     limits = state.limits
-    if limits.normal_flow_l_per_min is None or state.now_s - run.started_s < limits.flow_within_s:
+    if limits.normal_flow_l_per_min is None or state.now_s < run.started_s + limits.flow_within_s:
         return False
     is_seen = state.flow_read_s > run.started_s and (state.flow_l_per_min or 0.0) > 0
     return not is_seen
@@ -170,9 +170,9 @@ def _look_at_rest(state: State) -> Step:
     elif on_since_s is None:
         on_since_s = state.now_s
     state = replace(state, on_since_s=on_since_s)
-    if on_since_s is not None and state.now_s - on_since_s >= OFF_WITHIN_S:
+    if on_since_s is not None and state.now_s >= on_since_s + OFF_WITHIN_S:
         state, actions = _lock(state, Trip.OVERRUN)
-    if state.flow_since_s is not None and state.now_s - state.flow_since_s >= FLOW_OFF_FOR_S:
+    if state.flow_since_s is not None and state.now_s >= state.flow_since_s + FLOW_OFF_FOR_S:
         state, more = _lock(state, Trip.FLOW_WHILE_OFF)
         actions += more
     return state, actions
@@ -190,7 +190,7 @@ def _flow(state: State, l_per_min: float) -> Step:
     """Keeps the reading; with the pump off, marks since when more than a running-back line would move."""
     state = replace(state, flow_l_per_min=l_per_min, flow_read_s=state.now_s)
     normal_l_per_min = state.limits.normal_flow_l_per_min
-    is_off = state.run is None and state.now_s - state.last_stop_s >= state.limits.line_drain_s
+    is_off = state.run is None and state.now_s >= state.last_stop_s + state.limits.line_drain_s
     if normal_l_per_min is None or not is_off or not l_per_min > FLOW_OFF_SHARE * normal_l_per_min:
         state = replace(state, flow_since_s=None)
     elif state.flow_since_s is None:

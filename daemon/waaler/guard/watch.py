@@ -2,6 +2,9 @@
 
 It is lopsided on purpose. A bad level acts once it has stood for `confirm`, and a chatter counts as bad; an
 input that cannot be read acts at once. Trust returns only after an unbroken good time.
+
+Instants are compared with sums (`now_s >= since_s + confirm_s`), the same sums that say when to wake: so that no
+rounding lets the guard be woken a moment before it finds anything.
 """
 
 from dataclasses import dataclass, replace
@@ -35,7 +38,7 @@ class Watch:
 
 def read(watch: Watch, level: Level, now_s: float, until_s: float) -> Watch:
     """The watch after a reading that stands from now_s to until_s; `look` at it next."""
-    is_unbroken = watch.level is Level.GOOD and now_s - watch.read_until_s < watch.stale_after_s
+    is_unbroken = watch.level is Level.GOOD and now_s < watch.read_until_s + watch.stale_after_s
     good_since_s = watch.good_since_s if is_unbroken else now_s
     bad_since_s = watch.bad_since_s
     if level is Level.BAD and bad_since_s is None:
@@ -55,17 +58,17 @@ def look(watch: Watch, now_s: float) -> Watch:
         return _acted(watch, watch.trip or Trip.NOT_READ)
     if _is_confirmed_bad(watch, now_s):
         return _acted(watch, watch.meaning)
-    good_for_s = now_s - _good_since_s(watch)
-    if watch.bad_since_s is not None and good_for_s >= watch.confirm_s:
+    good_since_s = _good_since_s(watch)
+    if watch.bad_since_s is not None and now_s >= good_since_s + watch.confirm_s:
         watch = replace(watch, bad_since_s=None)
-    if watch.hold_s is not None and good_for_s >= watch.hold_s:
+    if watch.hold_s is not None and now_s >= good_since_s + watch.hold_s:
         watch = replace(watch, hold_s=None, trip=None)
     return watch
 
 
 def allows(watch: Watch, now_s: float) -> bool:
     """Whether this input lets a run start now: trusted, freshly good, and no doubt since."""
-    is_good = watch.level is Level.GOOD and now_s - watch.read_until_s < watch.stale_after_s
+    is_good = watch.level is Level.GOOD and now_s < watch.read_until_s + watch.stale_after_s
     return is_good and watch.hold_s is None and watch.trip is None and watch.bad_since_s is None
 
 
@@ -91,7 +94,7 @@ def free_at_s(watch: Watch) -> float | None:
 
 
 def _cannot_be_read(watch: Watch, now_s: float) -> bool:
-    is_fresh = now_s - watch.read_until_s < watch.stale_after_s
+    is_fresh = now_s < watch.read_until_s + watch.stale_after_s
     return watch.level is Level.NOT_READ or not is_fresh
 
 
@@ -99,7 +102,7 @@ def _is_confirmed_bad(watch: Watch, now_s: float) -> bool:
     """Bad for `confirm`, by two readings at least. A single bad reading proves nothing."""
     if watch.level is not Level.BAD or watch.bad_since_s is None:
         return False
-    return now_s - watch.bad_since_s >= watch.confirm_s and watch.read_until_s > watch.bad_since_s
+    return now_s >= watch.bad_since_s + watch.confirm_s and watch.read_until_s > watch.bad_since_s
 
 
 def _acted(watch: Watch, trip: Trip) -> Watch:
