@@ -51,6 +51,17 @@ class ProbeInput:
     dry_counts: float | None = None
     wet_counts: float | None = None
 
+    @property
+    def is_calibrated(self) -> bool:
+        return self.dry_counts is not None and self.wet_counts is not None and self.dry_counts != self.wet_counts
+
+    def percent(self, counts: float) -> float:
+        """Moisture in percent of the calibrated span; without a calibration, of the converter's whole span."""
+        dry, wet = self.dry_counts, self.wet_counts
+        if dry is None or wet is None or dry == wet:
+            dry, wet = 1023.0, 0.0
+        return 100 * (counts - dry) / (wet - dry)
+
 
 @dataclass(frozen=True, slots=True)
 class Wiring:

@@ -6,7 +6,7 @@ Beside these the decisions hear every action of the guard (`guard.messages.Actio
 from dataclasses import dataclass
 from enum import StrEnum
 
-from waaler.core.facts import Fact
+from waaler.core.facts import Fact, Severity
 from waaler.guard.limits import Limits
 from waaler.guard.messages import Action as GuardAction
 from waaler.guard.messages import Instant
@@ -15,7 +15,7 @@ from waaler.plan.sensing import Reading, Sensing
 from waaler.plan.types import Plan
 
 __all__ = [
-    "Action", "Answer", "Event", "Look", "Message", "NewPlan", "Order", "OrderKind", "Recorded", "ToGuard", "Write",
+    "Action", "Answer", "Event", "Look", "Message", "NewPlan", "Notice", "Order", "OrderKind", "Recorded", "ToGuard", "Write",
 ]  # fmt: skip
 
 
@@ -64,7 +64,16 @@ class Order:
     litres: float | None = None
 
 
-Message = Look | Recorded | NewPlan | Order | Reading | GuardAction
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """Something the shell found that a person must know. text None: it is over."""
+
+    kind: str
+    severity: Severity = Severity.NOTE
+    text: str | None = None
+
+
+Message = Look | Recorded | NewPlan | Notice | Order | Reading | GuardAction
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,253 @@
+"""Which cycles are due, and what becomes of each; catch-up, extra, on-demand and soak runs.
+
+A late, doubled or missing wake-up changes nothing here: cycles are found by the time since they were last
+looked for, and each has a key that is dealt with once.
+"""
+
+from datetime import UTC, date, datetime, timedelta
+from math import inf
+
+from waaler.core.facts import Cause, Outcome, Severity
+from waaler.core.memory import Given
+from waaler.core.runs import want, write_off
+from waaler.core.state import Wanted
+from waaler.core.turn import Turn
+from waaler.guard.messages import Purse
+from waaler.plan.decide import Choice, Day, choose, is_still_dry, valid
+from waaler.plan.timetable import (
+    cycles_of_day,
+    daytime_gap_s,
+    due,
+    hot_day_cycles,
+    is_open,
+    longest_gap_s,
+    upcoming,
+)
+from waaler.plan.types import Cycle, Window
+
+__all__ = ["look"]
+
+FRESH_S = 900.0
+"""A cycle found later than this after its time is missed, not run. Common practice, no source."""
+
+DAY_S = 86_400.0
+KEEP_KEYS_S = 2 * DAY_S
+
+
+def look(turn: Turn) -> float:
+    """Deals with everything that the time of day asks for; the instant of the next look."""
+    _note_clock(turn)
+    cycles = _new_cycles(turn)
+    if turn.state.standing is not None and turn.state.standing.what == "soak":
+        return _soak(turn, cycles)
+    if turn.state.standing is not None:
+        _miss(turn, cycles, f"{turn.state.standing.what} by {turn.state.standing.by}")
+        return turn.state.standing.until_s
+    _take(turn, cycles)
+    if not _is_busy(turn):
+        _catch_up(turn)
+        _extra(turn)
+        _on_demand(turn)
+    return min(_next_cycle_s(turn), _next_catch_up_s(turn), turn.state.extra_at_s)
+
+
+def _is_busy(turn: Turn) -> bool:
+    return turn.state.active is not None or bool(turn.state.queue)
+
+
+def _note_clock(turn: Turn) -> None:
+    if turn.at.is_sure:
+        turn.resolve("clock-unsure")
+    else:
+        turn.alert(
+            "clock-unsure",
+            Severity.NOTE,
+            "The clock has not been set since the power came back. The bed is watered all the same, with no gap longer"
+            " than the plan's longest by day. Look at the network or the clock module.",
+        )
+
+
+def _new_cycles(turn: Turn) -> list[Cycle]:
+    """Cycles since the last look that were not dealt with before.
+
+    A clock set back looks from its new time on; one that has just become sure tells nothing of the time before.
+    """
+    state = turn.state
+    since_s = min(state.looked_at_s, turn.at.wall_s)
+    turn.set(looked_at_s=turn.at.wall_s)
+    was_just_set = turn.at.is_sure and not turn.before.is_sure
+    if was_just_set or since_s == turn.at.wall_s:
+        return []
+    since, now = datetime.fromtimestamp(since_s, UTC), datetime.fromtimestamp(turn.at.wall_s, UTC)
+    found = list(due(state.plan, since, now))
+    if state.hot_day is not None:
+        found += [cycle for cycle in hot_day_cycles(state.plan, state.hot_day) if since < cycle.start <= now]
+    done = dict(state.done)
+    repeat_s = longest_gap_s(state.plan, turn.today)
+    new = [c for c in found if turn.now_s - done.get(c.key, -inf) >= repeat_s and _counts(turn, c)]
+    if new:
+        kept = tuple((key, at_s) for key, at_s in state.done if turn.now_s - at_s < KEEP_KEYS_S)
+        turn.set(done=kept + tuple((cycle.key, turn.now_s) for cycle in new))
+    return sorted(new, key=lambda cycle: cycle.start)
+
+
+def _counts(turn: Turn, cycle: Cycle) -> bool:
+    """A fallback cycle counts while its probe is not valid, and when nothing ran for the longest gap."""
+    if not cycle.is_fallback:
+        return True
+    window = next((w for w in turn.state.plan.windows if w.name == cycle.key.window), None)
+    if window is None or window.on_demand is None:
+        return True
+    if valid(turn.state.advisers, window.on_demand.probe, turn.now_s) is None:
+        return True
+    return turn.now_s - turn.state.last_full_s >= longest_gap_s(turn.state.plan, turn.today)
+
+
+def _take(turn: Turn, cycles: list[Cycle]) -> None:
+    """Of several that came due at once the last is run, if it is still fresh; the others are missed."""
+    if not cycles:
+        return
+    last = cycles[-1]
+    is_fresh = turn.at.wall_s - last.start.timestamp() <= FRESH_S
+    _miss(turn, cycles[:-1] if is_fresh else cycles, "its time passed while nothing could run")
+    if is_fresh:
+        _decide(turn, last)
+
+
+def _miss(turn: Turn, cycles: list[Cycle], reason: str) -> None:
+    for cycle in cycles:
+        write_off(turn, _wanted(cycle, cycle.seconds, "as planned"), Outcome.MISSED, reason)
+        turn.set(is_owed=True)
+
+
+def _decide(turn: Turn, cycle: Cycle) -> None:
+    choice = choose(turn.state.sensing, turn.state.advisers, cycle.seconds, _day(turn, cycle))
+    if choice.seconds > 0:
+        want(turn, _wanted(cycle, choice.seconds, choice.reason, choice.is_extended))
+        return
+    write_off(turn, _wanted(cycle, 0.0, choice.reason), Outcome.SKIPPED, choice.reason)
+    _note_skip(turn, cycle, choice)
+
+
+def _note_skip(turn: Turn, cycle: Cycle, choice: Choice) -> None:
+    given = (*turn.state.given, Given(turn.now_s, cycle.seconds, choice.seconds))
+    turn.set(skips_in_a_row=turn.state.skips_in_a_row + 1, given=given)
+
+
+def _wanted(cycle: Cycle, seconds: float, reason: str, is_extended: bool = False) -> Wanted:
+    return Wanted(
+        Cause.PLAN,
+        Purse.PLAN,
+        seconds,
+        reason,
+        planned_s=cycle.seconds,
+        key=cycle.key,
+        planned_at_s=cycle.start.timestamp(),
+        is_extended=is_extended,
+    )
+
+
+def _day(turn: Turn, cycle: Cycle | None = None) -> Day:
+    state = turn.state
+    recent = [given for given in state.given if given.at_s > turn.now_s - DAY_S]
+    first = min((c.start for c in cycles_of_day(state.plan, cycle.key.day)), default=None) if cycle else None
+    return Day(
+        now_s=turn.now_s,
+        is_first_of_day=cycle is not None and cycle.start == first,
+        skips_in_a_row=state.skips_in_a_row,
+        planned_s=sum(given.planned_s for given in recent),
+        given_s=sum(given.given_s for given in recent),
+        since_full_run_s=turn.now_s - state.last_full_s,
+        since_stop_s=turn.now_s - state.last_stop_s,
+        longest_gap_s=longest_gap_s(state.plan, turn.today),
+        longest_run_s=state.limits.longest_run_s,
+    )
+
+
+def _gap_s(turn: Turn) -> float:
+    """The longest time without a full run once one is owed; shorter while the clock is unsure."""
+    plan = turn.state.plan
+    return longest_gap_s(plan, turn.today) if turn.at.is_sure else daytime_gap_s(plan, turn.today)
+
+
+def _next_catch_up_s(turn: Turn) -> float:
+    if not turn.state.is_owed and turn.at.is_sure:
+        return inf
+    return max(turn.state.last_full_s + _gap_s(turn), turn.state.catch_up_at_s)
+
+
+def _catch_up(turn: Turn) -> None:
+    """One run for a bed that waited too long for one it should have had."""
+    state = turn.state
+    if turn.now_s < max(_next_catch_up_s(turn), state.started_s + state.limits.start_delay_s):
+        return
+    cycle = next(iter(upcoming(state.plan, datetime.fromtimestamp(turn.at.wall_s, UTC))), None)
+    if cycle is None:
+        return
+    since = "the start" if state.last_full_s == -inf else f"{(turn.now_s - state.last_full_s) / 3600:.1f} h ago"
+    turn.set(catch_up_at_s=turn.now_s + longest_gap_s(state.plan, turn.today))
+    reason = f"overdue: a planned cycle did not run, last full run {since}"
+    want(turn, Wanted(Cause.CATCH_UP, Purse.SPARE, cycle.seconds, reason))
+
+
+def _extra(turn: Turn) -> None:
+    """Still dry some time after a lengthened run: once more, since perlite wants it more often, not longer."""
+    if turn.now_s < turn.state.extra_at_s:
+        return
+    turn.set(extra_at_s=inf)
+    dry = is_still_dry(turn.state.sensing, turn.state.advisers, _day(turn))
+    if dry is not None:
+        reason = f"{dry.adviser.name} reads {dry.value:.0f} %, still dry after a longer run"
+        want(turn, Wanted(Cause.EXTRA, Purse.SPARE, turn.state.extra_seconds, reason))
+
+
+def _on_demand(turn: Turn) -> None:
+    for window in turn.state.plan.windows:
+        reason = _demand(turn, window)
+        if reason is not None and not _is_busy(turn):
+            day, count = _demanded_today(turn)
+            turn.set(demanded=(day, count + 1))
+            want(turn, Wanted(Cause.ON_DEMAND, Purse.SPARE, window.seconds, reason))
+
+
+def _demand(turn: Turn, window: Window) -> str | None:
+    """Why the sensor of this window asks for a cycle now; None if it does not."""
+    rule = window.on_demand
+    if rule is None or turn.now_s - turn.state.last_stop_s < rule.least_gap_s:
+        return None
+    if _demanded_today(turn)[1] >= rule.most_per_day:
+        return None
+    if not is_open(turn.state.plan, window, datetime.fromtimestamp(turn.at.wall_s, UTC)):
+        return None
+    probe = valid(turn.state.advisers, rule.probe, turn.now_s)
+    if probe is None or probe.value is None or not probe.value < rule.below_percent:
+        return None
+    return f"{rule.probe} reads {probe.value:.0f} %, below {rule.below_percent:g} %"
+
+
+def _demanded_today(turn: Turn) -> tuple[date, int]:
+    day, count = turn.state.demanded or (None, 0)
+    return (turn.today, count if day == turn.today else 0)
+
+
+def _soak(turn: Turn, cycles: list[Cycle]) -> float:
+    """Run after run of the longest length; the plan's cycles are part of it."""
+    standing = turn.state.standing
+    assert standing is not None
+    for cycle in cycles:
+        write_off(turn, _wanted(cycle, 0.0, "as planned"), Outcome.SKIPPED, "a soak is in progress")
+    if _is_busy(turn) or turn.now_s < turn.state.soak_at_s:
+        return min(standing.until_s, turn.state.soak_at_s if not _is_busy(turn) else inf)
+    seconds = turn.state.limits.longest_run_s
+    want(turn, Wanted(Cause.SOAK, Purse.SOAK, seconds, f"soak until {turn.clock_text(standing.until_s)}"))
+    return standing.until_s
+
+
+def _next_cycle_s(turn: Turn) -> float:
+    now = datetime.fromtimestamp(turn.at.wall_s, UTC)
+    starts = [cycle.start for cycle in upcoming(turn.state.plan, now)]
+    if turn.state.hot_day is not None:
+        starts += [c.start for c in hot_day_cycles(turn.state.plan, turn.state.hot_day) if c.start > now]
+    if not starts:
+        return turn.now_s + timedelta(days=1).total_seconds()
+    return turn.long_of(min(starts).timestamp())

@@ -1,0 +1,95 @@
+"""The keeper's machine: one event in, the new state and what must be done out. Pure."""
+
+from dataclasses import replace
+from math import inf
+
+from waaler.core import alerts, cycles, orders, runs
+from waaler.core.memory import Memory
+from waaler.core.messages import Action, Event, Look, Message, NewPlan, Notice, Order, Recorded
+from waaler.core.state import State, begin
+from waaler.core.turn import Turn
+from waaler.guard.messages import (
+    Ended,
+    Granted,
+    LockLifted,
+    LockStays,
+    NewLimits,
+    Permitted,
+    Refused,
+    Relay,
+    TripEnded,
+    Tripped,
+)  # fmt: skip
+from waaler.plan.advisers import AdviserState, hear
+from waaler.plan.sensing import AdviserKind, Reading
+
+__all__ = ["Memory", "State", "begin", "step"]
+
+
+def step(state: State, event: Event) -> tuple[State, tuple[Action, ...], float]:
+    """The new state, the actions in their order, and when to look again (long hand, inf if never)."""
+    turn = Turn(state, event.at)
+    _receive(turn, event.message)
+    wake_s = [orders.end_standing(turn), cycles.look(turn), alerts.look(turn)]
+    wake_s.append(runs.advance(turn))
+    return turn.state, tuple(turn.actions), min(wake_s, default=inf)
+
+
+def _receive(turn: Turn, message: Message) -> None:
+    match message:
+        case Reading():
+            _hear(turn, message)
+        case Recorded():
+            runs.recorded(turn, message)
+        case NewPlan():
+            _take_plan(turn, message)
+        case Notice(kind, severity, text):
+            turn.resolve(kind) if text is None else turn.alert(kind, severity, text)
+        case Order():
+            orders.obey(turn, message)
+        case Granted():
+            runs.granted(turn, message)
+        case Refused():
+            runs.refused(turn, message)
+        case Ended():
+            runs.ended(turn, message)
+        case LockLifted():
+            alerts.trip_changed(turn, message)
+            orders.lock_answered(turn, message)
+        case Tripped() | TripEnded():
+            alerts.trip_changed(turn, message)
+        case LockStays():
+            orders.lock_answered(turn, message)
+        case Look() | Relay() | Permitted():
+            pass
+
+
+def _hear(turn: Turn, reading: Reading) -> None:
+    advisers = tuple(
+        hear(adviser, reading, turn.now_s) if adviser.adviser.name == reading.name else adviser
+        for adviser in turn.state.advisers
+    )
+    turn.set(advisers=advisers)
+    hot = turn.state.plan.hot_day
+    if hot is None or reading.value is None or not reading.value > hot.above_c:
+        return
+    kinds = {adviser.adviser.name: adviser.adviser.kind for adviser in advisers}
+    if kinds.get(reading.name) is AdviserKind.TEMPERATURE:
+        turn.set(hot_day=turn.today)
+
+
+def _take_plan(turn: Turn, new: NewPlan) -> None:
+    """A new plan never makes up times already past."""
+    known = {adviser.adviser.name: adviser for adviser in turn.state.advisers}
+    turn.set(
+        plan=new.plan,
+        sensing=new.sensing,
+        limits=new.limits,
+        looked_at_s=turn.at.wall_s,
+        advisers=tuple(
+            replace(known.get(adviser.name, AdviserState(adviser)), adviser=adviser)
+            for adviser in new.sensing.advisers
+        ),
+    )
+    turn.tell_guard(NewLimits(new.limits))
+    turn.deed("new-plan", "; ".join(new.changes) or "no effective value changed")

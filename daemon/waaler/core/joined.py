@@ -1,0 +1,91 @@
+"""The decisions and the guard joined without threads: every message arrives at once, every intent is kept.
+
+The rehearsal and the tests step this; the daemon runs the same two machines in two threads.
+"""
+
+from collections import deque
+from dataclasses import dataclass, replace
+
+from waaler.core import decisions
+from waaler.core.facts import RunIntent
+from waaler.core.memory import Memory
+from waaler.core.messages import Action, Answer, Event, Message, Recorded, ToGuard, Write
+from waaler.guard.limits import Limits
+from waaler.guard.messages import Action as GuardAction
+from waaler.guard.messages import Event as GuardEvent
+from waaler.guard.messages import Instant, Relay
+from waaler.guard.messages import Message as GuardMessage
+from waaler.guard.state import State as GuardState
+from waaler.guard.state import begin as begin_guard
+from waaler.guard.step import step as step_guard
+from waaler.plan.sensing import Sensing
+from waaler.plan.types import Plan
+
+__all__ = ["Joined", "Output", "begin", "tell", "tell_guard"]
+
+Output = Relay | Write | Answer
+
+
+@dataclass(frozen=True, slots=True)
+class Joined:
+    """Both machines and when each wants to be woken (long hand)."""
+
+    decisions: decisions.State
+    guard: GuardState
+    wake_s: float
+    guard_wake_s: float
+
+
+def begin(plan: Plan, sensing: Sensing, limits: Limits, memory: Memory, at: Instant) -> Joined:
+    return Joined(
+        decisions=decisions.begin(plan, sensing, limits, memory, at),
+        guard=begin_guard(limits, memory.guard, at.long_s),
+        wake_s=at.long_s,
+        guard_wake_s=at.long_s,
+    )
+
+
+def tell(joined: Joined, at: Instant, message: Message) -> tuple[Joined, list[Output]]:
+    """Says something to the decisions."""
+    return _settle(joined, at, deque([message]))
+
+
+def tell_guard(joined: Joined, at: Instant, message: GuardMessage) -> tuple[Joined, list[Output]]:
+    """Says something to the guard; what it answers goes on to the decisions."""
+    outputs: list[Output] = []
+    joined, heard = _step_guard(joined, at, message, outputs)
+    if not heard:
+        return joined, outputs
+    joined, more = _settle(joined, at, deque(heard))
+    return joined, outputs + more
+
+
+def _settle(joined: Joined, at: Instant, waiting: deque[Message]) -> tuple[Joined, list[Output]]:
+    """Delivers messages until both machines are silent."""
+    outputs: list[Output] = []
+    while waiting:
+        state, actions, wake_s = decisions.step(joined.decisions, Event(at, waiting.popleft()))
+        joined = replace(joined, decisions=state, wake_s=wake_s)
+        for action in actions:
+            joined = _perform(joined, at, action, waiting, outputs)
+    return joined, outputs
+
+
+def _perform(joined: Joined, at: Instant, action: Action, waiting: deque[Message], outputs: list[Output]) -> Joined:
+    if isinstance(action, ToGuard):
+        joined, heard = _step_guard(joined, at, action.message, outputs)
+        waiting.extend(heard)
+        return joined
+    outputs.append(action)
+    if isinstance(action, Write) and isinstance(action.fact, RunIntent):
+        waiting.append(Recorded(action.fact.run_id))
+    return joined
+
+
+def _step_guard(
+    joined: Joined, at: Instant, message: GuardMessage, outputs: list[Output]
+) -> tuple[Joined, list[GuardAction]]:
+    state, actions, wake_s = step_guard(joined.guard, GuardEvent(at, message))
+    outputs.extend(action for action in actions if isinstance(action, Relay))
+    heard = [action for action in actions if not isinstance(action, Relay)]
+    return replace(joined, guard=state, guard_wake_s=wake_s), heard

@@ -1,0 +1,141 @@
+"""What a person orders: water now, stop, pause, service, soak, release, refill."""
+
+from math import inf
+
+from waaler.core.alerts import LOCKS
+from waaler.core.facts import Cause, Severity
+from waaler.core.memory import Standing
+from waaler.core.messages import Order, OrderKind
+from waaler.core.state import Wanted
+from waaler.core.turn import Turn
+from waaler.guard.messages import Clear, Cut, LockLifted, LockStays, Permit, Purse
+from waaler.plan.timetable import longest_gap_s
+
+__all__ = ["LONGEST_PAUSE_S", "LONGEST_SOAK_S", "end_standing", "lock_answered", "obey"]
+
+LONGEST_PAUSE_S = 12 * 3600.0
+LONGEST_SOAK_S = 48 * 3600.0
+
+
+def obey(turn: Turn, order: Order) -> None:
+    """Carries out an order, or says why not."""
+    match order.kind:
+        case OrderKind.WATER:
+            _water(turn, order)
+        case OrderKind.STOP:
+            turn.tell_guard(Cut(f"stopped by {order.by}"))
+            turn.set(queue=tuple(wanted for wanted in turn.state.queue if wanted.pulse == 1))
+            turn.answer(order.order_id, True, "stopped; the plan goes on with its next cycle")
+        case OrderKind.PAUSE | OrderKind.SERVICE:
+            _hold(turn, order)
+        case OrderKind.SOAK:
+            _soak(turn, order)
+        case OrderKind.RESUME:
+            _resume(turn, order)
+        case OrderKind.CLEAR:
+            _clear(turn, order)
+        case OrderKind.REFILL:
+            _refill(turn, order)
+
+
+def end_standing(turn: Turn) -> float:
+    """Ends a pause, service or soak whose time is over; the instant at which the present one ends."""
+    standing = turn.state.standing
+    if standing is None:
+        return inf
+    if turn.now_s < standing.until_s:
+        return standing.until_s
+    turn.set(standing=None)
+    turn.deed(f"{standing.what}-over", f"{standing.what} is over; the plan goes on")
+    turn.resolve("paused-long")
+    return inf
+
+
+def lock_answered(turn: Turn, message: LockLifted | LockStays) -> None:
+    if isinstance(message, LockLifted):
+        turn.deed("clear", f"{message.trip.value} released", message.by)
+    else:
+        turn.deed("clear", f"{message.trip.value} stays locked: {message.reason}")
+
+
+def _water(turn: Turn, order: Order) -> None:
+    if turn.state.active is not None:
+        turn.answer(order.order_id, False, "another run is on its way; stop it first")
+        return
+    wanted = Wanted(
+        Cause.HAND,
+        Purse.SPARE,
+        order.seconds,
+        f"ordered by {order.by}",
+        by=order.by,
+        order_id=order.order_id,
+    )
+    turn.set(queue=(*turn.state.queue, wanted))
+
+
+def _hold(turn: Turn, order: Order) -> None:
+    """No run until its time is over; a run in progress ends."""
+    if not 0 < order.seconds <= LONGEST_PAUSE_S:
+        turn.answer(order.order_id, False, "give a length of at most 12 h")
+        return
+    until_s = turn.now_s + order.seconds
+    _stand(turn, Standing(order.kind.value, until_s, order.by))
+    turn.tell_guard(Cut(f"{order.kind.value} by {order.by}"))
+    if order.kind is OrderKind.PAUSE and order.seconds > longest_gap_s(turn.state.plan, turn.today):
+        turn.alert(
+            "paused-long",
+            Severity.SOON,
+            f"Paused until {turn.clock_text(until_s)} by {order.by}, longer than the plan's longest gap: look at the"
+            " plants. It ends by itself.",
+        )
+    turn.answer(order.order_id, True, f"{order.kind.value} until {turn.clock_text(until_s)}; ends by itself")
+
+
+def _soak(turn: Turn, order: Order) -> None:
+    if not 0 < order.seconds <= LONGEST_SOAK_S:
+        turn.answer(order.order_id, False, "give a length of at most 48 h")
+        return
+    limits = turn.state.limits
+    until_s = turn.now_s + order.seconds
+    share = limits.longest_run_s / (limits.longest_run_s + limits.rest_s)
+    turn.tell_guard(Permit(Purse.SOAK, until_s, most_s=share * min(order.seconds, 86_400.0) + limits.longest_run_s))
+    _stand(turn, Standing("soak", until_s, order.by))
+    turn.set(soak_at_s=turn.now_s)
+    turn.answer(order.order_id, True, f"soak until {turn.clock_text(until_s)}; goes on after each refill")
+
+
+def _stand(turn: Turn, standing: Standing) -> None:
+    turn.set(standing=standing, queue=())
+    turn.deed(standing.what, f"until {turn.clock_text(standing.until_s)}", standing.by, standing.until_s)
+
+
+def _resume(turn: Turn, order: Order) -> None:
+    standing = turn.state.standing
+    if standing is None:
+        turn.answer(order.order_id, False, "nothing is paused")
+        return
+    if standing.what == "soak":
+        turn.tell_guard(Permit(Purse.SOAK, turn.now_s, 0.0))
+    turn.set(standing=None)
+    turn.deed("resume", f"{standing.what} ended", order.by)
+    turn.resolve("paused-long")
+    turn.answer(order.order_id, True, f"{standing.what} ended; the plan goes on")
+
+
+def _clear(turn: Turn, order: Order) -> None:
+    locked = turn.state.trips & LOCKS
+    if not locked:
+        turn.answer(order.order_id, False, "nothing is locked; other trips end by themselves")
+        return
+    turn.tell_guard(Clear(order.by))
+    names = " and ".join(sorted(trip.value for trip in locked))
+    turn.answer(order.order_id, True, f"asked to release {names}; it is released if its cause is gone")
+
+
+def _refill(turn: Turn, order: Order) -> None:
+    """A refill ends the time of short pulses."""
+    amount = "amount unknown" if order.litres is None else f"{order.litres:.3g} L"
+    turn.deed("refill", amount, order.by)
+    turn.set(pulse_s=None, low_cuts=0)
+    turn.resolve("sump-low-in-runs")
+    turn.answer(order.order_id, True, f"refill entered: {amount}")

@@ -1,0 +1,273 @@
+"""The life of a run: wanted, intent written, asked of the guard, running, ended.
+
+One run is on its way at a time; the others wait in the queue. An intent is written before the guard is asked,
+but a disk that does not answer within two seconds keeps no plant waiting.
+"""
+
+from dataclasses import replace
+from math import ceil, inf
+
+from waaler.core.facts import Cause, Outcome, RunIntent, RunResult, RunStarted, Severity
+from waaler.core.memory import Given
+from waaler.core.messages import Recorded
+from waaler.core.state import Active, Stage, Wanted
+from waaler.core.turn import Turn
+from waaler.guard.messages import Ask, Ended, Granted, Purse, Refused, Trip
+from waaler.plan.advisers import mark_start
+from waaler.plan.timetable import cycles_of_day
+
+__all__ = ["advance", "ended", "granted", "recorded", "refused", "want", "write_off"]
+
+INTENT_WAIT_S = 2.0
+ASK_VALID_S = 5.0
+GUARD_WAIT_S = 10.0
+LEAST_PULSE_S = 30.0
+PULSE_SHARE = 0.8
+"""In pulses a run takes this share of the time after which the sump's float fell. Common practice, no source."""
+
+CUTS_BEFORE_PULSES = 2
+DAY_S = 86_400.0
+
+
+def want(turn: Turn, wanted: Wanted) -> None:
+    """Queues a run, in pulses while the sump dips too far for a whole one."""
+    pulse_s = turn.state.pulse_s
+    if pulse_s is None or wanted.seconds <= pulse_s or wanted.purse is Purse.SOAK:
+        turn.set(queue=(*turn.state.queue, wanted))
+        return
+    pulses = ceil(wanted.seconds / pulse_s)
+    parts = tuple(
+        replace(
+            wanted,
+            seconds=wanted.seconds / pulses,
+            planned_s=wanted.planned_s / pulses,
+            pulse=n,
+            pulses=pulses,
+            reason=f"{wanted.reason}; pulse {n} of {pulses}, since the sump dips too far for a whole run",
+        )
+        for n in range(1, pulses + 1)
+    )
+    turn.set(queue=(*turn.state.queue, *parts))
+
+
+def write_off(turn: Turn, wanted: Wanted, outcome: Outcome, reason: str) -> None:
+    """Records a run that is not even asked for: skipped or missed."""
+    run_id = _write_intent(turn, wanted)
+    turn.write(RunResult(run_id, turn.at, outcome, 0.0, reason))
+
+
+def advance(turn: Turn) -> float:
+    """Moves the run on its way as far as it goes; the instant at which it next needs a look."""
+    active = turn.state.active
+    if active is None:
+        return _begin_next(turn)
+    if active.stage is Stage.INTENT:
+        if turn.now_s - active.since_s >= INTENT_WAIT_S:
+            _history_fails(turn)
+            _ask(turn, active)
+            return advance(turn)
+        return active.since_s + INTENT_WAIT_S
+    if active.stage is Stage.ASKED:
+        if turn.now_s - active.since_s >= GUARD_WAIT_S:
+            refused(turn, Refused(active.run_id, "the guard did not answer"))
+            return advance(turn)
+        return active.since_s + GUARD_WAIT_S
+    return inf
+
+
+def recorded(turn: Turn, message: Recorded) -> None:
+    """The intent is on disk (or never will be): ask the guard."""
+    if message.is_kept:
+        turn.resolve("history-not-kept")
+    else:
+        _history_fails(turn)
+    active = turn.state.active
+    if active is not None and active.run_id == message.run_id and active.stage is Stage.INTENT:
+        _ask(turn, active)
+
+
+def granted(turn: Turn, message: Granted) -> None:
+    active = turn.state.active
+    if active is None or active.run_id != message.run_id:
+        return
+    seconds = message.until_s - turn.now_s
+    turn.set(
+        active=replace(active, stage=Stage.RUNNING, since_s=turn.now_s, until_s=message.until_s),
+        advisers=tuple(mark_start(adviser) for adviser in turn.state.advisers),
+    )
+    turn.write(RunStarted(message.run_id, turn.at, seconds))
+    turn.answer(active.wanted.order_id, True, f"running for {seconds:.0f} s")
+
+
+def refused(turn: Turn, message: Refused) -> None:
+    active = turn.state.active
+    if active is None or active.run_id != message.run_id:
+        return
+    wanted = active.wanted
+    turn.set(active=None)
+    turn.write(RunResult(active.run_id, turn.at, Outcome.REFUSED, 0.0, message.reason))
+    turn.answer(wanted.order_id, False, f"refused: {message.reason}")
+    _account(turn, wanted, 0.0)
+    if wanted.cause is Cause.CATCH_UP:
+        retry_s = message.free_at_s or turn.now_s + 600.0
+        turn.set(catch_up_at_s=max(retry_s, turn.now_s + 60.0))
+    elif wanted.cause is Cause.SOAK:
+        turn.set(soak_at_s=max(message.free_at_s or turn.now_s + 300.0, turn.now_s + 60.0))
+    elif wanted.cause is Cause.PLAN:
+        turn.set(is_owed=True)
+
+
+def ended(turn: Turn, message: Ended) -> None:
+    active = turn.state.active
+    turn.set(last_stop_s=turn.now_s)
+    if active is None or active.run_id != message.run_id:
+        return
+    wanted = active.wanted
+    outcome = _outcome(active, message)
+    turn.set(active=None)
+    turn.write(RunResult(active.run_id, turn.at, outcome, message.seconds, message.reason))
+    _account(turn, wanted, message.seconds)
+    if outcome is Outcome.DONE:
+        _done(turn, wanted)
+    elif outcome is Outcome.CUT_SHORT:
+        _cut(turn, wanted, message)
+    else:
+        _drop_pulses(turn, wanted)
+    _space_pulses(turn)
+    if wanted.cause is Cause.SOAK:
+        turn.set(soak_at_s=turn.now_s + turn.state.limits.rest_s)
+
+
+def _begin_next(turn: Turn) -> float:
+    queue = turn.state.queue
+    if not queue:
+        return inf
+    first = min(queue, key=lambda wanted: wanted.not_before_s)
+    if first.not_before_s > turn.now_s:
+        return first.not_before_s
+    left = list(queue)
+    left.remove(first)
+    turn.set(queue=tuple(left))
+    run_id = _write_intent(turn, first)
+    turn.set(active=Active(run_id, first, Stage.INTENT, turn.now_s))
+    return turn.now_s + INTENT_WAIT_S
+
+
+def _write_intent(turn: Turn, wanted: Wanted) -> int:
+    run_id = turn.state.next_run_id
+    turn.set(next_run_id=run_id + 1)
+    reason = wanted.reason if turn.at.is_sure else f"{wanted.reason}; clock unsure"
+    turn.write(
+        RunIntent(
+            run_id,
+            turn.at,
+            wanted.cause,
+            wanted.purse,
+            wanted.seconds,
+            reason,
+            wanted.key,
+            wanted.planned_at_s,
+            wanted.pulse,
+            wanted.pulses,
+            wanted.by,
+            wanted.planned_s,
+        )
+    )
+    return run_id
+
+
+def _history_fails(turn: Turn) -> None:
+    turn.alert(
+        "history-not-kept",
+        Severity.SOON,
+        "History is not being kept: the disk does not take it. Watering goes on, counted in memory. Look at the card"
+        " and its free space.",
+    )
+
+
+def _ask(turn: Turn, active: Active) -> None:
+    wanted = active.wanted
+    reserve_s = _plan_next_day_s(turn) if wanted.purse is Purse.SPARE else 0.0
+    ask = Ask(active.run_id, wanted.seconds, wanted.purse, turn.now_s + ASK_VALID_S, reserve_s)
+    turn.set(active=replace(active, stage=Stage.ASKED, since_s=turn.now_s))
+    turn.tell_guard(ask)
+
+
+def _plan_next_day_s(turn: Turn) -> float:
+    """Pump seconds that the plan wants in the next 24 h; fallbacks of on-demand windows included."""
+    until_s = turn.at.wall_s + DAY_S
+    tomorrow = turn.local_of(until_s).date()
+    cycles = {c.key: c for day in (turn.today, tomorrow) for c in cycles_of_day(turn.state.plan, day)}
+    return sum(c.seconds for c in cycles.values() if turn.at.wall_s < c.start.timestamp() <= until_s)
+
+
+def _outcome(active: Active, message: Ended) -> Outcome:
+    if message.trip is not None:
+        return Outcome.CUT_SHORT
+    return Outcome.DONE if _is_full(active, message) else Outcome.STOPPED
+
+
+def _is_full(active: Active, message: Ended) -> bool:
+    """Whether the run reached the deadline it was granted."""
+    return message.seconds >= active.until_s - active.since_s - 0.5
+
+
+def _account(turn: Turn, wanted: Wanted, seconds: float) -> None:
+    """Enters what a cycle got into the last 24 h."""
+    if wanted.key is None:
+        return
+    kept = tuple(given for given in turn.state.given if given.at_s > turn.now_s - DAY_S)
+    turn.set(given=(*kept, Given(turn.now_s, wanted.planned_s, seconds)))
+
+
+def _done(turn: Turn, wanted: Wanted) -> None:
+    turn.set(low_cuts=0)
+    turn.resolve("sump-low-in-runs")
+    if wanted.pulse < wanted.pulses or wanted.purse is Purse.SOAK:
+        return
+    turn.set(last_full_s=turn.now_s, is_owed=False)
+    turn.resolve("cycle-missed")
+    if wanted.cause is Cause.PLAN:
+        turn.set(skips_in_a_row=0)
+    if wanted.is_extended:
+        turn.set(
+            extra_at_s=turn.now_s + turn.state.sensing.extra_after_s,
+            extra_seconds=wanted.planned_s * wanted.pulses,
+        )
+
+
+def _cut(turn: Turn, wanted: Wanted, message: Ended) -> None:
+    """A trip ended the run. Twice in a row by a sump that dips: shorter runs from now on."""
+    if wanted.cause is Cause.PLAN:
+        turn.set(is_owed=True)
+    if message.trip is not Trip.LOW_SUMP or wanted.purse is Purse.SOAK:
+        return
+    turn.set(low_cuts=turn.state.low_cuts + 1)
+    if turn.state.low_cuts < CUTS_BEFORE_PULSES:
+        return
+    pulse_s = max(LEAST_PULSE_S, PULSE_SHARE * message.seconds)
+    turn.set(pulse_s=pulse_s)
+    turn.deed("pulses", f"runs of at most {pulse_s:.0f} s until a refill")
+    turn.alert(
+        "sump-low-in-runs",
+        Severity.URGENT,
+        f"Sump low in {turn.state.low_cuts} runs in a row, though it read good at rest. Each dose is now given in"
+        f" pulses of {pulse_s:.0f} s until a refill is entered. Look at the drain first, then at the sump.",
+    )
+
+
+def _drop_pulses(turn: Turn, wanted: Wanted) -> None:
+    """A person stopped the run: what is left of its dose goes too."""
+    if wanted.pulses > 1:
+        turn.set(queue=tuple(other for other in turn.state.queue if other.key != wanted.key))
+
+
+def _space_pulses(turn: Turn) -> None:
+    """The next pulse waits until the water is back."""
+    next_s = turn.now_s + turn.state.limits.run_back_s
+    turn.set(
+        queue=tuple(
+            replace(other, not_before_s=max(other.not_before_s, next_s)) if other.pulses > 1 else other
+            for other in turn.state.queue
+        )
+    )

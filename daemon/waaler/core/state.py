@@ -1,0 +1,125 @@
+"""The decisions' memory of the present: frozen, replaced at every step."""
+
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+from math import inf
+
+from waaler.core.facts import Cause
+from waaler.core.memory import Given, Memory, Standing
+from waaler.guard.limits import Limits
+from waaler.guard.messages import Instant, Purse, Trip
+from waaler.plan.advisers import AdviserState
+from waaler.plan.sensing import Sensing
+from waaler.plan.types import CycleKey, Plan
+
+__all__ = ["Active", "Stage", "State", "Wanted", "begin"]
+
+
+class Stage(StrEnum):
+    INTENT = "intent"
+    ASKED = "asked"
+    RUNNING = "running"
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A run that shall be asked for, at not_before_s or later (long hand).
+
+    planned_s: seconds of the plan that it stands for; 0 for what the plan did not ask for.
+    """
+
+    cause: Cause
+    purse: Purse
+    seconds: float
+    reason: str
+    not_before_s: float = -inf
+    planned_s: float = 0.0
+    key: CycleKey | None = None
+    planned_at_s: float | None = None
+    pulse: int = 1
+    pulses: int = 1
+    by: str | None = None
+    order_id: int | None = None
+    is_extended: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Active:
+    """The one run that is on its way. since_s: when this stage began."""
+
+    run_id: int
+    wanted: Wanted
+    stage: Stage
+    since_s: float
+    until_s: float = inf
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """All instants by the long hand but looked_at_s, the wall time up to which cycles were looked for.
+
+    last_full_s: end of the last run that ran its time, -inf if never. low_cuts: runs in a row cut by low sump.
+    pulse_s: longest run while the sump dips too far, None otherwise. trips: what stands in the guard's way now.
+    extra_at_s: when a bed that was dry is looked at again, and for how long it would then be watered.
+    """
+
+    plan: Plan
+    sensing: Sensing
+    limits: Limits
+    at: Instant
+    started_s: float
+    looked_at_s: float
+    next_run_id: int = 1
+    done: tuple[tuple[CycleKey, float], ...] = ()
+    given: tuple[Given, ...] = ()
+    skips_in_a_row: int = 0
+    last_stop_s: float = -inf
+    last_full_s: float = -inf
+    is_owed: bool = False
+    catch_up_at_s: float = -inf
+    extra_at_s: float = inf
+    extra_seconds: float = 0.0
+    low_cuts: int = 0
+    pulse_s: float | None = None
+    active: Active | None = None
+    queue: tuple[Wanted, ...] = ()
+    standing: Standing | None = None
+    soak_at_s: float = -inf
+    trips: frozenset[Trip] = frozenset()
+    advisers: tuple[AdviserState, ...] = ()
+    hot_day: date | None = None
+    demanded: tuple[date, int] | None = None
+    alerts: frozenset[str] = frozenset()
+
+
+def begin(plan: Plan, sensing: Sensing, limits: Limits, memory: Memory, at: Instant) -> State:
+    """The state at a start of the daemon.
+
+    With an unsure clock nothing is known of the time the power was off: no cycle counts as missed, and the bed
+    counts as overdue.
+    """
+    looked_at_s = memory.looked_at_s
+    is_known = at.is_sure and looked_at_s is not None and looked_at_s <= at.wall_s
+    last_catch_up_s = -inf if memory.last_catch_up_s is None else memory.last_catch_up_s
+    return State(
+        plan=plan,
+        sensing=sensing,
+        limits=limits,
+        at=at,
+        started_s=at.long_s,
+        looked_at_s=looked_at_s if is_known and looked_at_s is not None else at.wall_s,
+        next_run_id=memory.next_run_id,
+        done=memory.done,
+        given=memory.given,
+        skips_in_a_row=memory.skips_in_a_row,
+        last_stop_s=-inf if memory.guard.last_stop_s is None else memory.guard.last_stop_s,
+        last_full_s=-inf if memory.last_full_s is None or not at.is_sure else memory.last_full_s,
+        is_owed=memory.is_owed or not at.is_sure,
+        catch_up_at_s=last_catch_up_s,
+        pulse_s=memory.pulse_s,
+        standing=memory.standing,
+        trips=memory.guard.locks | memory.guard.tripped,
+        advisers=tuple(AdviserState(adviser) for adviser in sensing.advisers),
+        alerts=memory.open_alerts,
+    )

@@ -1,0 +1,83 @@
+"""One step in the making: the state so far and the actions so far.
+
+It lives only inside a step; outside of it everything is frozen.
+"""
+
+from dataclasses import replace
+from datetime import UTC, date, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from waaler.core.facts import AlertRaised, AlertResolved, Deed, Severity
+from waaler.core.messages import Action, Answer, ToGuard, Write
+from waaler.core.state import State
+from waaler.guard.messages import Instant
+from waaler.guard.messages import Message as GuardMessage
+
+__all__ = ["Turn"]
+
+
+class Turn:
+    """before: the instant of the last step."""
+
+    def __init__(self, state: State, at: Instant) -> None:
+        self.at = at
+        self.before = state.at
+        self.state = replace(state, at=at)
+        self.actions: list[Action] = []
+
+    def set(self, **changes: Any) -> None:
+        """Replaces fields of the state."""
+        self.state = replace(self.state, **changes)
+
+    @property
+    def now_s(self) -> float:
+        """The long hand."""
+        return self.at.long_s
+
+    @property
+    def local(self) -> datetime:
+        """The bed's wall time."""
+        return self.local_of(self.at.wall_s)
+
+    @property
+    def today(self) -> date:
+        return self.local.date()
+
+    def local_of(self, wall_s: float) -> datetime:
+        """A wall time in the bed's time zone."""
+        return datetime.fromtimestamp(wall_s, UTC).astimezone(ZoneInfo(self.state.plan.place.timezone))
+
+    def long_of(self, wall_s: float) -> float:
+        """The long hand's instant at a wall time, if the clock is not stepped in between."""
+        return self.now_s + (wall_s - self.at.wall_s)
+
+    def clock_text(self, long_s: float) -> str:
+        """A long-hand instant as people read it: `Thu 14:05`."""
+        return self.local_of(self.at.wall_s + (long_s - self.now_s)).strftime("%a %H:%M")
+
+    def write(self, fact: Any) -> None:
+        self.actions.append(Write(fact))
+
+    def tell_guard(self, message: GuardMessage) -> None:
+        self.actions.append(ToGuard(message))
+
+    def answer(self, order_id: int | None, is_done: bool, text: str) -> None:
+        if order_id is not None:
+            self.actions.append(Answer(order_id, is_done, text))
+
+    def deed(self, what: str, text: str, by: str | None = None, until_s: float | None = None) -> None:
+        """Writes what was done; until_s by the long hand."""
+        until_wall_s = None if until_s is None else self.at.wall_s + (until_s - self.now_s)
+        self.write(Deed(self.at, what, text, by, until_wall_s))
+
+    def alert(self, kind: str, severity: Severity, text: str) -> None:
+        """Raises an alert once; while it stands, raising it again does nothing."""
+        if kind not in self.state.alerts:
+            self.set(alerts=self.state.alerts | {kind})
+            self.write(AlertRaised(self.at, kind, severity, text))
+
+    def resolve(self, kind: str) -> None:
+        if kind in self.state.alerts:
+            self.set(alerts=self.state.alerts - {kind})
+            self.write(AlertResolved(self.at, kind))

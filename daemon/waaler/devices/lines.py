@@ -1,0 +1,41 @@
+"""Pin factories: the Pi's own lines, or gpiozero's mock lines."""
+
+from gpiozero.pins import Factory
+from gpiozero.pins.mock import MockFactory
+
+__all__ = ["NoLines", "mock_lines", "pi_lines"]
+
+
+class NoLines(RuntimeError):
+    """This machine has no lines that could be claimed; says what to do."""
+
+
+def pi_lines() -> Factory:
+    """The lines of the Pi this runs on, through lgpio.
+
+    Outputs are claimed at their off level: claimed low and written afterwards, as gpiozero does it, an
+    active-low relay would blip on for about a millisecond.
+
+    Raises: NoLines.
+    """
+    try:
+        import lgpio
+        from gpiozero.pins.lgpio import LGPIOFactory, LGPIOPin
+    except ImportError as problem:
+        raise NoLines("lgpio is not installed; pip install 'waaler[pi]', or run --simulated") from problem
+
+    class SteadyPin(LGPIOPin):  # type: ignore[misc]
+        def output_with_state(self, state: int) -> None:
+            lgpio.gpio_claim_output(self.factory._handle, self._number, int(state))
+
+    try:
+        factory = LGPIOFactory()
+    except Exception as problem:  # lgpio, gpiozero and the kernel each raise their own
+        raise NoLines(f"no GPIO lines on this machine ({problem}); run --simulated to try it without") from problem
+    factory.pin_class = SteadyPin
+    return factory
+
+
+def mock_lines() -> Factory:
+    """Lines that exist only in this process."""
+    return MockFactory()

@@ -1,0 +1,113 @@
+"""A simulated bed behind mock pins, moved in real time: the device classes that run are the real ones."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from random import Random
+from threading import Event, Thread
+
+from gpiozero.pins import Factory
+from gpiozero.pins.mock import MockFactory, MockSPIDevice
+
+from waaler.bed.figures import Figures
+from waaler.bed.wiring import FloatPin, ProbeInput, Pull, RelayPin, Wiring
+from waaler.model.bed import Water, advance, full_bed
+from waaler.model.sensors import DRY_COUNTS, WET_COUNTS, Float, probe_counts
+
+__all__ = ["SimulatedBed", "simulated_wiring"]
+
+STEP_S = 0.1
+TRAY_WET_L = 0.5
+
+
+def simulated_wiring(wiring: Wiring, probes: tuple[str, ...]) -> Wiring:
+    """The wiring with whatever the file does not write out; every probe with the simulated one's calibration."""
+    taken = {pin.gpio for pin in (wiring.relay, wiring.sump_low, wiring.tray_high, wiring.tray_wet) if pin}
+    free = (gpio for gpio in (17, 27, 22, 23, 24, 25, 5, 6) if gpio not in taken)
+    known = {probe.name: probe.channel for probe in wiring.probes}
+    return replace(
+        wiring,
+        relay=wiring.relay or RelayPin(next(free)),
+        sump_low=wiring.sump_low or FloatPin(next(free)),
+        tray_high=wiring.tray_high or FloatPin(next(free)),
+        probes=tuple(
+            ProbeInput(name, known.get(name, channel), DRY_COUNTS, WET_COUNTS)
+            for channel, name in enumerate(probes)
+        ),
+    )
+
+
+class _Converter(MockSPIDevice):  # type: ignore[misc]
+    """A ten-bit converter whose counts are looked up when it is asked."""
+
+    def __init__(self, counts: Callable[[int], float]) -> None:
+        super().__init__(11, 10, 9, 8)
+        self._counts = counts
+        self._asked: int | None = None
+
+    def on_start(self) -> None:
+        super().on_start()
+        self._asked = None
+
+    def on_bit(self) -> None:
+        bits = self.rx_buf[self.rx_buf.index(1) :] if 1 in self.rx_buf else []
+        if self._asked is None and len(bits) == 5:  # start, single-ended, three channel bits
+            self._asked = bits[2] * 4 + bits[3] * 2 + bits[4]
+            self.tx_word(0, 2)
+            self.tx_word(round(self._counts(self._asked)), 10)
+
+
+class SimulatedBed:
+    """Moves mock pins as the bed's water would, from its own thread, until closed.
+
+    local_hour: gives the hour of the day, 0 to 24, for what the plants drink.
+    """
+
+    def __init__(self, figures: Figures, wiring: Wiring, local_hour: Callable[[], float], seed: int = 1) -> None:
+        assert wiring.relay is not None
+        self.factory: Factory = MockFactory()
+        self.water: Water = full_bed(figures)
+        self._figures = figures
+        self._wiring = wiring
+        self._relay = wiring.relay
+        self._local_hour = local_hour
+        self._noise = Random(seed)
+        self._floats = {"sump": Float(figures.sump_low_l), "tray": Float(figures.tray_high_l)}
+        self._stop = Event()
+        self._converter = _Converter(lambda _: probe_counts(self.water, figures, self._noise))
+        self._move_floats()
+        self._thread = Thread(target=self._run, name="simulated bed", daemon=True)
+
+    def start(self) -> None:
+        self._thread.start()
+
+    def close(self) -> None:
+        self._stop.set()
+        self._thread.join(timeout=2)
+
+    @property
+    def is_on(self) -> bool:
+        """Whether the relay's line has the level that energises it."""
+        pin = self.factory.pin(self._relay.gpio)
+        return pin.function == "output" and bool(pin.state) is self._relay.energised_by_high
+
+    def _run(self) -> None:
+        while not self._stop.wait(STEP_S):
+            self.water = advance(self.water, self._figures, STEP_S, self.is_on, self._local_hour())
+            self._move_floats()
+
+    def _move_floats(self) -> None:
+        wiring = self._wiring
+        sump_is_up = self._floats["sump"].see(self.water.sump_l)
+        tray_is_up = self._floats["tray"].see(self.water.tray_l)
+        for pin, is_good in ((wiring.sump_low, sump_is_up), (wiring.tray_high, not tray_is_up)):
+            if pin is not None:
+                self._drive(pin, is_closed=is_good is pin.closed_is_good)
+        if wiring.tray_wet is not None:
+            self._drive(wiring.tray_wet, is_closed=self.water.tray_l > TRAY_WET_L)
+
+    def _drive(self, pin: FloatPin, is_closed: bool) -> None:
+        line = self.factory.pin(pin.gpio)
+        if is_closed is (pin.pull is Pull.UP):
+            line.drive_low()
+        else:
+            line.drive_high()

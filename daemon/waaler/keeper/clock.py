@@ -1,0 +1,46 @@
+"""The two hands: the wall clock says when, the boot clock says how long."""
+
+import time
+from pathlib import Path
+
+from waaler.guard.messages import Instant
+
+__all__ = ["Clock", "boot_id", "long_s"]
+
+SYNCHRONISED = Path("/run/systemd/timesync/synchronized")
+BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
+HARDWARE_CLOCK = Path("/sys/class/rtc/rtc0/since_epoch")
+AGREES_WITHIN_S = 5.0
+
+
+def long_s() -> float:
+    """The long hand: seconds since the boot, suspended time included."""
+    return time.clock_gettime(time.CLOCK_BOOTTIME)
+
+
+def boot_id() -> str:
+    """Names this boot, so that long-hand instants of another are not compared with it."""
+    return BOOT_ID.read_text().strip()
+
+
+class Clock:
+    """is_trusted: the file says that the wall clock is right whatever else is known."""
+
+    def __init__(self, is_trusted: bool) -> None:
+        self._is_trusted = is_trusted
+        self._is_sure = is_trusted
+
+    def now(self) -> Instant:
+        return Instant(long_s(), time.time(), self._is_sure)
+
+    def check(self) -> None:
+        """Looks whether the wall clock can be trusted; once sure it stays so for this boot."""
+        self._is_sure = self._is_sure or SYNCHRONISED.exists() or _hardware_clock_agrees()
+
+
+def _hardware_clock_agrees() -> bool:
+    try:
+        since_epoch_s = float(HARDWARE_CLOCK.read_text())
+    except (OSError, ValueError):
+        return False
+    return abs(time.time() - since_epoch_s) < AGREES_WITHIN_S

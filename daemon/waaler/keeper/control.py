@@ -1,0 +1,117 @@
+"""The control socket: one JSON line in, one out. The folder's group is the access control.
+
+`status` and `stop` need nothing of the keeper's loop, so that they work while it hangs.
+"""
+
+import json
+import pwd
+import socket
+import struct
+from collections.abc import Callable
+from pathlib import Path
+from threading import BoundedSemaphore, Event, Thread
+from typing import Any
+
+from waaler.core.messages import OrderKind
+
+__all__ = ["MOST_BYTES", "ControlSocket", "Reply"]
+
+MOST_BYTES = 4096
+WAIT_S = 2.0
+MOST_CONNECTIONS = 8
+
+Reply = dict[str, Any]
+
+
+class ControlSocket(Thread):
+    """status: gives the present state. stop_run: cuts the run in progress, in the name of someone.
+
+    order: hands an order to the keeper and waits for its answer.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        status: Callable[[], Reply],
+        stop_run: Callable[[str], object],
+        order: Callable[[OrderKind, str, float, float | None], Reply],
+    ) -> None:
+        super().__init__(name="socket", daemon=True)
+        self._path, self._status, self._stop_run, self._order = path, status, stop_run, order
+        self._slots = BoundedSemaphore(MOST_CONNECTIONS)
+        self._stopping = Event()
+        path.unlink(missing_ok=True)
+        self._listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        self._listener.bind(str(path))
+        path.chmod(0o660)
+        self._listener.listen(MOST_CONNECTIONS)
+
+    def run(self) -> None:
+        while not self._stopping.is_set():
+            try:
+                connection, _ = self._listener.accept()
+            except OSError:
+                return
+            if self._slots.acquire(blocking=False):
+                Thread(target=self._serve, args=(connection,), name="socket answer", daemon=True).start()
+            else:
+                connection.close()
+
+    def stop(self) -> None:
+        self._stopping.set()
+        try:
+            self._listener.shutdown(socket.SHUT_RDWR)
+        finally:
+            self._listener.close()
+            self._path.unlink(missing_ok=True)
+
+    def _serve(self, connection: socket.socket) -> None:
+        with connection:
+            try:
+                connection.settimeout(WAIT_S)
+                reply = self._answer(_read_line(connection), _who(connection))
+                connection.sendall(json.dumps(reply).encode() + b"\n")
+            except OSError:
+                pass  # the other side went away; nothing is owed to it
+            finally:
+                self._slots.release()
+
+    def _answer(self, line: bytes, who: str) -> Reply:
+        try:
+            asked = json.loads(line)
+            what = asked["do"]
+            seconds = float(asked.get("seconds", 0.0))
+            litres = None if asked.get("litres") is None else float(asked["litres"])
+        except (ValueError, KeyError, TypeError, AttributeError):
+            return {"ok": False, "text": 'send one JSON line such as {"do": "status"}'}
+        if what == "status":
+            return self._status()
+        if what == OrderKind.STOP:
+            self._stop_run(who)
+        try:
+            kind = OrderKind(what)
+        except ValueError:
+            return {"ok": False, "text": f"no such order: {what}"}
+        return self._order(kind, who, seconds, litres)
+
+
+def _read_line(connection: socket.socket) -> bytes:
+    line = b""
+    while not line.endswith(b"\n") and len(line) <= MOST_BYTES:
+        piece = connection.recv(MOST_BYTES)
+        if not piece:
+            break
+        line += piece
+    if len(line) > MOST_BYTES:
+        raise OSError("line too long")
+    return line
+
+
+def _who(connection: socket.socket) -> str:
+    """The name of the user at the other end."""
+    size = struct.calcsize("3i")
+    _, uid, _ = struct.unpack("3i", connection.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, size))
+    try:
+        return pwd.getpwuid(uid).pw_name
+    except KeyError:
+        return f"user {uid}"

@@ -1,0 +1,109 @@
+"""The present state as one JSON object, built from frozen states: it asks nobody and waits for nobody."""
+
+from datetime import UTC, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from waaler.core.state import Stage
+from waaler.core.state import State as CoreState
+from waaler.guard.asking import words
+from waaler.guard.messages import Instant
+from waaler.guard.state import PLAN_PURSES, energised_s
+from waaler.guard.state import State as GuardState
+from waaler.plan.advisers import invalid_because
+from waaler.plan.sensing import AdviserKind
+from waaler.plan.timetable import upcoming
+
+__all__ = ["Alerts", "rfc3339", "status"]
+
+Alerts = dict[str, dict[str, Any]]
+
+UNITS = {AdviserKind.MOISTURE: "%", AdviserKind.TEMPERATURE: "C", AdviserKind.TRAY_WET: "1"}
+LATE_BEAT_S = 10.0
+
+
+def rfc3339(wall_s: float, zone: str) -> str:
+    """A wall time with the zone's offset, to the second."""
+    return datetime.fromtimestamp(wall_s, UTC).astimezone(ZoneInfo(zone)).isoformat(timespec="seconds")
+
+
+def status(core: CoreState, guard: GuardState, alerts: Alerts, at: Instant, beat_s: float) -> dict[str, Any]:
+    """What the bed does now, what comes next, and what stands in the way."""
+    zone = core.plan.place.timezone
+    is_hung = at.long_s - beat_s > LATE_BEAT_S
+    return {
+        "ok": True,
+        "state": "keeper hangs" if is_hung else _state(core, guard),
+        "at": rfc3339(at.wall_s, zone),
+        "clock": "sure" if at.is_sure else "unsure",
+        "run": _run(core, guard, at, zone),
+        "next": _next(core, at, zone),
+        "standing": _standing(core, at, zone),
+        "alerts": [{"kind": kind, **alert} for kind, alert in sorted(alerts.items())],
+        "inputs": {name.value: "not read" if w.level is None else w.level.value for name, w in guard.watches},
+        "trips": sorted(
+            {words(w.trip, name) for name, w in guard.watches if w.trip} | {words(lock) for lock in guard.locks}
+        ),
+        "readings": [_reading(core, adviser, at, zone) for adviser in core.advisers],
+        "pump_seconds_24h": round(energised_s(guard, PLAN_PURSES), 1),
+        "most_seconds_24h": guard.limits.most_per_day_s,
+        "warnings": [] if guard.limits.has_sump_float else ["no sump float: the pump may run dry"],
+    }
+
+
+def _state(core: CoreState, guard: GuardState) -> str:
+    if guard.run is not None:
+        return "running"
+    if guard.locks:
+        return "locked"
+    if any(watch.trip for _, watch in guard.watches):
+        return "stopped for safety"
+    if core.standing is not None:
+        return core.standing.what
+    return "waiting"
+
+
+def _run(core: CoreState, guard: GuardState, at: Instant, zone: str) -> dict[str, Any] | None:
+    run, active = guard.run, core.active
+    if run is None:
+        return None
+    is_known = active is not None and active.run_id == run.run_id and active.stage is Stage.RUNNING
+    return {
+        "id": run.run_id,
+        "seconds_left": round(max(0.0, run.until_s - at.long_s), 1),
+        "until": rfc3339(at.wall_s + run.until_s - at.long_s, zone),
+        "cause": active.wanted.cause.value if is_known and active else None,
+        "reason": active.wanted.reason if is_known and active else None,
+    }
+
+
+def _next(core: CoreState, at: Instant, zone: str) -> dict[str, Any] | None:
+    cycle = next(iter(upcoming(core.plan, datetime.fromtimestamp(at.wall_s, UTC))), None)
+    if cycle is None:
+        return None
+    return {
+        "start": rfc3339(cycle.start.timestamp(), zone),
+        "seconds": cycle.seconds,
+        "window": cycle.key.window,
+    }
+
+
+def _standing(core: CoreState, at: Instant, zone: str) -> dict[str, Any] | None:
+    standing = core.standing
+    if standing is None:
+        return None
+    until = rfc3339(at.wall_s + standing.until_s - at.long_s, zone)
+    return {"what": standing.what, "until": until, "by": standing.by}
+
+
+def _reading(core: CoreState, state: Any, at: Instant, zone: str) -> dict[str, Any]:
+    reason = invalid_because(state, at.long_s)
+    has_value = state.value is not None
+    return {
+        "name": state.adviser.name,
+        "value": round(state.value, 2) if has_value else None,
+        "unit": UNITS[state.adviser.kind],
+        "at": rfc3339(at.wall_s - (at.long_s - state.read_s), zone) if has_value else None,
+        "valid": reason is None,
+        "reason": reason,
+    }
