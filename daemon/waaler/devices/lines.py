@@ -1,5 +1,6 @@
 """Pin factories: the Pi's own lines, or gpiozero's mock lines."""
 
+from gpiozero import Device
 from gpiozero.pins import Factory
 from gpiozero.pins.mock import MockFactory
 
@@ -37,5 +38,7 @@ def pi_lines() -> Factory:
 
 
 def mock_lines() -> Factory:
-    """Lines that exist only in this process."""
-    return MockFactory()
+    """Lines that exist only in this process, and become its default: gpiozero's software SPI asks for that."""
+    factory = MockFactory()
+    Device.pin_factory = factory
+    return factory

@@ -6,14 +6,15 @@ from random import Random
 from threading import Event, Thread
 
 from gpiozero.pins import Factory
-from gpiozero.pins.mock import MockFactory, MockSPIDevice
+from gpiozero.pins.mock import MockSPIDevice
 
 from waaler.bed.figures import Figures
 from waaler.bed.wiring import FloatPin, ProbeInput, Pull, RelayPin, Wiring
+from waaler.devices.lines import mock_lines
 from waaler.model.bed import Water, advance, full_bed
 from waaler.model.sensors import DRY_COUNTS, WET_COUNTS, Float, probe_counts
 
-__all__ = ["SimulatedBed", "simulated_wiring"]
+__all__ = ["Converter", "SimulatedBed", "simulated_wiring"]
 
 STEP_S = 0.1
 TRAY_WET_L = 0.5
@@ -36,11 +37,11 @@ def simulated_wiring(wiring: Wiring, probes: tuple[str, ...]) -> Wiring:
     )
 
 
-class _Converter(MockSPIDevice):  # type: ignore[misc]
+class Converter(MockSPIDevice):  # type: ignore[misc]
     """A ten-bit converter whose counts are looked up when it is asked."""
 
-    def __init__(self, counts: Callable[[int], float]) -> None:
-        super().__init__(11, 10, 9, 8)
+    def __init__(self, counts: Callable[[int], float], factory: Factory) -> None:
+        super().__init__(11, 10, 9, 8, pin_factory=factory)
         self._counts = counts
         self._asked: int | None = None
 
@@ -64,7 +65,7 @@ class SimulatedBed:
 
     def __init__(self, figures: Figures, wiring: Wiring, local_hour: Callable[[], float], seed: int = 1) -> None:
         assert wiring.relay is not None
-        self.factory: Factory = MockFactory()
+        self.factory: Factory = mock_lines()
         self.water: Water = full_bed(figures)
         self._figures = figures
         self._wiring = wiring
@@ -73,7 +74,7 @@ class SimulatedBed:
         self._noise = Random(seed)
         self._floats = {"sump": Float(figures.sump_low_l), "tray": Float(figures.tray_high_l)}
         self._stop = Event()
-        self._converter = _Converter(lambda _: probe_counts(self.water, figures, self._noise))
+        self._converter = Converter(lambda _: probe_counts(self.water, figures, self._noise), self.factory)
         self._move_floats()
         self._thread = Thread(target=self._run, name="simulated bed", daemon=True)
 
@@ -90,10 +91,14 @@ class SimulatedBed:
         pin = self.factory.pin(self._relay.gpio)
         return pin.function == "output" and bool(pin.state) is self._relay.energised_by_high
 
+    def move(self, seconds: float) -> None:
+        """Lets the water go its way for `seconds`, then sets every line."""
+        self.water = advance(self.water, self._figures, seconds, self.is_on, self._local_hour())
+        self._move_floats()
+
     def _run(self) -> None:
         while not self._stop.wait(STEP_S):
-            self.water = advance(self.water, self._figures, STEP_S, self.is_on, self._local_hour())
-            self._move_floats()
+            self.move(STEP_S)
 
     def _move_floats(self) -> None:
         wiring = self._wiring

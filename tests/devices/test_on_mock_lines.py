@@ -1,0 +1,134 @@
+"""The device classes on mock lines, broken wires included."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import pytest
+from gpiozero.pins import Factory
+
+from waaler.bed.figures import Figures
+from waaler.bed.wiring import FloatPin, ProbeInput, Pull, RelayPin, Wiring
+from waaler.devices.bench import open_bench
+from waaler.devices.floats import FloatSwitch
+from waaler.devices.lines import mock_lines
+from waaler.devices.probe import MoistureProbe
+from waaler.devices.relay import PumpRelay
+from waaler.devices.simulated import Converter, SimulatedBed, simulated_wiring
+from waaler.guard.messages import Input, Level
+
+
+@pytest.fixture
+def factory() -> Iterator[Factory]:
+    lines = mock_lines()
+    yield lines
+    lines.close()
+
+
+def test_a_bench_without_a_relay_is_refused(factory: Factory) -> None:
+    with pytest.raises(ValueError, match="no relay pin"):
+        open_bench(Wiring(), factory)
+
+
+@pytest.mark.parametrize("energised_by_high", [True, False])
+def test_a_relay_is_off_when_made_whatever_its_polarity(factory: Factory, energised_by_high: bool) -> None:
+    relay = PumpRelay(RelayPin(17, energised_by_high), factory)
+
+    assert not relay.is_on
+    assert bool(factory.pin(17).state) is not energised_by_high
+
+
+@pytest.mark.parametrize("energised_by_high", [True, False])
+def test_a_relay_goes_on_and_off_and_is_off_before_it_is_given_back(
+    factory: Factory, energised_by_high: bool
+) -> None:
+    relay = PumpRelay(RelayPin(17, energised_by_high), factory)
+    relay.on()
+    assert bool(factory.pin(17).state) is energised_by_high
+    relay.off()
+    relay.off()
+    assert not relay.is_on
+
+    relay.on()
+    relay.close()
+    relay.close()
+
+    assert factory.pin(17).function == "input"
+    assert bool(factory.pin(17).state) is not energised_by_high
+
+
+@pytest.mark.parametrize(
+    ("pull", "is_line_high", "level"),
+    [
+        (Pull.UP, False, Level.GOOD),
+        (Pull.UP, True, Level.BAD),
+        (Pull.DOWN, True, Level.GOOD),
+        (Pull.DOWN, False, Level.BAD),
+    ],
+)
+def test_a_closed_float_reads_good_by_either_pull(
+    factory: Factory, pull: Pull, is_line_high: bool, level: Level
+) -> None:
+    switch = FloatSwitch(FloatPin(27, pull), factory)
+    factory.pin(27).drive_high() if is_line_high else factory.pin(27).drive_low()
+
+    assert switch.read() is level
+
+
+@pytest.mark.parametrize("pull", list(Pull))
+def test_a_broken_wire_reads_bad(factory: Factory, pull: Pull) -> None:
+    assert FloatSwitch(FloatPin(27, pull), factory).read() is Level.BAD
+
+
+def test_a_float_that_opens_when_all_is_well_is_read_the_other_way(factory: Factory) -> None:
+    switch = FloatSwitch(FloatPin(27, Pull.UP, closed_is_good=False), factory)
+    factory.pin(27).drive_low()
+
+    assert switch.read() is Level.BAD
+
+
+FIGURES = Figures()
+
+
+@pytest.fixture
+def bed() -> Iterator[SimulatedBed]:
+    wiring = simulated_wiring(Wiring(tray_wet=FloatPin(23)), ("pot_3",))
+    bed = SimulatedBed(FIGURES, wiring, lambda: 12.0)
+    yield bed
+    bed.factory.close()
+
+
+def test_the_simulated_bed_is_seen_through_the_real_device_classes(bed: SimulatedBed) -> None:
+    bench = open_bench(simulated_wiring(Wiring(tray_wet=FloatPin(23)), ("pot_3",)), bed.factory)
+    bed.move(0.1)
+
+    assert bench.levels[Input.SUMP_LOW]() is Level.GOOD
+    assert bench.levels[Input.TRAY_HIGH]() is Level.GOOD
+    assert bench.advisers["pot_3"]() == pytest.approx(100.0, abs=1.0)
+    assert bench.advisers["tray_wet"]() == 0.0
+
+
+def test_the_simulated_pump_runs_while_the_relay_line_is_energised(bed: SimulatedBed) -> None:
+    bench = open_bench(simulated_wiring(Wiring(), ()), bed.factory)
+    bed.move(60.0)
+    assert bed.water.lifted_l == 0.0
+    bench.relay.on()
+    bed.move(60.0)
+    bench.relay.off()
+    bed.move(60.0)
+
+    assert bed.water.lifted_l == pytest.approx(14 * 0.9)
+
+
+def test_an_empty_sump_drops_the_simulated_float(bed: SimulatedBed) -> None:
+    bench = open_bench(simulated_wiring(Wiring(), ()), bed.factory)
+    bed.water = replace(bed.water, sump_l=40.0)
+    bed.move(0.1)
+
+    assert bench.levels[Input.SUMP_LOW]() is Level.BAD
+
+
+@pytest.mark.parametrize("counts", [0, 1023])
+def test_a_dead_converter_gives_no_reading(factory: Factory, counts: int) -> None:
+    Converter(lambda _: counts, factory)
+
+    assert MoistureProbe(ProbeInput("pot_3", 0, 820, 380), factory).read() is None
