@@ -32,3 +32,7 @@ class Commands(click.Group):
 @click.version_option(__version__, prog_name="waaler")
 def main() -> None:
     """Keep the water of one recirculating growing bed."""
+
+
+if __name__ == "__main__":
+    main()

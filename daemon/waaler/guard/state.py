@@ -73,15 +73,15 @@ def begin(limits: Limits, memory: Memory, now_s: float) -> State:
 
 def _unseen(limits: Limits, memory: Memory, meaning: Trip, settle_s: float, now_s: float) -> Watch:
     settle_s = max(settle_s, limits.run_back_s)
-    had_tripped = bool(memory.tripped & {meaning, Trip.NOT_READ})
+    trip = next((trip for trip in (meaning, Trip.NOT_READ) if trip in memory.tripped), None)
     return Watch(
         meaning=meaning,
         confirm_s=limits.confirm_s,
         stale_after_s=limits.stale_after_s,
         settle_s=settle_s,
-        hold_s=max(settle_s, limits.start_delay_s) if had_tripped else limits.start_delay_s,
+        hold_s=limits.start_delay_s if trip is None else max(settle_s, limits.start_delay_s),
         read_until_s=now_s,
-        trip=meaning if meaning in memory.tripped else None,
+        trip=trip,
     )
 
 

@@ -12,7 +12,15 @@ from waaler.devices.bench import Bench
 from waaler.guard.limits import Limits
 from waaler.guard.memory import Memory
 from waaler.guard.messages import (
-    Action, Event, Instant, Level, LevelRead, Message, ReadBack, Relay, Wake,
+    Action,
+    Event,
+    Instant,
+    Level,
+    LevelRead,
+    Message,
+    ReadBack,
+    Relay,
+    Wake,
 )  # fmt: skip
 from waaler.guard.state import State, begin
 from waaler.guard.step import step
@@ -98,13 +106,12 @@ class GuardThread(Thread):
         at = self._clock.now()
         self._state, actions, self._wake_s = step(self._state, Event(at, message))
         self.beat_s = at.long_s
-        if not actions:
-            return
         for action in actions:
             if isinstance(action, Relay):
                 self._drive(action)
         for action in actions:
-            self._tell(at, action)
+            if not isinstance(action, Relay):
+                self._tell(at, action)
 
     def _drive(self, action: Relay) -> None:
         if action.on:
@@ -127,4 +134,3 @@ def _level(read: Callable[[], Level]) -> Level:
         return read()
     except Exception:
         return Level.NOT_READ
-

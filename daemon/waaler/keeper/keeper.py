@@ -142,7 +142,9 @@ class Keeper:
                 self.alerts = {name: alert for name, alert in self.alerts.items() if name != kind}
                 log.info("alert_resolved", kind=kind)
             case RunIntent():
-                log.info("run_intended", run=fact.run_id, cause=fact.cause.value, seconds=fact.seconds, why=fact.reason)
+                log.info(
+                    "run_intended", run=fact.run_id, cause=fact.cause.value, seconds=fact.seconds, why=fact.reason
+                )
             case RunStarted():
                 log.info("run_started", run=fact.run_id, seconds=round(fact.seconds, 1))
             case RunResult():
@@ -150,4 +152,3 @@ class Keeper:
                          why=fact.reason)  # fmt: skip
             case Deed():
                 log.info("deed", what=fact.what, text=fact.text, by=fact.by)
-

@@ -1,0 +1,278 @@
+"""Every reachable state of the guard under a small alphabet of events, judged in each: python -m tests.guard.exploration
+
+The limits are small (run 3 s, rest 2, settle 2, 6 s in 12) and time moves by whole seconds, so that the set of
+states closes: ages are counted back from now and saturated where more makes no difference.
+"""
+
+import argparse
+import sys
+import time
+from collections import deque
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+
+from tests.guard.monitor import BAD, GOOD, LOST, UNREAD, Judge, Rules
+
+import waaler.guard.memory
+import waaler.guard.state
+import waaler.guard.step
+from waaler.guard.limits import Limits
+from waaler.guard.memory import Memory, Span
+from waaler.guard.messages import (
+    Ask,
+    Clear,
+    Cut,
+    Event,
+    Input,
+    Instant,
+    Level,
+    LevelRead,
+    Message,
+    Purse,
+    ReadBack,
+    Relay,
+    Wake,
+)  # fmt: skip
+from waaler.guard.state import Run, State
+from waaler.guard.watch import Watch
+
+__all__ = ["RULES", "Found", "explore", "small_day"]
+
+RULES = Rules()
+LIMITS = Limits(
+    longest_run_s=RULES.longest_s,
+    most_per_day_s=RULES.most_s,
+    rest_s=RULES.rest_s,
+    settle_sump_s=RULES.settle_s,
+    settle_tray_s=RULES.settle_s,
+    run_back_s=0.0,
+    confirm_s=RULES.confirm_s,
+    stale_after_s=RULES.stale_s,
+    start_delay_s=RULES.start_delay_s,
+    most_starts_per_h=10_000,
+)
+LEVELS = {GOOD: Level.GOOD, BAD: Level.BAD, UNREAD: Level.NOT_READ}
+NAMES = {"sump": Input.SUMP_LOW, "tray": Input.TRAY_HIGH}
+
+
+@dataclass(frozen=True, slots=True)
+class Node:
+    """The guard and its judge, both as seen from now."""
+
+    guard: State
+    judge: Judge
+
+
+@dataclass(slots=True)
+class Found:
+    states: int = 0
+    transitions: int = 0
+    is_closed: bool = False
+    wrong: str | None = None
+    trace: tuple[str, ...] = ()
+
+
+Deed = Callable[[Node], Node]
+
+
+@contextmanager
+def small_day() -> Iterator[None]:
+    """The rolling day of the guard becomes RULES.day_s long."""
+    modules = (waaler.guard.memory, waaler.guard.state, waaler.guard.step)
+    before = [module.DAY_S for module in modules]
+    for module in modules:
+        module.DAY_S = float(RULES.day_s)
+    try:
+        yield
+    finally:
+        for module, value in zip(modules, before, strict=True):
+            module.DAY_S = value
+
+
+def explore(
+    step: Callable[..., tuple[State, tuple[object, ...], float]],
+    most: int | None = None,
+    only: frozenset[str] | None = None,
+) -> Found:
+    """Breadth first, so that the first wrong found has the shortest trace.
+
+    most: stop after so many states. only: these events of the alphabet, to look deeper among fewer.
+    """
+    alphabet = _Deeds(step).alphabet()
+    assert only is None or only <= set(alphabet)
+    with small_day():
+        return _explore({name: deed for name, deed in alphabet.items() if only is None or name in only}, most)
+
+
+def _explore(alphabet: dict[str, Deed], most: int | None) -> Found:
+    found = Found()
+    first = Node(_canonical(waaler.guard.state.begin(LIMITS, Memory(), 0.0)), Judge())
+    came_from: dict[Node, tuple[Node, str] | None] = {first: None}
+    waiting = deque([first])
+    while waiting:
+        node = waiting.popleft()
+        for name, deed in alphabet.items():
+            after = deed(node)
+            found.transitions += 1
+            wrongs = after.judge.wrongs(node.judge, RULES) + _mismatch(after)
+            if wrongs:
+                found.wrong, found.trace = wrongs[0], (*_trace(came_from, node), name)
+                found.states = len(came_from)
+                return found
+            if after not in came_from:
+                came_from[after] = (node, name)
+                waiting.append(after)
+        if most is not None and len(came_from) >= most:
+            break
+    found.states, found.is_closed = len(came_from), not waiting
+    return found
+
+
+def _mismatch(node: Node) -> list[str]:
+    """The relay follows the guard's own idea of a run."""
+    return [] if node.judge.is_on == (node.guard.run is not None) else ["the relay is not what the guard thinks"]
+
+
+def _trace(came_from: dict[Node, tuple[Node, str] | None], node: Node) -> tuple[str, ...]:
+    names: list[str] = []
+    while (step := came_from[node]) is not None:
+        node, name = step
+        names.append(name)
+    return tuple(reversed(names))
+
+
+class _Deeds:
+    """Each event of the alphabet, done to the guard and told to the judge."""
+
+    def __init__(self, step: Callable[..., tuple[State, tuple[object, ...], float]]) -> None:
+        self._guard_step = step
+
+    def alphabet(self) -> dict[str, Deed]:
+        deeds: dict[str, Deed] = {
+            "second": self._second,
+            "ask 3 s": lambda node: self._say(node, Ask(1, 3.0, Purse.PLAN, 0.0)),
+            "ask 1 s by hand": lambda node: self._say(node, Ask(1, 1.0, Purse.SPARE, 0.0, reserve_s=3.0)),
+            "cut": lambda node: self._say(node, Cut("cut")),
+            "clear": self._clear,
+            "supply live": lambda node: self._supply(node, True),
+            "supply dead": lambda node: self._supply(node, False),
+            "restart": self._restart,
+            "clock back": lambda node: self._say(node, Wake(), wall_s=-86_400.0),
+        }
+        for name in NAMES:
+            for what in (GOOD, BAD, UNREAD, LOST):
+                deeds[f"{name} {what}"] = lambda node, name=name, what=what: self._show(node, name, what)  # type: ignore[misc]
+        return deeds
+
+    def _say(self, node: Node, message: Message, now_s: float = 0.0, wall_s: float = 0.0) -> Node:
+        guard, actions, _ = self._guard_step(node.guard, Event(Instant(now_s, wall_s), message))
+        judge = node.judge
+        for action in actions:
+            if isinstance(action, Relay):
+                judge = judge.relay(action.on)
+        return Node(_canonical(guard) if now_s == 0.0 else guard, judge.acted(RULES))
+
+    def _second(self, node: Node) -> Node:
+        """A second passes; every input that is not lost is read at its end."""
+        node = self._say(Node(node.guard, node.judge.second(RULES)), Wake(), now_s=1.0)
+        node = Node(_canonical(node.guard), node.judge)
+        return self._read_all(node)
+
+    def _read_all(self, node: Node) -> Node:
+        for name, seen in node.judge.inputs():
+            if seen.shows != LOST:
+                node = self._say(node, LevelRead(NAMES[name], LEVELS[seen.shows]))
+        return node
+
+    def _show(self, node: Node, name: str, what: str) -> Node:
+        node = Node(node.guard, node.judge.shows(name, what).acted(RULES))
+        return node if what == LOST else self._say(node, LevelRead(NAMES[name], LEVELS[what]))
+
+    def _supply(self, node: Node, is_live: bool) -> Node:
+        return self._say(Node(node.guard, replace(node.judge, is_live=is_live)), ReadBack(is_live))
+
+    def _clear(self, node: Node) -> Node:
+        return self._say(Node(node.guard, node.judge.clears()), Clear("ann"))
+
+    def _restart(self, node: Node) -> Node:
+        guard = _canonical(waaler.guard.state.begin(LIMITS, _memory(node.guard), 0.0))
+        node = self._read_all(Node(guard, node.judge.restarts(RULES)))
+        return self._say(node, ReadBack(node.judge.is_live))
+
+
+def _memory(guard: State) -> Memory:
+    """What the records would give back; an interrupted run counts to its deadline."""
+    run = guard.run
+    spans = guard.spans if run is None else (*guard.spans, Span(run.started_s, run.until_s, run.purse))
+    return Memory(
+        spans=spans,
+        last_stop_s=guard.last_stop_s if run is None else 0.0,
+        locks=guard.locks,
+        tripped=frozenset(watch.trip for _, watch in guard.watches if watch.trip),
+    )
+
+
+def _canonical(guard: State) -> State:
+    """The same state with now at 0 and every age saturated."""
+    now_s = guard.now_s
+    return replace(
+        guard,
+        now_s=0.0,
+        started_s=0.0,
+        last_stop_s=max(guard.last_stop_s - now_s, -float(RULES.rest_s)),
+        watches=tuple((name, _young(watch, now_s)) for name, watch in guard.watches),
+        run=None if guard.run is None else _shifted(guard.run, now_s),
+        spans=_merged(guard.spans, now_s),
+        flow_read_s=0.0,
+        on_since_s=None if guard.on_since_s is None else max(guard.on_since_s - now_s, -1.0),
+    )
+
+
+def _shifted(run: Run, now_s: float) -> Run:
+    return replace(run, started_s=run.started_s - now_s, until_s=run.until_s - now_s)
+
+
+def _young(watch: Watch, now_s: float) -> Watch:
+    oldest_s = -float(RULES.confirm_s + RULES.stale_s + RULES.settle_s)
+    return replace(
+        watch,
+        read_until_s=max(watch.read_until_s - now_s, -float(RULES.stale_s)),
+        bad_since_s=None if watch.bad_since_s is None else max(watch.bad_since_s - now_s, oldest_s),
+        good_since_s=None if watch.good_since_s is None else max(watch.good_since_s - now_s, oldest_s),
+    )
+
+
+def _merged(spans: tuple[Span, ...], now_s: float) -> tuple[Span, ...]:
+    """Only what lies inside the day, purse forgotten: plan and spare share one cap."""
+    merged: list[Span] = []
+    for span in spans:
+        start_s, end_s = max(span.started_s - now_s, -float(RULES.day_s)), span.ended_s - now_s
+        if end_s <= start_s:
+            continue
+        if merged and merged[-1].ended_s == start_s:
+            merged[-1] = Span(merged[-1].started_s, end_s)
+        else:
+            merged.append(Span(start_s, end_s))
+    return tuple(merged)
+
+
+def main() -> int:
+    from waaler.guard.step import step
+
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--most", type=int, default=None, help="stop after so many states")
+    started_s = time.perf_counter()
+    found = explore(step, parser.parse_args().most)
+    print(
+        f"{found.states} states, {found.transitions} transitions in {time.perf_counter() - started_s:.0f} s;",
+        end=" ",
+    )
+    print("the set is closed" if found.is_closed else "the set is not closed")
+    if found.wrong is not None:
+        print(f"WRONG: {found.wrong}\n  " + "\n  ".join(found.trace))
+    return 1 if found.wrong else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

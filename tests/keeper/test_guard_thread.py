@@ -1,0 +1,168 @@
+"""The guard's thread on devices that fail, with a clock that the test moves."""
+
+from collections.abc import Callable
+
+from waaler.devices.bench import Bench
+from waaler.guard.limits import Limits
+from waaler.guard.memory import Memory
+from waaler.guard.messages import Action, Ask, Ended, Granted, Input, Instant, Level, Purse, Trip, Tripped, Wake
+from waaler.keeper.clock import Clock
+from waaler.keeper.guard_thread import GuardThread
+
+LIMITS = Limits(start_delay_s=0.0, rest_s=0.0)
+
+
+class HandClock(Clock):
+    def __init__(self) -> None:
+        self.long_s = 1000.0
+
+    def now(self) -> Instant:
+        return Instant(self.long_s, 1_750_000_000.0 + self.long_s)
+
+
+class StuckRelay:
+    """Records what it was told; `is_stuck` keeps its line on."""
+
+    def __init__(self) -> None:
+        self.log: list[str] = []
+        self.is_stuck = False
+
+    def on(self) -> None:
+        self.log.append("on")
+
+    def off(self) -> None:
+        self.log.append("off")
+
+    @property
+    def is_on(self) -> bool:
+        return self.log[-1:] == ["on"] or self.is_stuck
+
+    def close(self) -> None:
+        self.log.append("closed")
+
+
+class Rig:
+    def __init__(self) -> None:
+        self.clock = HandClock()
+        self.relay = StuckRelay()
+        self.said: list[Action] = []
+        self.fed = 0
+        self.deaths: list[BaseException] = []
+        self.reads: dict[Input, Callable[[], Level]] = {name: lambda: Level.GOOD for name in Input}
+        self.reads_done = 0
+        bench = Bench(self.relay, {name: self._reader(name) for name in Input}, {}, lambda: None)
+        self.thread = GuardThread(
+            bench,
+            LIMITS,
+            Memory(last_stop_s=0.0),
+            self.clock,
+            lambda _, a: self.said.append(a),
+            self._feed,
+            self._died,
+        )
+
+    def _reader(self, name: Input) -> Callable[[], Level]:
+        def read() -> Level:
+            self.reads_done += 1
+            return self.reads[name]()
+
+        return read
+
+    def _feed(self) -> None:
+        self.fed += 1
+
+    def _died(self, problem: BaseException) -> None:
+        self.deaths.append(problem)
+
+    def turn(self, seconds: float = 0.0) -> None:
+        """Moves the clock and lets the thread's loop go round once."""
+        self.clock.long_s += seconds
+        self.thread.inbox.put(Wake())
+        self.thread._turn()
+
+    def ask(self) -> None:
+        self.turn()
+        self.thread.inbox.put(Ask(1, 60.0, Purse.PLAN, self.clock.long_s + 5))
+        self.thread._turn()
+
+
+def test_a_granted_run_drives_the_relay_before_anything_is_told() -> None:
+    rig = Rig()
+    rig.ask()
+
+    assert rig.relay.log == ["on"]
+    assert rig.said == [Granted(1, rig.clock.long_s + 60)]
+
+
+def test_s13_inputs_are_read_every_20_ms_while_the_relay_is_on_and_every_200_ms_otherwise() -> None:
+    rig = Rig()
+    rig.turn()
+    idle = rig.reads_done
+    for _ in range(640):
+        rig.turn(1 / 64)
+    assert 2 * 49 <= rig.reads_done - idle <= 2 * 51
+    rig.ask()
+    before = rig.reads_done
+    for _ in range(640):
+        rig.turn(1 / 64)
+
+    assert 2 * 499 <= rig.reads_done - before <= 2 * 501
+
+
+def test_a_read_that_raises_cuts_at_the_next_poll() -> None:
+    rig = Rig()
+    rig.ask()
+
+    def fail() -> Level:
+        raise OSError("line lost")
+
+    rig.reads[Input.TRAY_HIGH] = fail
+    rig.turn(0.02)
+
+    assert rig.relay.log == ["on", "off"]
+    assert isinstance(rig.said[1], Ended)
+    assert rig.said[1].trip is Trip.NOT_READ
+
+
+def test_a_line_that_stays_on_after_off_is_an_overrun() -> None:
+    rig = Rig()
+    rig.ask()
+    rig.relay.is_stuck = True
+    for _ in range(310):
+        rig.turn(0.2)
+
+    assert Tripped(Trip.OVERRUN, "locked: ran too long", is_locked=True) in rig.said
+
+
+def test_whatever_ends_the_thread_leaves_the_relay_off_and_is_reported() -> None:
+    rig = Rig()
+    rig.ask()
+
+    def die(*_: object) -> None:
+        raise RuntimeError("bug")
+
+    rig.thread._tell = die
+    rig.clock.long_s += 60
+    rig.thread.inbox.put(Wake())
+    rig.thread.run()
+
+    assert rig.relay.log[-1] == "off"
+    assert [str(problem) for problem in rig.deaths] == ["bug"]
+
+
+def test_told_to_stop_in_a_run_the_relay_is_off_when_the_thread_has_ended() -> None:
+    rig = Rig()
+    rig.ask()
+    rig.thread.stop()
+    rig.thread.run()
+
+    assert rig.relay.log[-1] == "off"
+    assert rig.deaths == []
+
+
+def test_the_watchdog_is_fed_by_the_guards_own_loop() -> None:
+    rig = Rig()
+    for _ in range(50):
+        rig.turn(0.2)
+
+    assert 4 <= rig.fed <= 6
