@@ -27,12 +27,12 @@ KINDS = {
 
 TEXTS = {
     Trip.HIGH_TRAY: "Tray too full: is the drain blocked? The pump is stopped for safety. The water is in the tray."
-    " Do NOT add water; unplug the pump and free the drain first. Starts again by itself once the tray has been"
-    " down for a while.",
+    " Do NOT add water; unplug the pump and free the drain first. Starts again by itself once the tray"
+    " has been down for a while.",
     Trip.NOT_READ: "A protective input cannot be read. The pump is stopped for safety until it reads good again:"
     " look at the float's wire and plug.",
-    Trip.OVERRUN: "Ran too long: the pump's supply stayed on after its time. Locked. Pull the pump's plug, look at the"
-    " relay, then release with `waaler clear`.",
+    Trip.OVERRUN: "Ran too long: the pump's supply stayed on after its time. Locked. Pull the pump's plug, look"
+    " at the relay, then release with `waaler clear`.",
     Trip.NO_FLOW: "Nothing moves: the pump ran but no water flowed, so it was stopped. Look at plug, fuse, filter and"
     " the pump's intake, with the plug pulled. The next cycle tries again.",
     Trip.FLOW_WHILE_OFF: "Water moves with the pump off. Locked. Pull the pump's plug, look at the relay and for a"
@@ -40,11 +40,12 @@ TEXTS = {
 }
 
 SUMP_LOW = (
-    "Sump low at rest. No run starts until it reads good. Unplug the pump, refill to the full mark, plug it in again;"
-    " it starts again by itself."
+    "Sump low at rest. No run starts until it reads good. Unplug the pump, refill to the full mark, plug it in"
+    " again; it starts again by itself."
 )
 FIRST_FILL = (
-    "Soak: the dry media have taken their share and the sump is low. Add water; the soak goes on by itself."
+    "Soak: the dry media have taken their share and the sump is low. Unplug the pump, add water, plug it in; the soak"
+    " goes on by itself."
 )
 
 
@@ -94,8 +95,8 @@ def _look_at_advisers(turn: Turn) -> None:
             turn.alert(
                 kind,
                 Severity.SOON,
-                f"{adviser.adviser.name} is not valid: {reason}. The plan runs as written meanwhile; look at the probe"
-                " and its wire.",
+                f"{adviser.adviser.name} is not valid: {reason}. The plan runs as written meanwhile; look at the"
+                " probe and its wire.",
             )
 
 
@@ -106,6 +107,6 @@ def _look_at_gap(turn: Turn) -> None:
         turn.alert(
             "cycle-missed",
             Severity.URGENT,
-            f"No full run for {(turn.now_s - since_s) / 3600:.1f} h although cycles were planned: look at the plants and"
-            " at the other alerts; water by hand if the media is dry.",
+            f"No full run for {(turn.now_s - since_s) / 3600:.1f} h although cycles were planned: look at the"
+            " plants and at the other alerts; water by hand if the media is dry.",
         )

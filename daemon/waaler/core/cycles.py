@@ -62,8 +62,8 @@ def _note_clock(turn: Turn) -> None:
         turn.alert(
             "clock-unsure",
             Severity.NOTE,
-            "The clock has not been set since the power came back. The bed is watered all the same, with no gap longer"
-            " than the plan's longest by day. Look at the network or the clock module.",
+            "The clock has not been set since the power came back. The bed is watered all the same, with no gap"
+            " longer than the plan's longest by day. Look at the network or the clock module.",
         )
 
 

@@ -53,7 +53,8 @@ class RunIntent:
     """Written before the relay moves. planned_at_s: wall time of the cycle's start, None without a cycle.
 
     run_id: unique and rising for the life of the records. seconds: what will be asked for. pulse, pulses: the
-    number of this run among the runs of its cycle. planned_seconds: what the plan has for it, 0 if it has none. reason: why this run, and why this long, in words.
+    number of this run among the runs of its cycle. planned_seconds: what the plan has for it,
+    0 if it has none. reason: why this run, and why this long, in words.
     """
 
     run_id: int

@@ -87,5 +87,5 @@ def _step_guard(
 ) -> tuple[Joined, list[GuardAction]]:
     state, actions, wake_s = step_guard(joined.guard, GuardEvent(at, message))
     outputs.extend(action for action in actions if isinstance(action, Relay))
-    heard = [action for action in actions if not isinstance(action, Relay)]
+    heard: list[GuardAction] = [action for action in actions if not isinstance(action, Relay)]
     return replace(joined, guard=state, guard_wake_s=wake_s), heard

@@ -85,8 +85,8 @@ def _hold(turn: Turn, order: Order) -> None:
         turn.alert(
             "paused-long",
             Severity.SOON,
-            f"Paused until {turn.clock_text(until_s)} by {order.by}, longer than the plan's longest gap: look at the"
-            " plants. It ends by itself.",
+            f"Paused until {turn.clock_text(until_s)} by {order.by}, longer than the plan's longest gap: look at"
+            " the plants. It ends by itself.",
         )
     turn.answer(order.order_id, True, f"{order.kind.value} until {turn.clock_text(until_s)}; ends by itself")
 

@@ -180,8 +180,8 @@ def _history_fails(turn: Turn) -> None:
     turn.alert(
         "history-not-kept",
         Severity.SOON,
-        "History is not being kept: the disk does not take it. Watering goes on, counted in memory. Look at the card"
-        " and its free space.",
+        "History is not being kept: the disk does not take it. Watering goes on, counted in memory. Look at the"
+        " card and its free space.",
     )
 
 

@@ -1,0 +1,195 @@
+"""The cycles of a day: pure, cached, and the same for daemon, rehearsal and `timetable`.
+
+Local times follow RFC 5545, 3.3.5: one that does not exist is read with the offset before the gap, one that
+occurs twice means the first. A cycle belongs to the local day on which its window opens.
+"""
+
+from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
+from itertools import pairwise
+from zoneinfo import ZoneInfo
+
+from waaler.plan.sun import sun_event
+from waaler.plan.types import (
+    AtTimes,
+    ClockMoment,
+    Cycle,
+    CycleKey,
+    Evenly,
+    Every,
+    Moment,
+    Place,
+    Plan,
+    SunEvent,
+    Window,
+)  # fmt: skip
+
+__all__ = [
+    "LOOK_BACK_DAYS", "cycles_of_day", "day_seconds", "daytime_gap_s", "due", "hot_day_cycles", "is_open",
+    "longest_gap_s", "moment_on", "upcoming",
+]  # fmt: skip
+
+LOOK_BACK_DAYS = 2
+"""Cycles older than this are forgotten, however long nobody looked."""
+
+LOOK_AHEAD_DAYS = 370
+GAP_FACTOR = 1.5
+"""A gap this much longer than the plan's own is too long. Common practice, no source."""
+
+DEFAULT_GAP_S = 86_400.0
+"""With a single cycle a day there is no gap inside a window: a day."""
+
+STAND_INS = {
+    SunEvent.DAWN: ClockMoment(5 * 60),
+    SunEvent.SUNRISE: ClockMoment(6 * 60),
+    SunEvent.SUNSET: ClockMoment(20 * 60),
+    SunEvent.DUSK: ClockMoment(21 * 60),
+}
+"""Where the sun's event does not occur and the window names no fallback. Common practice, no source."""
+
+HOT_WINDOW = "hot day"
+DAY = timedelta(days=1)
+
+
+@lru_cache(maxsize=4096)
+def cycles_of_day(plan: Plan, day: date) -> tuple[Cycle, ...]:
+    """The cycles whose windows open on this local day, by start; fallbacks of on-demand windows included."""
+    cycles = [cycle for window in plan.windows if _counts(window, day) for cycle in _cycles(plan, window, day)]
+    return tuple(sorted(cycles, key=lambda cycle: (cycle.start, cycle.key)))
+
+
+def due(plan: Plan, since: datetime, now: datetime) -> tuple[Cycle, ...]:
+    """Cycles with since < start <= now, by start; none older than `LOOK_BACK_DAYS`."""
+    since = max(since, now - LOOK_BACK_DAYS * DAY)
+    days = _days(plan.place, since - DAY, now)
+    return tuple(
+        sorted((c for day in days for c in cycles_of_day(plan, day) if since < c.start <= now), key=_start)
+    )
+
+
+def upcoming(plan: Plan, after: datetime, count: int = 1) -> tuple[Cycle, ...]:
+    """The next `count` cycles with start > after; fewer if there are none within about a year."""
+    day = after.astimezone(ZoneInfo(plan.place.timezone)).date() - DAY
+    found: list[Cycle] = []
+    for _ in range(LOOK_AHEAD_DAYS):
+        found += [cycle for cycle in cycles_of_day(plan, day) if cycle.start > after]
+        # a window that opened today may reach into tomorrow: one more day before the order is final
+        if len(found) >= count and all(cycle.key.day < day for cycle in sorted(found, key=_start)[:count]):
+            break
+        day += DAY
+    return tuple(sorted(found, key=_start)[:count])
+
+
+def day_seconds(plan: Plan, day: date) -> float:
+    """Pump seconds that the plan has for this day, fallbacks included."""
+    return sum(cycle.seconds for cycle in cycles_of_day(plan, day))
+
+
+def daytime_gap_s(plan: Plan, day: date) -> float:
+    """The longest time between two starts of one window on this day, seconds."""
+    starts: dict[str, list[datetime]] = {}
+    for cycle in cycles_of_day(plan, day):
+        starts.setdefault(cycle.key.window, []).append(cycle.start)
+    gaps = [(b - a).total_seconds() for times in starts.values() for a, b in pairwise(times)]
+    return max(gaps, default=DEFAULT_GAP_S)
+
+
+def longest_gap_s(plan: Plan, day: date) -> float:
+    """How long the bed may go without a full run when one was due: as the file says, or 1.5 times its own gap."""
+    return plan.longest_gap_s if plan.longest_gap_s is not None else GAP_FACTOR * daytime_gap_s(plan, day)
+
+
+@lru_cache(maxsize=512)
+def hot_day_cycles(plan: Plan, day: date) -> tuple[Cycle, ...]:
+    """The extra cycles of a hot day, midway between the two cycles around midday, then the next pairs outward."""
+    cycles = [cycle for cycle in cycles_of_day(plan, day) if not cycle.is_fallback]
+    if plan.hot_day is None or len(cycles) < 2:
+        return ()
+    noon = _resolve(plan.place, day, 12 * 60)
+    pairs = sorted(pairwise(cycles), key=lambda pair: abs(_middle(*pair) - noon))
+    chosen = sorted(pairs[: plan.hot_day.extra_cycles], key=lambda pair: pair[0].start)
+    return tuple(
+        Cycle(CycleKey(day, HOT_WINDOW, n), _middle(before, after), before.seconds)
+        for n, (before, after) in enumerate(chosen, start=1)
+    )
+
+
+def is_open(plan: Plan, window: Window, now: datetime) -> bool:
+    """Whether an on-demand window is open at this instant."""
+    rule = window.on_demand
+    if rule is None:
+        return False
+    for day in _days(plan.place, now - DAY, now):
+        if _counts(window, day):
+            opens, closes = _span(plan.place, window, day, rule.opens, rule.closes)
+            if opens <= now <= closes:
+                return True
+    return False
+
+
+def moment_on(place: Place, moment: Moment, day: date, fallback: ClockMoment | None = None) -> datetime:
+    """A moment on a local day as an aware UTC instant; the fallback where the sun's event does not occur."""
+    if isinstance(moment, ClockMoment):
+        return _resolve(place, day, moment.minute)
+    event = sun_event(place, moment.event, day)
+    if event is None:
+        return _resolve(place, day, (fallback or STAND_INS[moment.event]).minute)
+    return event + timedelta(minutes=moment.offset_min)
+
+
+def _counts(window: Window, day: date) -> bool:
+    """Whether the window opens on this day at all."""
+    is_weekday = not window.weekdays or day.weekday() in window.weekdays
+    is_begun = window.starts is None or window.starts <= day
+    return is_weekday and is_begun and (window.ends is None or day <= window.ends)
+
+
+def _cycles(plan: Plan, window: Window, day: date) -> list[Cycle]:
+    return [
+        Cycle(CycleKey(day, window.name, n), start, window.seconds, window.on_demand is not None)
+        for n, start in enumerate(_starts(plan.place, window, day), start=1)
+    ]
+
+
+def _starts(place: Place, window: Window, day: date) -> list[datetime]:
+    match window.pattern:
+        case AtTimes(moments):
+            return sorted({moment_on(place, moment, day, window.fallback_opens) for moment in moments})
+        case Evenly(count, opens, closes):
+            first, last = _span(place, window, day, opens, closes)
+            whole_s = (last - first).total_seconds()
+            return [first + timedelta(seconds=round(whole_s * n / max(1, count - 1))) for n in range(count)]
+        case Every(minutes, opens, closes):
+            first, last = _span(place, window, day, opens, closes)
+            count = int((last - first) / timedelta(minutes=minutes)) + 1
+            return [first + n * timedelta(minutes=minutes) for n in range(count)]
+
+
+def _span(place: Place, window: Window, day: date, opens: Moment, closes: Moment) -> tuple[datetime, datetime]:
+    """Opening and closing; a window whose end lies before its beginning crosses midnight."""
+    first = moment_on(place, opens, day, window.fallback_opens)
+    last = moment_on(place, closes, day, window.fallback_closes)
+    if last < first:
+        last = moment_on(place, closes, day + DAY, window.fallback_closes)
+    return first, last
+
+
+def _resolve(place: Place, day: date, minute: int) -> datetime:
+    """A local wall time as an instant. `fold=0` reads gaps and repeats as RFC 5545 does."""
+    local = datetime.combine(day, time(minute // 60, minute % 60), tzinfo=ZoneInfo(place.timezone))
+    return local.astimezone(UTC)
+
+
+def _days(place: Place, since: datetime, now: datetime) -> list[date]:
+    """Every local day touched by the time between."""
+    zone = ZoneInfo(place.timezone)
+    first, last = since.astimezone(zone).date(), now.astimezone(zone).date()
+    return [first + n * DAY for n in range((last - first).days + 1)]
+
+
+def _middle(before: Cycle, after: Cycle) -> datetime:
+    return before.start + (after.start - before.start) / 2
+
+
+def _start(cycle: Cycle) -> datetime:
+    return cycle.start
