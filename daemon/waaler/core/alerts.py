@@ -6,7 +6,7 @@ empties the sump into the tray.
 
 from math import inf
 
-from waaler.core.facts import Severity
+from waaler.core.facts import Severity, TripBegan, TripOver
 from waaler.core.turn import Turn
 from waaler.guard.messages import LockLifted, Trip, TripEnded, Tripped
 from waaler.plan.advisers import invalid_because
@@ -54,9 +54,11 @@ def trip_changed(turn: Turn, message: Tripped | TripEnded | LockLifted) -> None:
     trip = message.trip
     if not isinstance(message, Tripped):
         turn.set(trips=turn.state.trips - {trip})
+        turn.write(TripOver(turn.at, trip, message.by if isinstance(message, LockLifted) else None))
         turn.resolve(KINDS[trip])
         return
     turn.set(trips=turn.state.trips | {trip})
+    turn.write(TripBegan(turn.at, trip, message.reason, message.is_locked))
     is_silent = turn.state.standing is not None and turn.state.standing.what == "service"
     if trip is Trip.LOW_SUMP or (is_silent and trip in {Trip.HIGH_TRAY, Trip.NOT_READ}):
         return

@@ -6,12 +6,12 @@ Wall times are seconds since 1970 UTC; a fact's own moment is its `at`.
 from dataclasses import dataclass
 from enum import StrEnum
 
-from waaler.guard.messages import Instant, Purse
+from waaler.guard.messages import Instant, Purse, Trip
 from waaler.plan.types import CycleKey
 
 __all__ = [
     "AlertRaised", "AlertResolved", "Cause", "Deed", "Fact", "Outcome", "RunIntent", "RunResult", "RunStarted",
-    "Severity",
+    "Severity", "TripBegan", "TripOver",
 ]  # fmt: skip
 
 
@@ -112,6 +112,7 @@ class Deed:
     """What a person or the daemon did: ordered, paused, cleared, started, took a new plan.
 
     what: a short fixed name (`pause`). until_s: wall time at which it ends by itself, None without an end.
+    seconds: the pump time that it is about: what a soak is allowed in all, the longest pulse; None if it has none.
     """
 
     at: Instant
@@ -119,6 +120,26 @@ class Deed:
     text: str
     by: str | None = None
     until_s: float | None = None
+    seconds: float | None = None
 
 
-Fact = RunIntent | RunStarted | RunResult | AlertRaised | AlertResolved | Deed
+@dataclass(frozen=True, slots=True)
+class TripBegan:
+    """The guard cuts and refuses from now on; one that is_locked stays over a restart until a person ends it."""
+
+    at: Instant
+    trip: Trip
+    reason: str
+    is_locked: bool
+
+
+@dataclass(frozen=True, slots=True)
+class TripOver:
+    """by: who lifted the lock, None for a trip that ended by itself."""
+
+    at: Instant
+    trip: Trip
+    by: str | None = None
+
+
+Fact = RunIntent | RunStarted | RunResult | AlertRaised | AlertResolved | Deed | TripBegan | TripOver

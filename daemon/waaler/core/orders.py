@@ -98,15 +98,17 @@ def _soak(turn: Turn, order: Order) -> None:
     limits = turn.state.limits
     until_s = turn.now_s + order.seconds
     share = limits.longest_run_s / (limits.longest_run_s + limits.rest_s)
-    turn.tell_guard(Permit(Purse.SOAK, until_s, most_s=share * min(order.seconds, 86_400.0) + limits.longest_run_s))
-    _stand(turn, Standing("soak", until_s, order.by))
+    most_s = share * min(order.seconds, 86_400.0) + limits.longest_run_s
+    turn.tell_guard(Permit(Purse.SOAK, until_s, most_s))
+    _stand(turn, Standing("soak", until_s, order.by), most_s)
     turn.set(soak_at_s=turn.now_s)
     turn.answer(order.order_id, True, f"soak until {turn.clock_text(until_s)}; goes on after each refill")
 
 
-def _stand(turn: Turn, standing: Standing) -> None:
+def _stand(turn: Turn, standing: Standing, seconds: float | None = None) -> None:
     turn.set(standing=standing, queue=())
-    turn.deed(standing.what, f"until {turn.clock_text(standing.until_s)}", standing.by, standing.until_s)
+    until = turn.clock_text(standing.until_s)
+    turn.deed(standing.what, f"until {until}", standing.by, standing.until_s, seconds)
 
 
 def _resume(turn: Turn, order: Order) -> None:

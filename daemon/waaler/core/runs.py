@@ -247,7 +247,7 @@ def _cut(turn: Turn, wanted: Wanted, message: Ended) -> None:
         return
     pulse_s = max(LEAST_PULSE_S, PULSE_SHARE * message.seconds)
     turn.set(pulse_s=pulse_s)
-    turn.deed("pulses", f"runs of at most {pulse_s:.0f} s until a refill")
+    turn.deed("pulses", f"runs of at most {pulse_s:.0f} s until a refill", seconds=pulse_s)
     turn.alert(
         "sump-low-in-runs",
         Severity.URGENT,

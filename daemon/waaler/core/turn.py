@@ -66,10 +66,17 @@ class Turn:
         if order_id is not None:
             self.actions.append(Answer(order_id, is_done, text))
 
-    def deed(self, what: str, text: str, by: str | None = None, until_s: float | None = None) -> None:
-        """Writes what was done; until_s by the long hand."""
+    def deed(
+        self,
+        what: str,
+        text: str,
+        by: str | None = None,
+        until_s: float | None = None,
+        seconds: float | None = None,
+    ) -> None:
+        """Writes what was done; until_s by the long hand; seconds: the pump time that it is about."""
         until_wall_s = None if until_s is None else self.at.wall_s + (until_s - self.now_s)
-        self.write(Deed(self.at, what, text, by, until_wall_s))
+        self.write(Deed(self.at, what, text, by, until_wall_s, seconds))
 
     def alert(self, kind: str, severity: Severity, text: str) -> None:
         """Raises an alert once; while it stands, raising it again does nothing."""
