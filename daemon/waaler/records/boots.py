@@ -1,0 +1,66 @@
+"""Boots, and what an instant of one boot is by the long hand of another."""
+
+import sqlite3
+
+from waaler.guard.messages import Instant
+
+__all__ = ["Boots"]
+
+
+class Boots:
+    """Within a boot ages are exact; across boots the time off counts as zero unless both clocks were sure."""
+
+    def __init__(self, db: sqlite3.Connection, name: str) -> None:
+        self._db, self._name = db, name
+
+    def note(self, at: Instant) -> int:
+        """The number of the present boot, alive at this instant. Call inside a transaction."""
+        row = self._db.execute(
+            "INSERT INTO boot (name, last_long_s, sure_offset_s) VALUES (:name, :long_s, :offset_s)"
+            " ON CONFLICT (name) DO UPDATE SET last_long_s = max(last_long_s, excluded.last_long_s),"
+            " sure_offset_s = coalesce(excluded.sure_offset_s, sure_offset_s) RETURNING id",
+            {"name": self._name, "long_s": at.long_s, "offset_s": at.wall_s - at.long_s if at.is_sure else None},
+        ).fetchone()
+        return int(row[0])
+
+    def here(self, boot: int, long_s: float, now: Instant) -> float:
+        """An instant of any boot by the present boot's long hand: negative if before this boot.
+
+        Its age is never less than the time that the machine is known to have been on since.
+        """
+        name, last_long_s, offset_s = self._row(boot)
+        if name == self._name:
+            return long_s
+        on_between_s = self._db.execute(
+            "SELECT coalesce(sum(last_long_s), 0) FROM boot WHERE id > ? AND name <> ?", (boot, self._name)
+        ).fetchone()[0]
+        latest_s = long_s - float(last_long_s) - float(on_between_s)
+        if offset_s is None or not now.is_sure:
+            return latest_s
+        return min(latest_s, now.long_s - (now.wall_s - (long_s + float(offset_s))))
+
+    def copied_here(
+        self, boot: str, long_s: float, sure_wall_s: float | None, seconds: float, now: Instant
+    ) -> float:
+        """The same for the start of a run of so many seconds that the second copy tells of."""
+        if boot == self._name:
+            return long_s
+        if sure_wall_s is None or not now.is_sure:
+            return -seconds
+        return min(-seconds, now.long_s - (now.wall_s - sure_wall_s))
+
+    def is_known(self, boot: int, now: Instant) -> bool:
+        """Whether ages since that boot are exact."""
+        name, _, offset_s = self._row(boot)
+        return name == self._name or (offset_s is not None and now.is_sure)
+
+    def last_alive_s(self) -> float | None:
+        """The wall time up to which the last process surely lived; None where its clock was never sure."""
+        row = self._db.execute("SELECT last_long_s + sure_offset_s FROM boot ORDER BY id DESC LIMIT 1").fetchone()
+        return None if row is None else row[0]
+
+    def _row(self, boot: int) -> tuple[str, float, float | None]:
+        row: tuple[str, float, float | None] = self._db.execute(
+            "SELECT name, last_long_s, sure_offset_s FROM boot WHERE id = ?", (boot,)
+        ).fetchone()
+        return row

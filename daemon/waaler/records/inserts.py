@@ -1,0 +1,162 @@
+"""Facts as rows. Every function runs inside the caller's transaction; the same fact twice does no harm."""
+
+import sqlite3
+from collections.abc import Iterable
+
+from waaler.core.facts import (
+    AlertRaised,
+    AlertResolved,
+    Deed,
+    Fact,
+    RunIntent,
+    RunResult,
+    RunStarted,
+    TripBegan,
+    TripOver,
+)
+from waaler.guard.messages import Instant
+
+__all__ = ["Inserts"]
+
+LOST = "its intent was not kept"
+
+SampleRow = tuple[str, str, int, float, float, float]
+"""Name, unit, minute since 1970, mean, least, most."""
+
+
+class Inserts:
+    def __init__(self, db: sqlite3.Connection) -> None:
+        self._db = db
+
+    def fact(self, fact: Fact, boot: int) -> None:
+        match fact:
+            case RunIntent():
+                self._intent(fact, boot)
+            case RunStarted():
+                self._started(fact, boot)
+            case RunResult():
+                self._result(fact, boot)
+            case AlertRaised():
+                self._raised(fact, boot)
+            case AlertResolved():
+                self._resolved(fact, boot)
+            case Deed():
+                self._deed(fact, boot)
+            case TripBegan():
+                self._trip(fact, boot)
+            case TripOver(at, trip, by):
+                self._db.execute(
+                    "UPDATE trip SET over_boot = ?, over_long_s = ?, over_wall_s = ?, over_is_sure = ?, by = ?"
+                    " WHERE trip = ? AND over_wall_s IS NULL",
+                    (*_moment(boot, at), by, trip.value),
+                )
+
+    def samples(self, rows: Iterable[SampleRow]) -> None:
+        for name, unit, minute, *values in rows:
+            self._db.execute("INSERT OR IGNORE INTO sensor (name, unit) VALUES (?, ?)", (name, unit))
+            self._db.execute(
+                "INSERT OR REPLACE INTO sample VALUES"
+                " ((SELECT id FROM sensor WHERE name = ? AND unit = ?), ?, ?, ?, ?)",
+                (name, unit, minute, *(round(value * 1000) for value in values)),
+            )
+
+    def bound_outbox(self, most_runs: int) -> None:
+        """The oldest run rows go first, alerts never."""
+        self._db.execute(
+            "DELETE FROM outbox WHERE what = 'run' AND id <= (SELECT max(id) FROM outbox) - ?", (most_runs,)
+        )
+
+    def _intent(self, fact: RunIntent, boot: int) -> None:
+        key = fact.key
+        planned_at_s = fact.planned_at_s
+        self._db.execute(
+            "INSERT OR IGNORE INTO run (id, when_s, cause, purse, asked_s, planned_s, reason, day, window, n,"
+            " planned_at_s, pulse, pulses, by, intent_boot, intent_long_s, intent_wall_s, intent_is_sure)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            (
+                fact.run_id,
+                fact.at.wall_s if planned_at_s is None else planned_at_s,
+                fact.cause.value,
+                fact.purse.value,
+                fact.seconds,
+                fact.planned_seconds,
+                fact.reason,
+                *((None, None, None) if key is None else (key.day.isoformat(), key.window, key.n)),
+                planned_at_s,
+                fact.pulse,
+                fact.pulses,
+                fact.by,
+                *_moment(boot, fact.at),
+            ),
+        )
+
+    def _lost_intent(self, run_id: int, at: Instant, boot: int) -> None:
+        """A row for a run whose intent never reached the disk; nothing if it did."""
+        self._db.execute(
+            "INSERT OR IGNORE INTO run (id, when_s, cause, purse, asked_s, planned_s, reason, pulse, pulses,"
+            " intent_boot, intent_long_s, intent_wall_s, intent_is_sure)"
+            " VALUES (?, ?, 'plan', 'plan', 0, 0, ?, 1, 1, ?, ?, ?, ?)",
+            (run_id, at.wall_s, LOST, *_moment(boot, at)),
+        )
+
+    def _started(self, fact: RunStarted, boot: int) -> None:
+        self._lost_intent(fact.run_id, fact.at, boot)
+        self._db.execute(
+            "UPDATE run SET when_s = ?, granted_s = ?, started_boot = ?, started_long_s = ?, started_wall_s = ?,"
+            " started_is_sure = ? WHERE id = ?",
+            (fact.at.wall_s, fact.seconds, *_moment(boot, fact.at), fact.run_id),
+        )
+
+    def _result(self, fact: RunResult, boot: int) -> None:
+        self._lost_intent(fact.run_id, fact.at, boot)
+        is_new = self._db.execute(
+            "UPDATE run SET outcome = ?, actual_s = ?, result_reason = ?, ended_boot = ?, ended_long_s = ?,"
+            " ended_wall_s = ?, ended_is_sure = ? WHERE id = ? AND outcome IS NULL",
+            (fact.outcome.value, fact.seconds, fact.reason, *_moment(boot, fact.at), fact.run_id),
+        ).rowcount
+        if is_new:
+            self._post("run", fact.run_id, fact.at)
+
+    def _raised(self, fact: AlertRaised, boot: int) -> None:
+        again = self._db.execute(
+            "UPDATE alert SET times = times + 1, severity = ?, text = ? WHERE kind = ? AND resolved_wall_s IS NULL",
+            (fact.severity.value, fact.text, fact.kind),
+        ).rowcount
+        if again:
+            return
+        row = self._db.execute(
+            "INSERT INTO alert (kind, severity, text, raised_boot, raised_long_s, raised_wall_s, raised_is_sure)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?) RETURNING id",
+            (fact.kind, fact.severity.value, fact.text, *_moment(boot, fact.at)),
+        ).fetchone()
+        self._post("alert", row[0], fact.at)
+
+    def _resolved(self, fact: AlertResolved, boot: int) -> None:
+        row = self._db.execute(
+            "UPDATE alert SET resolved_boot = ?, resolved_long_s = ?, resolved_wall_s = ?, resolved_is_sure = ?"
+            " WHERE kind = ? AND resolved_wall_s IS NULL RETURNING id",
+            (*_moment(boot, fact.at), fact.kind),
+        ).fetchone()
+        if row is not None:
+            self._post("resolved", row[0], fact.at)
+
+    def _deed(self, fact: Deed, boot: int) -> None:
+        self._db.execute(
+            "INSERT INTO deed (what, text, by, until_wall_s, seconds, boot, long_s, wall_s, is_sure)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            (fact.what, fact.text, fact.by, fact.until_s, fact.seconds, *_moment(boot, fact.at)),
+        )
+
+    def _trip(self, fact: TripBegan, boot: int) -> None:
+        self._db.execute(
+            "INSERT OR IGNORE INTO trip (trip, reason, is_locked, began_boot, began_long_s, began_wall_s,"
+            " began_is_sure) VALUES (?, ?, ?, ?, ?, ?, ?)",
+            (fact.trip.value, fact.reason, fact.is_locked, *_moment(boot, fact.at)),
+        )
+
+    def _post(self, what: str, ref: int, at: Instant) -> None:
+        self._db.execute("INSERT INTO outbox (what, ref, wall_s) VALUES (?, ?, ?)", (what, ref, at.wall_s))
+
+
+def _moment(boot: int, at: Instant) -> tuple[int, float, float, bool]:
+    return (boot, at.long_s, at.wall_s, at.is_sure)

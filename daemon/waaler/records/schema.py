@@ -1,0 +1,183 @@
+"""The database's tables, its version, and how an older file becomes a newer one.
+
+Every moment is kept by both hands: `_long_s` with the boot that it belongs to, and `_wall_s` with whether the
+wall clock was sure.
+"""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+__all__ = ["SCHEMA_VERSION", "NewerRecords", "NoRecords", "StoreError", "migrate", "refuse_newer", "transaction"]
+
+
+class StoreError(Exception):
+    """The records cannot be used; the message is one line for people."""
+
+
+class NewerRecords(StoreError):
+    """Written by a later version of this program."""
+
+
+class NoRecords(StoreError):
+    """There is no such file."""
+
+
+FIRST = """
+CREATE TABLE name (records TEXT NOT NULL) STRICT;
+INSERT INTO name VALUES (lower(hex(randomblob(8))));
+
+CREATE TABLE boot (
+    id INTEGER PRIMARY KEY,
+    name TEXT NOT NULL UNIQUE,
+    last_long_s REAL NOT NULL,
+    sure_offset_s REAL
+) STRICT;
+
+CREATE TABLE run (
+    id INTEGER PRIMARY KEY,
+    when_s REAL NOT NULL,
+    cause TEXT NOT NULL,
+    purse TEXT NOT NULL,
+    asked_s REAL NOT NULL,
+    planned_s REAL NOT NULL,
+    reason TEXT NOT NULL,
+    day TEXT,
+    window TEXT,
+    n INTEGER,
+    planned_at_s REAL,
+    pulse INTEGER NOT NULL,
+    pulses INTEGER NOT NULL,
+    by TEXT,
+    intent_boot INTEGER NOT NULL REFERENCES boot,
+    intent_long_s REAL NOT NULL,
+    intent_wall_s REAL NOT NULL,
+    intent_is_sure INTEGER NOT NULL,
+    granted_s REAL,
+    started_boot INTEGER REFERENCES boot,
+    started_long_s REAL,
+    started_wall_s REAL,
+    started_is_sure INTEGER,
+    outcome TEXT,
+    actual_s REAL,
+    result_reason TEXT,
+    ended_boot INTEGER REFERENCES boot,
+    ended_long_s REAL,
+    ended_wall_s REAL,
+    ended_is_sure INTEGER
+) STRICT;
+CREATE INDEX run_when ON run (when_s);
+CREATE INDEX run_open ON run (id) WHERE outcome IS NULL;
+
+CREATE TABLE alert (
+    id INTEGER PRIMARY KEY,
+    kind TEXT NOT NULL,
+    severity TEXT NOT NULL,
+    text TEXT NOT NULL,
+    times INTEGER NOT NULL DEFAULT 1,
+    raised_boot INTEGER NOT NULL REFERENCES boot,
+    raised_long_s REAL NOT NULL,
+    raised_wall_s REAL NOT NULL,
+    raised_is_sure INTEGER NOT NULL,
+    resolved_boot INTEGER REFERENCES boot,
+    resolved_long_s REAL,
+    resolved_wall_s REAL,
+    resolved_is_sure INTEGER
+) STRICT;
+CREATE INDEX alert_raised ON alert (raised_wall_s);
+CREATE UNIQUE INDEX alert_open ON alert (kind) WHERE resolved_wall_s IS NULL;
+
+CREATE TABLE trip (
+    id INTEGER PRIMARY KEY,
+    trip TEXT NOT NULL,
+    reason TEXT NOT NULL,
+    is_locked INTEGER NOT NULL,
+    began_boot INTEGER NOT NULL REFERENCES boot,
+    began_long_s REAL NOT NULL,
+    began_wall_s REAL NOT NULL,
+    began_is_sure INTEGER NOT NULL,
+    over_boot INTEGER REFERENCES boot,
+    over_long_s REAL,
+    over_wall_s REAL,
+    over_is_sure INTEGER,
+    by TEXT
+) STRICT;
+CREATE UNIQUE INDEX trip_open ON trip (trip) WHERE over_wall_s IS NULL;
+
+CREATE TABLE deed (
+    id INTEGER PRIMARY KEY,
+    what TEXT NOT NULL,
+    text TEXT NOT NULL,
+    by TEXT,
+    until_wall_s REAL,
+    seconds REAL,
+    boot INTEGER NOT NULL REFERENCES boot,
+    long_s REAL NOT NULL,
+    wall_s REAL NOT NULL,
+    is_sure INTEGER NOT NULL
+) STRICT;
+CREATE INDEX deed_when ON deed (wall_s);
+CREATE INDEX deed_what ON deed (what, id);
+
+CREATE TABLE outbox (
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    what TEXT NOT NULL CHECK (what IN ('run', 'alert', 'resolved')),
+    ref INTEGER NOT NULL,
+    wall_s REAL NOT NULL
+) STRICT;
+
+CREATE TABLE sensor (
+    id INTEGER PRIMARY KEY,
+    name TEXT NOT NULL,
+    unit TEXT NOT NULL,
+    UNIQUE (name, unit)
+) STRICT;
+
+CREATE TABLE sample (
+    sensor INTEGER NOT NULL REFERENCES sensor,
+    minute INTEGER NOT NULL,
+    mean_milli INTEGER NOT NULL,
+    least_milli INTEGER NOT NULL,
+    most_milli INTEGER NOT NULL,
+    PRIMARY KEY (sensor, minute)
+) STRICT, WITHOUT ROWID;
+"""
+
+MIGRATIONS: tuple[str, ...] = (FIRST,)
+"""Each takes the file from the version of its index to the next; one that was released never changes."""
+
+SCHEMA_VERSION = len(MIGRATIONS)
+
+
+@contextmanager
+def transaction(db: sqlite3.Connection) -> Iterator[None]:
+    """All or nothing. The connection is in autocommit: its own `with` would not roll back."""
+    db.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        db.execute("COMMIT")
+    except BaseException:
+        if db.in_transaction:
+            db.execute("ROLLBACK")
+        raise
+
+
+def refuse_newer(db: sqlite3.Connection, path: Path) -> int:
+    """The file's version. Raises NewerRecords for one that this program does not know."""
+    version = int(db.execute("PRAGMA user_version").fetchone()[0])
+    if version > SCHEMA_VERSION:
+        raise NewerRecords(
+            f"{path}: written by a newer version (schema {version}, this one knows {SCHEMA_VERSION});"
+            " update waaler, or move the file away"
+        )
+    return version
+
+
+def migrate(db: sqlite3.Connection, path: Path, migrations: tuple[str, ...] = MIGRATIONS) -> None:
+    """Brings the file to the present version, one transaction a step."""
+    for number in range(refuse_newer(db, path), len(migrations)):
+        with transaction(db):
+            for statement in migrations[number].split(";\n"):
+                db.execute(statement)
+            db.execute(f"PRAGMA user_version = {number + 1}")

@@ -1,0 +1,160 @@
+"""The records' one writer. Its connection belongs to the thread that made it."""
+
+import sqlite3
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from waaler.core.facts import Fact, RunResult
+from waaler.core.memory import Memory
+from waaler.guard.messages import Instant
+from waaler.records import memory
+from waaler.records.boots import Boots
+from waaler.records.inserts import Inserts
+from waaler.records.schema import NewerRecords, NoRecords, StoreError, migrate, transaction
+from waaler.records.second_copy import SecondCopy
+
+__all__ = ["NewerRecords", "NoRecords", "Sample", "Store", "StoreError", "open_or_set_aside"]
+
+BUSY_MS = 2000
+"""How long a write waits for another process; nobody but a person with a shell should ever hold the file."""
+
+MOST_OUTBOX_RUNS = 20_000
+"""Undelivered run rows kept: about a year of a busy plan, 600 kB. Alerts are never dropped."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One sensor in one minute. minute_s: wall time at which the minute begins. unit: as people read it."""
+
+    name: str
+    unit: str
+    minute_s: float
+    mean: float
+    least: float
+    most: float
+
+
+class Store:
+    """Opens or makes the database.
+
+    boot: the id of this boot; within it the ages of facts are exact. second_copy: the small file that repeats what
+    the guard must not forget; None for a rehearsal. is_lasting False: a power cut may take it all; for a rehearsal.
+
+    Raises NewerRecords, and sqlite3.Error where the file cannot be opened or is none of SQLite's.
+    """
+
+    def __init__(self, path: Path, boot: str, second_copy: Path | None = None, is_lasting: bool = True) -> None:
+        self._is_lasting = is_lasting
+        self._db = sqlite3.connect(path, isolation_level=None, timeout=BUSY_MS / 1000)
+        try:
+            self._prepare()
+            migrate(self._db, path)
+        except BaseException:
+            self._db.close()
+            raise
+        self._boots = Boots(self._db, boot)
+        self._inserts = Inserts(self._db)
+        self._copy = None if second_copy is None else SecondCopy(second_copy, boot)
+
+    def write(self, facts: Sequence[Fact]) -> None:
+        """All of them or none, on disk when it returns; results and alerts also stand in the outbox then.
+
+        The second copy is tried whatever the database says. Raises sqlite3.Error and OSError.
+        """
+        if not facts:
+            return
+        is_due = self._copy is not None and self._copy.note(facts)
+        try:
+            self._write(facts)
+        finally:
+            if is_due and self._copy is not None:
+                self._copy.save(facts[-1].at)
+
+    def write_samples(self, samples: Sequence[Sample]) -> None:
+        """In one transaction, which a power cut may take back; a minute written twice keeps the later values."""
+        self._db.execute("PRAGMA synchronous = NORMAL" if self._is_lasting else "PRAGMA synchronous = OFF")
+        try:
+            with transaction(self._db):
+                self._inserts.samples(
+                    [(s.name, s.unit, int(s.minute_s // 60), s.mean, s.least, s.most) for s in samples]
+                )
+        finally:
+            self._sync_fully()
+
+    def alive(self, at: Instant) -> None:
+        """Notes that the daemon lived and looked at its plan up to now; every fact does so too."""
+        with transaction(self._db):
+            self._boots.note(at)
+
+    def interrupted(self, now: Instant) -> list[RunResult]:
+        """The results, still to be written, of runs that a former process began and did not end."""
+        return memory.interrupted(self._db, self._copy, now)
+
+    def memory(self, now: Instant) -> Memory:
+        """What the core must know after a restart, by the long hand of this boot."""
+        return memory.restore(self._db, self._boots, self._copy, now)
+
+    def check(self) -> None:
+        """Reads the whole file. Raises sqlite3.DatabaseError if it is damaged."""
+        verdict = self._db.execute("PRAGMA quick_check(1)").fetchone()[0]
+        if verdict != "ok":
+            raise sqlite3.DatabaseError(verdict)
+
+    def close(self) -> None:
+        self._db.close()
+
+    def _prepare(self) -> None:
+        self._db.execute("PRAGMA foreign_keys = ON")
+        self._db.execute("PRAGMA journal_mode = WAL")
+        self._db.execute("PRAGMA journal_size_limit = 1000000")
+        self._sync_fully()
+
+    def _sync_fully(self) -> None:
+        self._db.execute("PRAGMA synchronous = FULL" if self._is_lasting else "PRAGMA synchronous = OFF")
+
+    def _write(self, facts: Sequence[Fact]) -> None:
+        with transaction(self._db):
+            for fact in facts:
+                self._inserts.fact(fact, self._boots.note(fact.at))
+            self._inserts.bound_outbox(MOST_OUTBOX_RUNS)
+
+
+def open_or_set_aside(path: Path, boot: str, second_copy: Path | None = None) -> tuple[Store, Path | None]:
+    """The store, and where a file went that could not be used: damaged, not a database, or newer.
+
+    A file that is set aside keeps its name with a time behind it. Raises sqlite3.OperationalError for a disk or
+    folder that takes no file at all.
+    """
+    try:
+        return _open_checked(path, boot, second_copy), None
+    except sqlite3.OperationalError:
+        raise
+    except (sqlite3.DatabaseError, NewerRecords):
+        aside = _set_aside(path)
+        return Store(path, boot, second_copy), aside
+
+
+def _open_checked(path: Path, boot: str, second_copy: Path | None) -> Store:
+    store = Store(path, boot, second_copy)
+    try:
+        store.check()
+    except BaseException:
+        store.close()
+        raise
+    return store
+
+
+def _set_aside(path: Path) -> Path:
+    stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
+    aside = path.with_name(f"{path.name}.{stamp}")
+    number = 1
+    while aside.exists():
+        number += 1
+        aside = path.with_name(f"{path.name}.{stamp}-{number}")
+    for tail in ("", "-wal", "-shm"):
+        part = path.with_name(path.name + tail)
+        if part.exists():
+            part.rename(aside.with_name(aside.name + tail))
+    return aside
