@@ -1,4 +1,6 @@
-"""Every reachable state of the guard under a small alphabet of events, judged in each: python -m tests.guard.exploration
+"""Every reachable state of the guard under a small alphabet of events, judged in each.
+
+Run as `python -m tests.guard.exploration`.
 
 The limits are small (run 3 s, rest 2, settle 2, 6 s in 12) and time moves by whole seconds, so that the set of
 states closes: ages are counted back from now and saturated where more makes no difference.
@@ -80,14 +82,14 @@ Deed = Callable[[Node], Node]
 def small_day() -> Iterator[None]:
     """The rolling day of the guard becomes RULES.day_s long."""
     modules = (waaler.guard.memory, waaler.guard.state, waaler.guard.step)
-    before = [module.DAY_S for module in modules]
+    before = [getattr(module, "DAY_S") for module in modules]  # noqa: B009
     for module in modules:
-        module.DAY_S = float(RULES.day_s)
+        setattr(module, "DAY_S", float(RULES.day_s))  # noqa: B010
     try:
         yield
     finally:
         for module, value in zip(modules, before, strict=True):
-            module.DAY_S = value
+            setattr(module, "DAY_S", value)  # noqa: B010
 
 
 def explore(

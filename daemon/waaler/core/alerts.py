@@ -6,7 +6,7 @@ empties the sump into the tray.
 
 from math import inf
 
-from waaler.core.facts import Severity, TripBegan, TripOver
+from waaler.core.facts import Severity
 from waaler.core.turn import Turn
 from waaler.guard.messages import LockLifted, Trip, TripEnded, Tripped
 from waaler.plan.advisers import invalid_because
@@ -15,6 +15,7 @@ from waaler.plan.timetable import longest_gap_s
 __all__ = ["LOCKS", "look", "trip_changed"]
 
 LOCKS = frozenset({Trip.OVERRUN, Trip.FLOW_WHILE_OFF})
+LEVEL_TRIPS = frozenset({Trip.LOW_SUMP, Trip.HIGH_TRAY, Trip.NOT_READ})
 
 KINDS = {
     Trip.LOW_SUMP: "sump-low",
@@ -50,26 +51,28 @@ FIRST_FILL = (
 
 
 def trip_changed(turn: Turn, message: Tripped | TripEnded | LockLifted) -> None:
-    """A trip began or ended. A low sump is told only once it is known at rest (see `look`)."""
+    """A trip began or ended."""
     trip = message.trip
-    if not isinstance(message, Tripped):
+    if isinstance(message, Tripped):
+        turn.set(trips=turn.state.trips | {trip})
+    else:
         turn.set(trips=turn.state.trips - {trip})
-        turn.write(TripOver(turn.at, trip, message.by if isinstance(message, LockLifted) else None))
         turn.resolve(KINDS[trip])
-        return
-    turn.set(trips=turn.state.trips | {trip})
-    turn.write(TripBegan(turn.at, trip, message.reason, message.is_locked))
-    is_silent = turn.state.standing is not None and turn.state.standing.what == "service"
-    if trip is Trip.LOW_SUMP or (is_silent and trip in {Trip.HIGH_TRAY, Trip.NOT_READ}):
-        return
-    turn.alert(KINDS[trip], Severity.URGENT, TEXTS[trip])
 
 
 def look(turn: Turn) -> float:
-    """Raises and resolves what time and readings show; the instant of the next look."""
+    """Raises and resolves what time, trips and readings show; the instant of the next look."""
+    for trip in sorted(turn.state.trips - {Trip.LOW_SUMP}):
+        if not (_is_service(turn) and trip in LEVEL_TRIPS):
+            turn.alert(KINDS[trip], Severity.URGENT, TEXTS[trip])
     _look_at_advisers(turn)
     _look_at_gap(turn)
     return _look_at_sump(turn)
+
+
+def _is_service(turn: Turn) -> bool:
+    """While a person works at the bed, levels are expected to be odd."""
+    return turn.state.standing is not None and turn.state.standing.what == "service"
 
 
 def _look_at_sump(turn: Turn) -> float:
@@ -77,7 +80,7 @@ def _look_at_sump(turn: Turn) -> float:
     state = turn.state
     if Trip.LOW_SUMP not in state.trips or Trip.HIGH_TRAY in state.trips or state.active is not None:
         return inf
-    if state.standing is not None and state.standing.what == "service":
+    if _is_service(turn):
         return inf
     rested_s = state.last_stop_s + state.limits.run_back_s
     if turn.now_s < rested_s:

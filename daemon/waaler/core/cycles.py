@@ -12,7 +12,7 @@ from waaler.core.memory import Given
 from waaler.core.runs import want, write_off
 from waaler.core.state import Wanted
 from waaler.core.turn import Turn
-from waaler.guard.messages import Purse
+from waaler.guard.messages import Purse, Trip
 from waaler.plan.decide import Choice, Day, choose, is_still_dry, valid
 from waaler.plan.timetable import (
     cycles_of_day,
@@ -42,12 +42,13 @@ def look(turn: Turn) -> float:
         return _soak(turn, cycles)
     if turn.state.standing is not None:
         _miss(turn, cycles, f"{turn.state.standing.what} by {turn.state.standing.by}")
-        return turn.state.standing.until_s
+        return min(turn.state.standing.until_s, _next_cycle_s(turn))
     _take(turn, cycles)
-    if not _is_busy(turn):
-        _catch_up(turn)
-        _extra(turn)
-        _on_demand(turn)
+    for might in (_catch_up, _extra, _on_demand):
+        if not _is_busy(turn):
+            might(turn)
+    if _is_busy(turn):
+        return _next_cycle_s(turn)
     return min(_next_cycle_s(turn), _next_catch_up_s(turn), turn.state.extra_at_s)
 
 
@@ -171,21 +172,24 @@ def _gap_s(turn: Turn) -> float:
 
 
 def _next_catch_up_s(turn: Turn) -> float:
-    if not turn.state.is_owed and turn.at.is_sure:
+    is_stopped = bool(turn.state.trips - {Trip.NO_FLOW})
+    if is_stopped or (not turn.state.is_owed and turn.at.is_sure):
         return inf
-    return max(turn.state.last_full_s + _gap_s(turn), turn.state.catch_up_at_s)
+    ready_s = turn.state.started_s + turn.state.limits.start_delay_s
+    return max(turn.state.last_full_s + _gap_s(turn), turn.state.catch_up_at_s, ready_s)
 
 
 def _catch_up(turn: Turn) -> None:
     """One run for a bed that waited too long for one it should have had."""
     state = turn.state
-    if turn.now_s < max(_next_catch_up_s(turn), state.started_s + state.limits.start_delay_s):
+    if turn.now_s < _next_catch_up_s(turn):
         return
+    turn.set(catch_up_at_s=turn.now_s + longest_gap_s(state.plan, turn.today))
     cycle = next(iter(upcoming(state.plan, datetime.fromtimestamp(turn.at.wall_s, UTC))), None)
     if cycle is None:
         return
-    since = "the start" if state.last_full_s == -inf else f"{(turn.now_s - state.last_full_s) / 3600:.1f} h ago"
-    turn.set(catch_up_at_s=turn.now_s + longest_gap_s(state.plan, turn.today))
+    hours = (turn.now_s - state.last_full_s) / 3600
+    since = "unknown" if state.last_full_s == -inf else f"{hours:.1f} h ago"
     reason = f"overdue: a planned cycle did not run, last full run {since}"
     want(turn, Wanted(Cause.CATCH_UP, Purse.SPARE, cycle.seconds, reason))
 
@@ -204,10 +208,11 @@ def _extra(turn: Turn) -> None:
 def _on_demand(turn: Turn) -> None:
     for window in turn.state.plan.windows:
         reason = _demand(turn, window)
-        if reason is not None and not _is_busy(turn):
+        if reason is not None:
             day, count = _demanded_today(turn)
             turn.set(demanded=(day, count + 1))
             want(turn, Wanted(Cause.ON_DEMAND, Purse.SPARE, window.seconds, reason))
+            return
 
 
 def _demand(turn: Turn, window: Window) -> str | None:
@@ -236,8 +241,10 @@ def _soak(turn: Turn, cycles: list[Cycle]) -> float:
     assert standing is not None
     for cycle in cycles:
         write_off(turn, _wanted(cycle, 0.0, "as planned"), Outcome.SKIPPED, "a soak is in progress")
-    if _is_busy(turn) or turn.now_s < turn.state.soak_at_s:
-        return min(standing.until_s, turn.state.soak_at_s if not _is_busy(turn) else inf)
+    if _is_busy(turn) or turn.state.trips:
+        return standing.until_s
+    if turn.now_s < turn.state.soak_at_s:
+        return min(standing.until_s, turn.state.soak_at_s)
     seconds = turn.state.limits.longest_run_s
     want(turn, Wanted(Cause.SOAK, Purse.SOAK, seconds, f"soak until {turn.clock_text(standing.until_s)}"))
     return standing.until_s

@@ -114,7 +114,8 @@ def refused(turn: Turn, message: Refused) -> None:
     elif wanted.cause is Cause.SOAK:
         turn.set(soak_at_s=max(message.free_at_s or turn.now_s + 300.0, turn.now_s + 60.0))
     elif wanted.cause is Cause.PLAN:
-        turn.set(is_owed=True)
+        retry_s = message.free_at_s or turn.now_s + 600.0
+        turn.set(is_owed=True, catch_up_at_s=max(retry_s, turn.state.catch_up_at_s))
 
 
 def ended(turn: Turn, message: Ended) -> None:

@@ -1,9 +1,10 @@
 """The decisions' memory of the present: frozen, replaced at every step."""
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from enum import StrEnum
 from math import inf
+from zoneinfo import ZoneInfo
 
 from waaler.core.facts import Cause
 from waaler.core.memory import Given, Memory, Standing
@@ -11,6 +12,7 @@ from waaler.guard.limits import Limits
 from waaler.guard.messages import Instant, Purse, Trip
 from waaler.plan.advisers import AdviserState
 from waaler.plan.sensing import Sensing
+from waaler.plan.timetable import longest_gap_s
 from waaler.plan.types import CycleKey, Plan
 
 __all__ = ["Active", "Stage", "State", "Wanted", "begin"]
@@ -101,6 +103,7 @@ def begin(plan: Plan, sensing: Sensing, limits: Limits, memory: Memory, at: Inst
     """
     looked_at_s = memory.looked_at_s
     is_known = at.is_sure and looked_at_s is not None and looked_at_s <= at.wall_s
+    today = datetime.fromtimestamp(at.wall_s, ZoneInfo(plan.place.timezone)).date()
     last_catch_up_s = -inf if memory.last_catch_up_s is None else memory.last_catch_up_s
     return State(
         plan=plan,
@@ -116,7 +119,7 @@ def begin(plan: Plan, sensing: Sensing, limits: Limits, memory: Memory, at: Inst
         last_stop_s=-inf if memory.guard.last_stop_s is None else memory.guard.last_stop_s,
         last_full_s=-inf if memory.last_full_s is None or not at.is_sure else memory.last_full_s,
         is_owed=memory.is_owed or not at.is_sure,
-        catch_up_at_s=last_catch_up_s,
+        catch_up_at_s=last_catch_up_s + longest_gap_s(plan, today),
         pulse_s=memory.pulse_s,
         standing=memory.standing,
         trips=memory.guard.locks | memory.guard.tripped,

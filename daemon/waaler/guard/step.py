@@ -87,7 +87,8 @@ def _answer(state: State, ask: Ask) -> Step:
         times = [block.free_at_s for block in against]
         known = [time_s for time_s in times if time_s is not None]
         free_at_s = max(known) if len(known) == len(times) else None
-        return state, (Refused(ask.run_id, against[0].reason, free_at_s),)
+        hardest = next((block for block in against if block.free_at_s is None), against[0])
+        return state, (Refused(ask.run_id, hardest.reason, free_at_s),)
     run = Run(ask.run_id, ask.purse, started_s=state.now_s, until_s=granted_until_s(state, ask))
     return replace(state, run=run, flow_since_s=None, on_since_s=None), (
         Relay(on=True),
@@ -110,7 +111,7 @@ def _pass_time(state: State) -> Step:
     state, run = _look_at_run(state)
     state, idle = _look_at_rest(state)
     state, permits = _look_at_permits(state)
-    return state, run + levels + idle + permits
+    return state, levels + run + idle + permits
 
 
 def _look_at_levels(state: State) -> Step:

@@ -1,0 +1,197 @@
+"""The plan as it runs: cycles, gaps in time, steps of the clock, restarts."""
+
+from itertools import pairwise
+
+import pytest
+from tests.core.bench import PLAN, Bench
+
+from waaler.core import joined
+from waaler.core.facts import Cause, Outcome
+from waaler.core.memory import Memory
+from waaler.core.messages import Look
+from waaler.guard.memory import Memory as GuardMemory
+from waaler.guard.messages import Input, Level, Relay
+from waaler.plan.types import ClockMoment, Evenly, Plan, Window
+
+DONE = (Cause.PLAN, Outcome.DONE, 120)
+
+
+def test_a_day_runs_as_planned() -> None:
+    bench = Bench()
+    bench.pass_s(86_400)
+
+    assert bench.outcomes() == [DONE] * 5
+    assert [intent.reason for intent in bench.intents()] == ["as planned"] * 5
+    assert bench.alerts() == set()
+
+
+def test_the_intent_is_written_before_the_relay_moves_and_the_result_after() -> None:
+    bench = Bench()
+    bench.until("07:00")
+
+    kinds = [type(getattr(o, "fact", o)).__name__ for _, o in bench.outputs]
+    assert kinds == ["RunIntent", "Relay", "RunStarted", "Relay", "RunResult"]
+
+
+def test_a_cycle_found_minutes_late_still_runs_once() -> None:
+    bench = Bench()
+    bench.pass_s(3500)
+    bench._move(bench.long_s + 700)
+    bench.level(Input.SUMP_LOW, Level.GOOD)
+    bench.tell(Look())
+    bench.pass_s(600)
+
+    assert bench.outcomes() == [DONE]
+
+
+def test_of_cycles_that_passed_unseen_none_older_than_a_quarter_of_an_hour_runs() -> None:
+    long_s = 100_000.0
+    memory = Memory(
+        guard=GuardMemory(last_stop_s=long_s - 7200), last_full_s=long_s - 7200,
+        looked_at_s=1_782_014_400.0 - 3600,
+    )  # fmt: skip
+    bench = Bench(start="2026-06-21T12:30:00+01:00", memory=memory)
+    bench.pass_s(60)
+
+    assert [r.outcome for r in bench.results()] == [Outcome.MISSED] * 3
+    assert {r.reason for r in bench.results()} == {"its time passed while nothing could run"}
+    assert not bench.is_on
+
+
+@pytest.mark.parametrize("jump_s", [-86_400.0, -3600.0, 3600.0, 86_400.0, 31_536_000.0])
+def test_s9_a_clock_step_makes_up_at_most_one_cycle(jump_s: float) -> None:
+    bench = Bench()
+    bench.until("10:00")
+    assert bench.outcomes() == [DONE] * 2
+    bench.step_wall(jump_s)
+    bench.pass_s(1800)
+
+    done = [outcome for outcome in bench.outcomes() if outcome[1] is Outcome.DONE]
+    assert len(done) <= 3
+
+
+@pytest.mark.parametrize("jump_s", [-3600.0, -2 * 3600.0])
+def test_s9_a_clock_set_back_repeats_no_cycle_before_the_longest_gap_has_passed(jump_s: float) -> None:
+    bench = Bench()
+    bench.until("09:30")
+    bench.step_wall(jump_s)
+    bench.pass_s(-jump_s)
+
+    assert bench.outcomes() == [DONE] * 2
+
+
+def test_s9_a_clock_set_back_a_day_lets_no_day_pass_without_water() -> None:
+    bench = Bench()
+    bench.pass_s(86_400)
+    bench.step_wall(-86_400.0)
+    before = len(bench.results())
+    bench.pass_s(86_400)
+
+    assert len(bench.results()) - before >= 4
+
+
+def test_a_new_plan_makes_up_nothing_that_is_past() -> None:
+    bench = Bench()
+    bench.until("10:00")
+    bench.new_plan(Plan(PLAN.place, (Window("day", Evenly(25, ClockMoment(6 * 60), ClockMoment(18 * 60)), 120.0),)))
+    bench.pass_s(60)
+
+    assert bench.outcomes() == [DONE] * 2
+    bench.until("10:35")
+    assert bench.outcomes() == [DONE] * 3
+    assert "new-plan" in bench.deeds()
+
+
+def test_a_refused_cycle_is_caught_up_once_the_longest_gap_has_passed() -> None:
+    bench = Bench()
+    bench.until("08:59")
+    bench.level(Input.TRAY_HIGH, Level.BAD)
+    bench.until("09:05")
+    assert bench.outcomes()[-1] == (Cause.PLAN, Outcome.REFUSED, 0)
+    bench.level(Input.TRAY_HIGH, Level.GOOD)
+    bench.until("10:25")
+    assert bench.outcomes()[-1] == (Cause.PLAN, Outcome.REFUSED, 0)
+    bench.until("10:40")
+
+    assert bench.outcomes()[-1] == (Cause.CATCH_UP, Outcome.DONE, 120)
+    bench.until("20:00")
+    assert [o for o in bench.outcomes() if o[0] is Cause.CATCH_UP] == [(Cause.CATCH_UP, Outcome.DONE, 120)]
+
+
+def test_a_bed_that_waits_too_long_is_an_urgent_alert_until_a_full_run() -> None:
+    bench = Bench()
+    bench.until("08:59")
+    bench.level(Input.TRAY_HIGH, Level.BAD)
+    bench.until("12:30")
+    assert {"cycle-missed", "tray-high"} <= bench.alerts()
+    bench.level(Input.TRAY_HIGH, Level.GOOD)
+    bench.until("15:10")
+
+    assert bench.alerts() == set()
+
+
+# --- an unsure clock --------------------------------------------------------------------------
+
+
+def test_a_boot_with_an_unsure_clock_waters_once_after_two_minutes_of_good_inputs() -> None:
+    bench = Bench(is_sure=False, start="2026-06-21T02:00:00+01:00")
+    bench.pass_s(119)
+    assert not bench.is_on
+    bench.pass_s(240)
+
+    assert bench.outcomes() == [(Cause.CATCH_UP, Outcome.DONE, 120)]
+    assert "clock unsure" in bench.intents()[0].reason
+    assert "clock-unsure" in bench.alerts()
+
+
+def test_power_that_comes_and_goes_every_three_minutes_does_not_loop() -> None:
+    bench = Bench(is_sure=False, start="2026-06-21T02:00:00+01:00")
+    bench.pass_s(400)
+    caught_up_s = bench.core.decisions.last_full_s
+    memory = Memory(
+        guard=GuardMemory(last_stop_s=caught_up_s), last_full_s=caught_up_s, last_catch_up_s=caught_up_s
+    )
+    for _ in range(5):
+        again = Bench(is_sure=False, start="2026-06-21T02:10:00+01:00", memory=memory, long_s=bench.long_s)
+        again.pass_s(180)
+        assert again.outcomes() == []
+
+
+def test_while_the_clock_is_unsure_no_gap_exceeds_the_plans_daytime_gap() -> None:
+    bench = Bench(is_sure=False, start="2026-06-21T19:00:00+01:00")
+    bench.pass_s(11 * 3600)
+
+    ends = [result.at.long_s for result in bench.results() if result.outcome is Outcome.DONE]
+    gaps = [b - a for a, b in pairwise(ends)]
+    assert len(ends) >= 3
+    assert max(gaps) <= 3 * 3600 * 1.5 + 300
+
+
+def test_a_clock_that_becomes_sure_tells_nothing_of_the_time_before() -> None:
+    bench = Bench(is_sure=False, start="2026-01-01T00:00:00+00:00")
+    bench.pass_s(600)
+    bench.is_sure = True
+    bench.step_wall(170 * 86_400.0 + 3600 * 13)
+    bench.pass_s(60)
+
+    assert not [result for result in bench.results() if result.outcome is Outcome.MISSED]
+    assert "clock-unsure" not in bench.alerts()
+
+
+# --- records that fail ------------------------------------------------------------------------
+
+
+def test_s10_an_intent_that_is_not_recorded_within_2_s_keeps_no_plant_waiting(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    bench = Bench()
+    monkeypatch.setattr(joined, "Recorded", lambda run_id: Look())
+    bench.until("06:00")
+    assert not bench.is_on
+    bench.pass_s(1.9)
+    assert not bench.is_on
+    bench.pass_s(0.2)
+
+    assert bench.is_on
+    assert "history-not-kept" in bench.alerts()
+    assert [o for _, o in bench.outputs if isinstance(o, Relay)] == [Relay(on=True)]
