@@ -88,6 +88,10 @@ class _Recent:
                 spans[row["id"]] = Span(started_s, started_s + seconds, Purse(row["purse"]))
         return spans
 
+    def saw_start_of(self, run_id: int) -> bool:
+        """Whether its start is in the database, where ages are known best."""
+        return any(row["id"] == run_id and row["started_boot"] is not None for row in self._rows)
+
     def last_stop_s(self) -> float | None:
         """None where its age is not known; then the start of the daemon counts as the stop."""
         row = next((row for row in self._rows if _wet_s(row) > 0), None)
@@ -170,9 +174,11 @@ def _is_full(row: dict[str, Any]) -> bool:
 def _spans(recent: _Recent, copy: SecondCopy | None, boots: Boots, now: Instant) -> tuple[Span, ...]:
     spans = recent.spans()
     for run in [] if copy is None else copy.runs.values():
+        if run.run_id in spans and recent.saw_start_of(run.run_id):
+            continue
         started_s = boots.copied_here(run.boot, run.long_s, run.wall_s if run.is_sure else None, run.seconds, now)
         if started_s + run.seconds > now.long_s - DAY_S:
-            spans.setdefault(run.run_id, Span(started_s, started_s + run.seconds, run.purse))
+            spans[run.run_id] = Span(started_s, started_s + run.seconds, run.purse)
     return tuple(sorted(spans.values(), key=lambda span: span.started_s))
 
 

@@ -1,0 +1,48 @@
+"""Totals of local days: cycles by how they ended, starts, and pump time."""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from zoneinfo import ZoneInfo
+
+from waaler.core.facts import Outcome
+from waaler.records.rows import RunRow
+
+__all__ = ["DayTotal", "day_totals", "local_day"]
+
+
+@dataclass(frozen=True, slots=True)
+class DayTotal:
+    """Cycles count, not pulses; a cycle given in pulses ended as its last pulse did. starts: the relay went on."""
+
+    day: date
+    outcomes: dict[Outcome | None, int]
+    starts: int
+    pump_s: float
+
+    @property
+    def cycles(self) -> int:
+        return sum(self.outcomes.values())
+
+
+def local_day(wall_s: float, zone: ZoneInfo) -> date:
+    return datetime.fromtimestamp(wall_s, UTC).astimezone(zone).date()
+
+
+def day_totals(runs: Sequence[RunRow], zone: ZoneInfo) -> list[DayTotal]:
+    """One for each local day that has runs, in the order of the runs."""
+    days: dict[date, list[RunRow]] = {}
+    for run in runs:
+        days.setdefault(local_day(run.when_s, zone), []).append(run)
+    return [_total(day, rows) for day, rows in days.items()]
+
+
+def _total(day: date, runs: list[RunRow]) -> DayTotal:
+    ends = {run.cycle: run.outcome for run in runs}
+    return DayTotal(
+        day,
+        dict(Counter(ends.values())),
+        sum(run.started_at_s is not None for run in runs),
+        sum(run.actual_s for run in runs),
+    )

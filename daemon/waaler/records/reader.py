@@ -1,0 +1,149 @@
+"""The records as other processes see them: read-only, and never open for longer than one question."""
+
+import sqlite3
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from types import TracebackType
+from typing import Any, TypeVar
+
+from waaler.core.facts import Cause, Outcome, Severity
+from waaler.plan.types import CycleKey
+from waaler.records.rows import AlertRow, DeedRow, Outgoing, RunRow
+from waaler.records.schema import NoRecords, StoreError, refuse_newer
+
+__all__ = ["Reader"]
+
+BUSY_S = 2.0
+RUN = (
+    "run.id, run.when_s, run.cause, run.asked_s, run.planned_s, run.reason, run.day, run.window, run.n,"
+    " run.planned_at_s, run.pulse, run.pulses, run.by, run.intent_wall_s, run.intent_is_sure, run.started_wall_s,"
+    " run.granted_s, run.outcome, run.ended_wall_s, run.actual_s, run.result_reason"
+)
+ALERT = "alert.id, alert.kind, alert.severity, alert.text, alert.times, alert.raised_wall_s, alert.resolved_wall_s"
+
+Row = TypeVar("Row")
+
+
+class Reader:
+    """Opens the records of a daemon that runs, was stopped or was killed. Use it in a `with`.
+
+    Every method reads all its rows and ends its transaction, since a reader that lingers makes the file grow.
+    Raises NoRecords without a file, NewerRecords and StoreError for one that this program cannot read.
+    """
+
+    def __init__(self, path: Path) -> None:
+        if not path.is_file():
+            raise NoRecords(f"{path}: no records yet; they begin when `waaler run` first starts for this bed")
+        try:
+            self._db = _connect(path)
+            refuse_newer(self._db, path)
+            self.name = str(self._db.execute("SELECT records FROM name").fetchone()[0])
+        except sqlite3.Error as problem:
+            raise StoreError(f"{path}: cannot be read as records: {problem}") from problem
+
+    def __enter__(self) -> "Reader":
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, problem: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._db.close()
+
+    def runs(self, since_s: float, until_s: float) -> list[RunRow]:
+        """Runs, skips, refusals and missed cycles of a period, oldest first."""
+        return self._all(
+            _run, f"SELECT {RUN} FROM run WHERE when_s >= ? AND when_s < ? ORDER BY when_s, id", since_s, until_s
+        )
+
+    def alerts(self, since_s: float, until_s: float) -> list[AlertRow]:
+        """Alerts that were raised in a period, oldest first."""
+        return self._all(
+            _alert,
+            f"SELECT {ALERT} FROM alert WHERE raised_wall_s >= ? AND raised_wall_s < ? ORDER BY raised_wall_s, id",
+            since_s,
+            until_s,
+        )
+
+    def open_alerts(self) -> list[AlertRow]:
+        """Alerts that stand now, oldest first."""
+        return self._all(_alert, f"SELECT {ALERT} FROM alert WHERE resolved_wall_s IS NULL ORDER BY id")
+
+    def deeds(self, since_s: float, until_s: float) -> list[DeedRow]:
+        """What was done in a period, oldest first."""
+        return self._all(
+            lambda row: DeedRow(*row),
+            "SELECT wall_s, what, text, by, until_wall_s FROM deed WHERE wall_s >= ? AND wall_s < ?"
+            " ORDER BY wall_s, id",
+            since_s,
+            until_s,
+        )
+
+    def after(self, number: int, most: int) -> list[Outgoing]:
+        """At most so many messages that came after this one, in their order."""
+        rows = self._all(
+            lambda row: row, "SELECT id, what, ref FROM outbox WHERE id > ? ORDER BY id LIMIT ?", number, most
+        )
+        return [self._outgoing(*row) for row in rows]
+
+    def last_before(self, wall_s: float) -> int:
+        """The number of the last message written before a wall time; 0 if there is none."""
+        row = self._db.execute("SELECT coalesce(max(id), 0) FROM outbox WHERE wall_s < ?", (wall_s,)).fetchone()
+        return int(row[0])
+
+    def _outgoing(self, number: int, what: str, ref: int) -> Outgoing:
+        if what == "run":
+            return Outgoing(number, self.name, self._all(_run, f"SELECT {RUN} FROM run WHERE id = ?", ref)[0])
+        alert = self._all(_alert, f"SELECT {ALERT} FROM alert WHERE id = ?", ref)[0]
+        return Outgoing(number, self.name, alert, is_resolved=what == "resolved")
+
+    def _all(self, make: Callable[[tuple[Any, ...]], Row], query: str, *values: object) -> list[Row]:
+        return [make(row) for row in self._db.execute(query, values).fetchall()]
+
+
+def _connect(path: Path) -> sqlite3.Connection:
+    """Read-only. After a clean close, and without leave to write in the folder, the file counts as unchanging.
+
+    Beside a `-wal` it would be wrong to say so: old rows would be read.
+    """
+    address = path.absolute().as_uri()
+    db = sqlite3.connect(f"{address}?mode=ro", uri=True, isolation_level=None, timeout=BUSY_S)
+    try:
+        db.execute("SELECT 1 FROM sqlite_schema").fetchone()
+    except sqlite3.OperationalError:
+        db.close()
+        if path.with_name(path.name + "-wal").exists():
+            raise
+        db = sqlite3.connect(f"{address}?mode=ro&immutable=1", uri=True, isolation_level=None)
+    return db
+
+
+def _run(row: tuple[Any, ...]) -> RunRow:
+    run_id, when_s, cause, asked_s, planned_s, reason, day, window, n, planned_at_s, pulse, pulses, by, *rest = row
+    decided_at_s, is_sure, started_at_s, granted_s, outcome, ended_at_s, actual_s, result_reason = rest
+    return RunRow(
+        run_id=run_id,
+        when_s=when_s,
+        cause=Cause(cause),
+        asked_s=asked_s,
+        planned_s=planned_s,
+        reason=reason,
+        key=None if day is None else CycleKey(date.fromisoformat(day), window, n),
+        planned_at_s=planned_at_s,
+        pulse=pulse,
+        pulses=pulses,
+        by=by,
+        decided_at_s=decided_at_s,
+        is_sure=bool(is_sure),
+        started_at_s=started_at_s,
+        granted_s=granted_s,
+        outcome=None if outcome is None else Outcome(outcome),
+        ended_at_s=ended_at_s,
+        actual_s=actual_s or 0.0,
+        result_reason=result_reason,
+    )
+
+
+def _alert(row: tuple[Any, ...]) -> AlertRow:
+    alert_id, kind, severity, text, times, raised_at_s, resolved_at_s = row
+    return AlertRow(alert_id, kind, Severity(severity), text, times, raised_at_s, resolved_at_s)

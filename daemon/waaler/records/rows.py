@@ -1,0 +1,83 @@
+"""What readers get: one frozen row for each run, alert, deed and message."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from waaler.core.facts import Cause, Outcome, Severity
+from waaler.plan.types import CycleKey
+
+__all__ = ["AlertRow", "DeedRow", "Outgoing", "RunRow"]
+
+
+@dataclass(frozen=True, slots=True)
+class RunRow:
+    """A run, or a cycle that never became one. Times are wall times, seconds since 1970 UTC.
+
+    when_s: where it stands in the history: its start, else its planned time, else when it was decided.
+    is_sure: whether the wall clock was when it was decided. asked_s, planned_s, granted_s, actual_s: lengths in
+    seconds. reason: why it was wanted; result_reason: why it ended so. outcome None: it has not ended yet.
+    """
+
+    run_id: int
+    when_s: float
+    cause: Cause
+    asked_s: float
+    planned_s: float
+    reason: str
+    key: CycleKey | None
+    planned_at_s: float | None
+    pulse: int
+    pulses: int
+    by: str | None
+    decided_at_s: float
+    is_sure: bool
+    started_at_s: float | None
+    granted_s: float | None
+    outcome: Outcome | None
+    ended_at_s: float | None
+    actual_s: float
+    result_reason: str | None
+
+    @property
+    def cycle(self) -> tuple[date, str, int] | int:
+        """The same for all pulses of one cycle."""
+        if self.key is not None:
+            return (self.key.day, self.key.window, self.key.n)
+        return self.run_id - self.pulse + 1
+
+
+@dataclass(frozen=True, slots=True)
+class AlertRow:
+    """times: how often it was raised while it stood. resolved_at_s None: it stands."""
+
+    alert_id: int
+    kind: str
+    severity: Severity
+    text: str
+    times: int
+    raised_at_s: float
+    resolved_at_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class DeedRow:
+    """What a person or the daemon did. until_s: wall time at which it ends by itself."""
+
+    at_s: float
+    what: str
+    text: str
+    by: str | None
+    until_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Outgoing:
+    """A message that waits to be told: the end of a run, or an alert raised (is_resolved False) or resolved.
+
+    number: rises; records: names the file, so that both together never repeat.
+    """
+
+    number: int
+    records: str
+    about: RunRow | AlertRow
+    is_resolved: bool = False

@@ -1,0 +1,311 @@
+"""What a restart still knows, by the long hand of the new boot."""
+
+import json
+from pathlib import Path
+
+import pytest
+from tests.records.facts import WALL_S, at, intent, key, whole_run
+
+from waaler.core.facts import (
+    AlertRaised,
+    AlertResolved,
+    Cause,
+    Deed,
+    Fact,
+    Outcome,
+    RunResult,
+    RunStarted,
+    Severity,
+    TripBegan,
+    TripOver,
+)
+from waaler.core.memory import Given, Memory
+from waaler.guard.memory import Span
+from waaler.guard.messages import Instant, Permit, Purse, Trip
+from waaler.records.store import Store
+
+HOUR_S = 3600.0
+DIED_AT_S = 10_000.0
+"""Long hand of the first boot when its process ends in these tests."""
+
+SAME_BOOT = at(DIED_AT_S + 5.0)
+LATER_BOOT = Instant(40.0, WALL_S + DIED_AT_S + 2 * HOUR_S)
+"""The power was off for two hours less 40 s, and both clocks were sure."""
+
+UNSURE_BOOT = Instant(40.0, 1_700_000_000.0, is_sure=False)
+
+
+def restart(folder: Path, facts: list[Fact], now: Instant, is_sure: bool = True) -> Memory:
+    """Writes the facts in one process, and remembers in the next."""
+    first = Store(folder / "terrace.db", "boot-a", folder / "terrace.guard.json")
+    first.write(facts)
+    first.alive(at(DIED_AT_S, is_sure=is_sure))
+    first.close()
+    boot = "boot-a" if now is SAME_BOOT else "boot-b"
+    second = Store(folder / "terrace.db", boot, folder / "terrace.guard.json")
+    ends = second.interrupted(now)
+    second.write(ends)
+    memory = second.memory(now)
+    second.close()
+    return memory
+
+
+def test_a_first_start_remembers_nothing(tmp_path: Path) -> None:
+    store = Store(tmp_path / "terrace.db", "boot-a", tmp_path / "terrace.guard.json")
+
+    assert store.memory(at(0.0)) == Memory()
+    store.close()
+
+
+def test_within_a_boot_ages_are_exact(tmp_path: Path) -> None:
+    memory = restart(tmp_path, whole_run(1, 9000.0), SAME_BOOT)
+
+    assert memory.guard.spans == (Span(9000.0, 9120.0, Purse.PLAN),)
+    assert (memory.guard.last_stop_s, memory.last_full_s) == (9120.0, 9120.0)
+
+
+def test_a_stepped_wall_clock_changes_no_age_within_a_boot(tmp_path: Path) -> None:
+    stepped = Instant(DIED_AT_S + 5.0, WALL_S - 86_400.0)
+    first = Store(tmp_path / "terrace.db", "boot-a")
+    first.write(whole_run(1, 9000.0))
+
+    memory = first.memory(stepped)
+
+    assert memory.guard.last_stop_s == 9120.0
+    first.close()
+
+
+def test_time_off_counts_where_both_clocks_were_sure(tmp_path: Path) -> None:
+    memory = restart(tmp_path, whole_run(1, 9000.0), LATER_BOOT)
+
+    assert memory.guard.last_stop_s == pytest.approx(40.0 - (2 * HOUR_S + DIED_AT_S - 9120.0))
+    assert memory.looked_at_s == WALL_S + DIED_AT_S
+
+
+@pytest.mark.parametrize(("now", "was_sure"), [(UNSURE_BOOT, True), (LATER_BOOT, False)])
+def test_time_off_counts_as_zero_where_a_clock_was_unsure(tmp_path: Path, now: Instant, was_sure: bool) -> None:
+    memory = restart(tmp_path, whole_run(1, 9000.0, is_sure=was_sure), now, is_sure=was_sure)
+
+    on_since_s = DIED_AT_S - 9120.0
+    assert memory.guard.spans == (Span(-on_since_s - 120.0, -on_since_s, Purse.PLAN),)
+    assert memory.guard.last_stop_s is None, "the start of the daemon counts as the stop"
+
+
+def test_a_sure_clock_set_back_makes_nothing_younger_than_the_time_on(tmp_path: Path) -> None:
+    memory = restart(tmp_path, whole_run(1, 9000.0), Instant(40.0, WALL_S))
+
+    assert memory.guard.last_stop_s == -(DIED_AT_S - 9120.0)
+
+
+def test_a_boot_between_counts_for_as_long_as_it_is_known_to_have_lasted(tmp_path: Path) -> None:
+    path = tmp_path / "terrace.db"
+    for boot, facts, last_s in (("boot-a", whole_run(1, 100.0), 1000.0), ("boot-b", [], 500.0)):
+        store = Store(path, boot)
+        store.write(facts)
+        store.alive(at(last_s, is_sure=False))
+        store.close()
+    store = Store(path, "boot-c")
+
+    memory = store.memory(Instant(40.0, 0.0, is_sure=False))
+
+    assert memory.last_full_s == -(1000.0 - 220.0) - 500.0
+    store.close()
+
+
+def test_pump_time_older_than_a_day_is_forgotten(tmp_path: Path) -> None:
+    first = Store(tmp_path / "terrace.db", "boot-a", tmp_path / "terrace.guard.json")
+    first.write([*whole_run(1, 0.0), *whole_run(2, 300.0)])
+
+    memory = first.memory(at(86_400.0 + 200.0))
+
+    assert [span.started_s for span in memory.guard.spans] == [300.0]
+    first.close()
+
+
+def test_an_interrupted_run_counts_to_its_deadline_and_its_stop_is_the_restart(tmp_path: Path) -> None:
+    begun: list[Fact] = [intent(1, at(9990.0), 180.0), RunStarted(1, at(9990.0), 150.0)]
+
+    memory = restart(tmp_path, begun, SAME_BOOT)
+
+    assert memory.guard.spans == (Span(9990.0, 10_140.0, Purse.PLAN),)
+    assert memory.guard.last_stop_s == SAME_BOOT.long_s
+    assert memory.is_owed
+    assert memory.next_run_id == 2
+
+
+def test_every_intent_without_an_end_is_reported_once(tmp_path: Path) -> None:
+    path = tmp_path / "terrace.db"
+    first = Store(path, "boot-a")
+    first.write([*whole_run(1, 100.0), intent(2, at(900.0), 180.0), RunStarted(2, at(900.5), 150.0)])
+    first.write([intent(3, at(1200.0), 90.0)])
+    first.close()
+    second = Store(path, "boot-b")
+
+    ends = second.interrupted(LATER_BOOT)
+    second.write(ends)
+
+    assert [(end.run_id, end.outcome, end.seconds, end.at) for end in ends] == [
+        (2, Outcome.INTERRUPTED, 150.0, LATER_BOOT),
+        (3, Outcome.INTERRUPTED, 90.0, LATER_BOOT),
+    ]
+    assert "counted to its deadline" in ends[0].reason
+    assert "before it was known whether it started" in ends[1].reason
+    assert second.interrupted(LATER_BOOT) == []
+    second.close()
+
+
+def test_a_lock_holds_over_a_restart_until_a_person_lifts_it(tmp_path: Path) -> None:
+    overrun = TripBegan(at(500.0), Trip.OVERRUN, "ran too long", is_locked=True)
+
+    assert restart(tmp_path / "a", [overrun], LATER_BOOT).guard.locks == {Trip.OVERRUN}
+    lifted: list[Fact] = [overrun, TripOver(at(600.0), Trip.OVERRUN, "anna")]
+    assert restart(tmp_path / "b", lifted, LATER_BOOT).guard.locks == frozenset()
+
+
+@pytest.fixture(autouse=True)
+def folders(tmp_path: Path) -> None:
+    (tmp_path / "a").mkdir()
+    (tmp_path / "b").mkdir()
+
+
+def test_a_protective_trip_that_stood_is_known_and_one_of_no_flow_is_not(tmp_path: Path) -> None:
+    facts: list[Fact] = [
+        TripBegan(at(1.0), Trip.LOW_SUMP, "low sump", is_locked=False),
+        TripBegan(at(2.0), Trip.HIGH_TRAY, "high tray", is_locked=False),
+        TripOver(at(3.0), Trip.HIGH_TRAY),
+        TripBegan(at(4.0), Trip.NO_FLOW, "no flow", is_locked=False),
+    ]
+
+    assert restart(tmp_path, facts, LATER_BOOT).guard.tripped == {Trip.LOW_SUMP}
+
+
+def test_locks_and_pump_time_survive_the_loss_of_the_database(tmp_path: Path) -> None:
+    first = Store(tmp_path / "terrace.db", "boot-a", tmp_path / "terrace.guard.json")
+    first.write([*whole_run(5, 9000.0), intent(6, at(9900.0), 60.0), RunStarted(6, at(9900.0), 60.0)])
+    first.write([TripBegan(at(9950.0), Trip.OVERRUN, "ran too long", is_locked=True)])
+    first.close()
+    for part in tmp_path.glob("terrace.db*"):
+        part.unlink()
+    second = Store(tmp_path / "terrace.db", "boot-a", tmp_path / "terrace.guard.json")
+
+    ends = second.interrupted(SAME_BOOT)
+    second.write(ends)
+    memory = second.memory(SAME_BOOT)
+
+    assert [(end.run_id, end.seconds) for end in ends] == [(6, 60.0)]
+    assert memory.guard.locks == {Trip.OVERRUN}
+    assert [(span.started_s, span.ended_s) for span in memory.guard.spans] == [(9000.0, 9120.0), (9900.0, 9960.0)]
+    assert memory.next_run_id == 7
+    second.close()
+
+
+@pytest.mark.parametrize("damage", ["", "{", '{"format": 1, "sum": "0", "body": {}}', "locks"])
+def test_a_damaged_second_copy_is_not_believed(tmp_path: Path, damage: str) -> None:
+    copy = tmp_path / "terrace.guard.json"
+    first = Store(tmp_path / "terrace.db", "boot-a", copy)
+    first.write([TripBegan(at(1.0), Trip.OVERRUN, "ran too long", is_locked=True)])
+    first.write([TripOver(at(2.0), Trip.OVERRUN, "anna")])
+    first.close()
+    whole = json.loads(copy.read_text())
+    whole["body"]["locks"] = ["overrun"]
+    copy.write_text(json.dumps(whole) if damage == "locks" else damage)
+
+    store = Store(tmp_path / "terrace.db", "boot-b", copy)
+
+    assert store.memory(LATER_BOOT).guard.locks == frozenset()
+    store.close()
+
+
+def test_the_second_copy_is_written_though_the_database_refuses(tmp_path: Path) -> None:
+    copy = tmp_path / "terrace.guard.json"
+    store = Store(tmp_path / "terrace.db", "boot-a", copy)
+    store._db.execute("PRAGMA query_only = ON")
+
+    with pytest.raises(Exception, match="readonly"):
+        store.write([TripBegan(at(1.0), Trip.OVERRUN, "ran too long", is_locked=True)])
+
+    assert json.loads(copy.read_text())["body"]["locks"] == ["overrun"]
+    store.close()
+
+
+def test_cycles_of_the_last_two_days_are_not_run_again(tmp_path: Path) -> None:
+    first = Store(tmp_path / "terrace.db", "boot-a")
+    first.write([*whole_run(1, 100.0), *whole_run(2, 90_000.0)])
+
+    memory = first.memory(at(2 * 86_400.0 + 200.0))
+
+    assert memory.done == ((key(2), 90_000.0),)
+    first.close()
+
+
+def test_skips_count_from_the_last_full_run_and_pulses_as_one(tmp_path: Path) -> None:
+    def skip(run_id: int, long_s: float) -> list[Fact]:
+        end = RunResult(run_id, at(long_s), Outcome.SKIPPED, 0.0, "pot reads 82 %")
+        return [intent(run_id, at(long_s)), end]
+
+    memory = restart(tmp_path, [*skip(1, 100.0), *whole_run(2, 1000.0), *skip(3, 5000.0)], LATER_BOOT)
+
+    assert memory.skips_in_a_row == 1
+    assert memory.is_owed is False
+    assert [given.given_s for given in memory.given] == [0.0, 120.0, 0.0]
+
+
+@pytest.mark.parametrize("outcome", [Outcome.MISSED, Outcome.REFUSED, Outcome.CUT_SHORT])
+def test_a_cycle_that_did_not_run_its_time_is_owed(tmp_path: Path, outcome: Outcome) -> None:
+    facts = [*whole_run(1, 100.0), *whole_run(2, 5000.0, outcome=outcome)]
+
+    assert restart(tmp_path, facts, LATER_BOOT).is_owed is True
+
+
+def test_a_missed_cycle_got_no_say_and_is_not_counted_as_planned(tmp_path: Path) -> None:
+    missed: list[Fact] = [intent(1, at(100.0)), RunResult(1, at(100.0), Outcome.MISSED, 0.0, "pause by anna")]
+
+    assert restart(tmp_path, [*missed, *whole_run(2, 5000.0)], SAME_BOOT).given == (Given(5120.0, 120.0, 120.0),)
+
+
+def test_a_catch_up_that_was_cut_counts_too(tmp_path: Path) -> None:
+    facts = whole_run(1, 100.0, 30.0, outcome=Outcome.CUT_SHORT, cause=Cause.CATCH_UP)
+
+    memory = restart(tmp_path, facts, SAME_BOOT)
+
+    assert memory.last_catch_up_s == 130.0
+    assert memory.last_full_s is None
+
+
+def test_a_soak_stands_over_a_power_cut_with_its_pump_time(tmp_path: Path) -> None:
+    until_s = WALL_S + 24 * HOUR_S
+    soak = Deed(at(100.0), "soak", "until Mon 09:00", "anna", until_s, seconds=50_000.0)
+
+    memory = restart(tmp_path, [soak], LATER_BOOT)
+
+    left_s = until_s - LATER_BOOT.wall_s
+    assert memory.standing is not None
+    assert (memory.standing.what, memory.standing.by) == ("soak", "anna")
+    assert memory.standing.until_s == pytest.approx(40.0 + left_s)
+    assert memory.guard.permits == (Permit(Purse.SOAK, memory.standing.until_s, 50_000.0),)
+
+
+def test_a_pause_that_ended_or_ran_out_does_not_come_back(tmp_path: Path) -> None:
+    pause = Deed(at(100.0), "pause", "until Sun 10:00", "anna", WALL_S + HOUR_S)
+    resume = Deed(at(200.0), "resume", "pause ended", "anna")
+
+    assert restart(tmp_path / "a", [pause], LATER_BOOT).standing is None
+    assert restart(tmp_path / "b", [pause, resume], SAME_BOOT).standing is None
+
+
+def test_short_pulses_stay_until_a_refill(tmp_path: Path) -> None:
+    pulses = Deed(at(100.0), "pulses", "runs of at most 48 s until a refill", seconds=48.0)
+    refill = Deed(at(200.0), "refill", "60 L", "anna")
+
+    assert restart(tmp_path / "a", [pulses], LATER_BOOT).pulse_s == 48.0
+    assert restart(tmp_path / "b", [pulses, refill], LATER_BOOT).pulse_s is None
+
+
+def test_alerts_that_stand_are_known(tmp_path: Path) -> None:
+    facts: list[Fact] = [
+        AlertRaised(at(1.0), "sump-low", Severity.URGENT, "Sump low at rest."),
+        AlertRaised(at(2.0), "clock-unsure", Severity.NOTE, "The clock has not been set."),
+        AlertResolved(at(3.0), "clock-unsure"),
+    ]
+
+    assert restart(tmp_path, facts, LATER_BOOT).open_alerts == {"sump-low"}
