@@ -3,13 +3,14 @@
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date
 from zoneinfo import ZoneInfo
 
 from waaler.core.facts import Outcome
 from waaler.records.rows import RunRow
+from waaler.records.times import local
 
-__all__ = ["DayTotal", "day_totals", "local_day"]
+__all__ = ["DayTotal", "day_totals"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,15 +27,11 @@ class DayTotal:
         return sum(self.outcomes.values())
 
 
-def local_day(wall_s: float, zone: ZoneInfo) -> date:
-    return datetime.fromtimestamp(wall_s, UTC).astimezone(zone).date()
-
-
 def day_totals(runs: Sequence[RunRow], zone: ZoneInfo) -> list[DayTotal]:
     """One for each local day that has runs, in the order of the runs."""
     days: dict[date, list[RunRow]] = {}
     for run in runs:
-        days.setdefault(local_day(run.when_s, zone), []).append(run)
+        days.setdefault(local(run.when_s, zone).date(), []).append(run)
     return [_total(day, rows) for day, rows in days.items()]
 
 

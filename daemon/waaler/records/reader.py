@@ -79,6 +79,11 @@ class Reader:
             until_s,
         )
 
+    def latest_s(self) -> float | None:
+        """The wall time of the last run in the history, None without any."""
+        latest: float | None = self._db.execute("SELECT max(when_s) FROM run").fetchone()[0]
+        return latest
+
     def after(self, number: int, most: int) -> list[Outgoing]:
         """At most so many messages that came after this one, in their order."""
         rows = self._all(

@@ -1,0 +1,1 @@
+"""Words and tables of a period, from the records."""

@@ -1,0 +1,211 @@
+"""The history of a period: as days for people, and as objects and rows for other programs."""
+
+import csv
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+from textwrap import wrap
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from waaler.core.facts import Outcome
+from waaler.records.days import DayTotal, day_totals
+from waaler.records.reader import Reader
+from waaler.records.rows import AlertRow, DeedRow, RunRow
+from waaler.records.times import local, rfc3339
+
+__all__ = ["COLUMNS", "History", "as_csv", "as_object", "as_text", "read_history", "run_object"]
+
+WIDTH = 80
+HEAD = f"  {'planned':<7}  {'start':<8}  {'end':<8}  {'asked':>7}  {'ran':>7}  {'cause':<9}  outcome"
+INDENT = " " * 11
+PLAIN_REASONS = {"as planned", "ran its time"}
+"""What goes without saying in the table."""
+
+COLUMNS = (
+    "run", "planned", "started", "ended", "planned_seconds", "asked_seconds", "ran_seconds", "cause", "window",
+    "cycle", "pulse", "pulses", "by", "outcome", "reason", "ended_because",
+)  # fmt: skip
+FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
+"""A spreadsheet takes a cell that begins with one of these for a formula."""
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    zone: ZoneInfo
+    runs: list[RunRow]
+    alerts: list[AlertRow]
+    deeds: list[DeedRow]
+
+    @property
+    def totals(self) -> list[DayTotal]:
+        return day_totals(self.runs, self.zone)
+
+
+def read_history(reader: Reader, since_s: float, until_s: float, zone: ZoneInfo) -> History:
+    """Everything of a period, oldest first."""
+    return History(
+        zone, reader.runs(since_s, until_s), reader.alerts(since_s, until_s), reader.deeds(since_s, until_s)
+    )
+
+
+# --- for people ---------------------------------------------------------------------------------
+
+
+def as_text(history: History) -> str:
+    """A table of at most 80 columns: each day, its rows, its total."""
+    entries = sorted(_entries(history), key=lambda entry: entry[0])
+    totals = {total.day: total for total in history.totals}
+    lines: list[str] = []
+    for day in sorted({local(when_s, history.zone).date() for when_s, _ in entries}):
+        rows = [text for when_s, text in entries if local(when_s, history.zone).date() == day]
+        lines += [f"{day:%A %d %B %Y}", HEAD, *rows, _total_line(totals.get(day)), ""]
+    return "\n".join(lines) if lines else "nothing ran, and nothing was due, in this period\n"
+
+
+def _entries(history: History) -> Iterator[tuple[float, str]]:
+    zone = history.zone
+    for run in history.runs:
+        yield run.when_s, _run_lines(run, zone)
+    for alert in history.alerts:
+        yield alert.raised_at_s, _note_line(alert.raised_at_s, f"alert, {alert.severity}: {alert.text}", zone)
+        if alert.resolved_at_s is not None:
+            yield alert.resolved_at_s, _note_line(alert.resolved_at_s, f"alert over: {alert.kind}", zone)
+    for deed in history.deeds:
+        by = f" by {deed.by}" if deed.by else ""
+        yield deed.at_s, _note_line(deed.at_s, f"{deed.what}{by}: {deed.text}", zone)
+
+
+def _run_lines(run: RunRow, zone: ZoneInfo) -> str:
+    outcome = "no end yet" if run.outcome is None else run.outcome.value
+    ended_at_s = None if run.started_at_s is None else run.ended_at_s
+    cells = (
+        f"{_clock(run.planned_at_s, zone, '%H:%M'):<7}",
+        f"{_clock(run.started_at_s, zone, '%H:%M:%S'):<8}",
+        f"{_clock(ended_at_s, zone, '%H:%M:%S'):<8}",
+        f"{run.asked_s:>5.0f} s",
+        f"{run.actual_s:>5.0f} s" if run.actual_s > 0 else f"{'-':>7}",
+        f"{run.cause.value:<9}",
+        outcome,
+    )
+    first = ("  " + "  ".join(cells)).rstrip()
+    reasons = [reason for reason in (run.reason, run.result_reason) if reason and reason not in PLAIN_REASONS]
+    return "\n".join([first, *_folded("; ".join(dict.fromkeys(reasons)))])
+
+
+def _note_line(at_s: float, text: str, zone: ZoneInfo) -> str:
+    first, *others = _folded(text)
+    return "\n".join([f"  {_clock(at_s, zone, '%H:%M'):<7}  {first.lstrip()}", *others])
+
+
+def _folded(text: str) -> list[str]:
+    return wrap(text, WIDTH, initial_indent=INDENT, subsequent_indent=INDENT)
+
+
+def _clock(wall_s: float | None, zone: ZoneInfo, form: str) -> str:
+    return "-" if wall_s is None else local(wall_s, zone).strftime(form)
+
+
+def _total_line(total: DayTotal | None) -> str:
+    if total is None:
+        return "  total    no cycles"
+    cycles = "1 cycle" if total.cycles == 1 else f"{total.cycles} cycles"
+    ends = ", ".join(
+        f"{count} {'no end yet' if outcome is None else outcome.value}"
+        for outcome, count in sorted(total.outcomes.items(), key=lambda item: _rank(item[0]))
+    )
+    starts = "1 start" if total.starts == 1 else f"{total.starts} starts"
+    minutes, seconds = divmod(round(total.pump_s), 60)
+    return f"  total    {cycles}: {ends}\n{INDENT}{starts}, pump on for {minutes} min {seconds} s"
+
+
+def _rank(outcome: Outcome | None) -> int:
+    return len(Outcome) if outcome is None else list(Outcome).index(outcome)
+
+
+# --- for programs -------------------------------------------------------------------------------
+
+
+def as_object(history: History, days: list[date]) -> dict[str, Any]:
+    """JSON of the period; `days` has every day of it, also those on which nothing ran."""
+    totals = {total.day: total for total in history.totals}
+    return {
+        "runs": [run_object(run, history.zone) for run in history.runs],
+        "alerts": [_alert_object(alert, history.zone) for alert in history.alerts],
+        "deeds": [_deed_object(deed, history.zone) for deed in history.deeds],
+        "days": [_total_object(totals.get(day, DayTotal(day, {}, 0, 0.0))) for day in days],
+    }
+
+
+def run_object(run: RunRow, zone: ZoneInfo) -> dict[str, Any]:
+    """One run, skip, refusal or missed cycle; times in RFC 3339, None for what did not happen."""
+    return {
+        "run": run.run_id,
+        "planned": rfc3339(run.planned_at_s, zone),
+        "started": rfc3339(run.started_at_s, zone),
+        "ended": rfc3339(run.ended_at_s, zone),
+        "planned_seconds": round(run.planned_s, 1),
+        "asked_seconds": round(run.asked_s, 1),
+        "ran_seconds": round(run.actual_s, 1),
+        "cause": run.cause.value,
+        "window": None if run.key is None else run.key.window,
+        "cycle": None if run.key is None else run.key.n,
+        "pulse": run.pulse,
+        "pulses": run.pulses,
+        "by": run.by,
+        "outcome": None if run.outcome is None else run.outcome.value,
+        "reason": run.reason,
+        "ended_because": run.result_reason,
+    }
+
+
+def as_csv(history: History) -> str:
+    """One row for each run, skip, refusal and missed cycle."""
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(COLUMNS)
+    for run in history.runs:
+        row = run_object(run, history.zone)
+        writer.writerow([_cell(row[column]) for column in COLUMNS])
+    return out.getvalue()
+
+
+def _cell(value: Any) -> Any:
+    """Text that a spreadsheet would take for a formula gets a quote in front."""
+    return f"'{value}" if isinstance(value, str) and value.startswith(FORMULA_SIGNS) else value
+
+
+def _alert_object(alert: AlertRow, zone: ZoneInfo) -> dict[str, Any]:
+    return {
+        "kind": alert.kind,
+        "severity": alert.severity.value,
+        "text": alert.text,
+        "raised": rfc3339(alert.raised_at_s, zone),
+        "resolved": rfc3339(alert.resolved_at_s, zone),
+        "times": alert.times,
+    }
+
+
+def _deed_object(deed: DeedRow, zone: ZoneInfo) -> dict[str, Any]:
+    return {
+        "at": rfc3339(deed.at_s, zone),
+        "what": deed.what,
+        "text": deed.text,
+        "by": deed.by,
+        "until": rfc3339(deed.until_s, zone),
+    }
+
+
+def _total_object(total: DayTotal) -> dict[str, Any]:
+    return {
+        "day": total.day.isoformat(),
+        "cycles": total.cycles,
+        "outcomes": {outcome.value: total.outcomes.get(outcome, 0) for outcome in Outcome},
+        "starts": total.starts,
+        "pump_seconds": round(total.pump_s, 1),
+    }
+
+
+def days_between(first: date, last: date) -> list[date]:
+    return [first + timedelta(days=n) for n in range((last - first).days + 1)]
