@@ -6,7 +6,7 @@ empties the sump into the tray.
 
 from math import inf
 
-from waaler.core.facts import Severity
+from waaler.core.facts import Severity, TripBegan, TripOver
 from waaler.core.turn import Turn
 from waaler.guard.messages import LockLifted, Trip, TripEnded, Tripped
 from waaler.plan.advisers import invalid_because
@@ -34,8 +34,8 @@ TEXTS = {
     " look at the float's wire and plug.",
     Trip.OVERRUN: "Ran too long: the pump's supply stayed on after its time. Locked. Pull the pump's plug, look"
     " at the relay, then release with `waaler clear`.",
-    Trip.NO_FLOW: "Nothing moves: the pump ran but no water flowed, so it was stopped. Look at plug, fuse, filter and"
-    " the pump's intake, with the plug pulled. The next cycle tries again.",
+    Trip.NO_FLOW: "Nothing moves: the pump ran but no water flowed, so it was stopped. Look at plug, fuse, filter"
+    " and the pump's intake, with the plug pulled. The next cycle tries again.",
     Trip.FLOW_WHILE_OFF: "Water moves with the pump off. Locked. Pull the pump's plug, look at the relay and for a"
     " siphon, then release with `waaler clear`.",
 }
@@ -45,8 +45,8 @@ SUMP_LOW = (
     " again; it starts again by itself."
 )
 FIRST_FILL = (
-    "Soak: the dry media have taken their share and the sump is low. Unplug the pump, add water, plug it in; the soak"
-    " goes on by itself."
+    "Soak: the dry media have taken their share and the sump is low. Unplug the pump, add water, plug it in; the"
+    " soak goes on by itself."
 )
 
 
@@ -55,16 +55,19 @@ def trip_changed(turn: Turn, message: Tripped | TripEnded | LockLifted) -> None:
     trip = message.trip
     if isinstance(message, Tripped):
         turn.set(trips=turn.state.trips | {trip})
+        turn.write(TripBegan(turn.at, trip, message.reason, message.is_locked))
     else:
         turn.set(trips=turn.state.trips - {trip})
-        turn.resolve(KINDS[trip])
+        turn.write(TripOver(turn.at, trip, message.by if isinstance(message, LockLifted) else None))
 
 
 def look(turn: Turn) -> float:
     """Raises and resolves what time, trips and readings show; the instant of the next look."""
-    for trip in sorted(turn.state.trips - {Trip.LOW_SUMP}):
-        if not (_is_service(turn) and trip in LEVEL_TRIPS):
-            turn.alert(KINDS[trip], Severity.URGENT, TEXTS[trip])
+    for trip, kind in KINDS.items():
+        if trip not in turn.state.trips:
+            turn.resolve(kind)
+        elif trip is not Trip.LOW_SUMP and not (_is_service(turn) and trip in LEVEL_TRIPS):
+            turn.alert(kind, Severity.URGENT, TEXTS[trip])
     _look_at_advisers(turn)
     _look_at_gap(turn)
     return _look_at_sump(turn)
@@ -107,6 +110,8 @@ def _look_at_advisers(turn: Turn) -> None:
 
 def _look_at_gap(turn: Turn) -> None:
     state = turn.state
+    if not state.is_owed:
+        turn.resolve("cycle-missed")
     since_s = max(state.last_full_s, state.started_s)
     if state.is_owed and turn.now_s - since_s > longest_gap_s(state.plan, turn.today):
         turn.alert(

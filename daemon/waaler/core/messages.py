@@ -15,8 +15,8 @@ from waaler.plan.sensing import Reading, Sensing
 from waaler.plan.types import Plan
 
 __all__ = [
-    "Action", "Answer", "Event", "Look", "Message", "NewPlan", "Notice", "Order", "OrderKind", "Recorded", "ToGuard",
-    "Write",
+    "Action", "Answer", "Event", "Look", "Message", "NewPlan", "Notice", "Order", "OrderKind", "Recorded",
+    "ToGuard", "Write",
 ]  # fmt: skip
 
 

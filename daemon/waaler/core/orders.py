@@ -42,6 +42,7 @@ def end_standing(turn: Turn) -> float:
     """Ends a pause, service or soak whose time is over; the instant at which the present one ends."""
     standing = turn.state.standing
     if standing is None:
+        turn.resolve("paused-long")
         return inf
     if turn.now_s < standing.until_s:
         return standing.until_s
@@ -120,7 +121,6 @@ def _resume(turn: Turn, order: Order) -> None:
         turn.tell_guard(Permit(Purse.SOAK, turn.now_s, 0.0))
     turn.set(standing=None)
     turn.deed("resume", f"{standing.what} ended", order.by)
-    turn.resolve("paused-long")
     turn.answer(order.order_id, True, f"{standing.what} ended; the plan goes on")
 
 

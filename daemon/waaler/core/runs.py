@@ -227,7 +227,6 @@ def _done(turn: Turn, wanted: Wanted) -> None:
     if wanted.pulse < wanted.pulses or wanted.purse is Purse.SOAK:
         return
     turn.set(last_full_s=turn.now_s, is_owed=False)
-    turn.resolve("cycle-missed")
     if wanted.cause is Cause.PLAN:
         turn.set(skips_in_a_row=0)
     if wanted.is_extended:
