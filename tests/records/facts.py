@@ -45,9 +45,11 @@ def whole_run(
     cause: Cause = Cause.PLAN,
     is_sure: bool = True,
     reason: str = "ran its time",
+    run_at: Instant | None = None,
 ) -> list[Fact]:
-    """Intent, start and end of a run that began at long_s."""
-    begin, end = at(long_s, is_sure=is_sure), at(long_s + seconds, is_sure=is_sure)
+    """Intent, start and end of a run that began at long_s, or at run_at."""
+    begin = run_at or at(long_s, is_sure=is_sure)
+    end = Instant(begin.long_s + seconds, begin.wall_s + seconds, begin.is_sure)
     return [
         intent(run_id, begin, seconds, cause),
         RunStarted(run_id, begin, seconds),

@@ -35,6 +35,7 @@ class Reader:
     def __init__(self, path: Path) -> None:
         if not path.is_file():
             raise NoRecords(f"{path}: no records yet; they begin when `waaler run` first starts for this bed")
+        self._path = path
         try:
             self._db = _connect(path)
             refuse_newer(self._db, path)
@@ -81,7 +82,7 @@ class Reader:
 
     def latest_s(self) -> float | None:
         """The wall time of the last run in the history, None without any."""
-        latest: float | None = self._db.execute("SELECT max(when_s) FROM run").fetchone()[0]
+        latest: float | None = self._all(lambda row: row[0], "SELECT max(when_s) FROM run")[0]
         return latest
 
     def after(self, number: int, most: int) -> list[Outgoing]:
@@ -93,8 +94,8 @@ class Reader:
 
     def last_before(self, wall_s: float) -> int:
         """The number of the last message written before a wall time; 0 if there is none."""
-        row = self._db.execute("SELECT coalesce(max(id), 0) FROM outbox WHERE wall_s < ?", (wall_s,)).fetchone()
-        return int(row[0])
+        query = "SELECT coalesce(max(id), 0) FROM outbox WHERE wall_s < ?"
+        return int(self._all(lambda row: row[0], query, wall_s)[0])
 
     def _outgoing(self, number: int, what: str, ref: int) -> Outgoing:
         if what == "run":
@@ -103,7 +104,10 @@ class Reader:
         return Outgoing(number, self.name, alert, is_resolved=what == "resolved")
 
     def _all(self, make: Callable[[tuple[Any, ...]], Row], query: str, *values: object) -> list[Row]:
-        return [make(row) for row in self._db.execute(query, values).fetchall()]
+        try:
+            return [make(row) for row in self._db.execute(query, values).fetchall()]
+        except sqlite3.Error as problem:
+            raise StoreError(f"{self._path}: cannot be read: {problem}") from problem
 
 
 def _connect(path: Path) -> sqlite3.Connection:

@@ -1,0 +1,85 @@
+"""How far each channel has got with the messages that wait in the records: the notifier's own small file.
+
+The records are never written from here; only their writer does that.
+"""
+
+import sqlite3
+from pathlib import Path
+
+import structlog
+
+__all__ = ["Deliveries"]
+
+log = structlog.get_logger()
+
+TABLES = (
+    "CREATE TABLE IF NOT EXISTS place (channel TEXT, records TEXT, number INTEGER NOT NULL,"
+    " PRIMARY KEY (channel, records)) STRICT, WITHOUT ROWID",
+    "CREATE TABLE IF NOT EXISTS parked (channel TEXT, records TEXT, number INTEGER, reason TEXT NOT NULL,"
+    " PRIMARY KEY (channel, records, number)) STRICT, WITHOUT ROWID",
+)
+
+
+class Deliveries:
+    """channel: `mqtt`. Losing the last entries at a power cut only repeats messages, which carry ids."""
+
+    def __init__(self, path: Path, channel: str) -> None:
+        self._channel = channel
+        self._db = _open(path)
+
+    def place(self, records: str) -> int | None:
+        """The number up to which everything was told; None for records not followed before."""
+        row = self._db.execute(
+            "SELECT number FROM place WHERE channel = ? AND records = ?", (self._channel, records)
+        ).fetchone()
+        return None if row is None else int(row[0])
+
+    def told(self, records: str, number: int) -> None:
+        """Everything up to this number was told or parked."""
+        self._write("INSERT OR REPLACE INTO place VALUES (?, ?, ?)", self._channel, records, number)
+
+    def park(self, records: str, number: int, reason: str) -> None:
+        """A message that is refused is not sent again."""
+        self._write("INSERT OR REPLACE INTO parked VALUES (?, ?, ?, ?)", self._channel, records, number, reason)
+
+    def parked(self) -> list[tuple[int, str]]:
+        """Number and reason of each, oldest first."""
+        rows = self._db.execute(
+            "SELECT number, reason FROM parked WHERE channel = ? ORDER BY records, number", (self._channel,)
+        )
+        return [(int(number), str(reason)) for number, reason in rows]
+
+    def close(self) -> None:
+        self._db.close()
+
+    def _write(self, statement: str, *values: object) -> None:
+        """A full disk keeps no alert from being told."""
+        try:
+            self._db.execute(statement, values)
+        except sqlite3.Error as problem:
+            log.warning("delivery_not_noted", problem=str(problem))
+
+
+def _open(path: Path) -> sqlite3.Connection:
+    """A damaged file is made anew; where the disk takes none, memory has to do."""
+    try:
+        return _prepared(path)
+    except sqlite3.OperationalError as problem:
+        log.warning("deliveries_not_kept", problem=str(problem))
+        return _prepared(":memory:")
+    except sqlite3.DatabaseError:
+        path.unlink()
+        return _prepared(path)
+
+
+def _prepared(path: Path | str) -> sqlite3.Connection:
+    db = sqlite3.connect(path, isolation_level=None, timeout=2.0)
+    try:
+        db.execute("PRAGMA journal_mode = WAL")
+        db.execute("PRAGMA synchronous = NORMAL")
+        for table in TABLES:
+            db.execute(table)
+    except BaseException:
+        db.close()
+        raise
+    return db

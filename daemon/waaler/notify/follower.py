@@ -1,0 +1,185 @@
+"""The notifier's loop: one thread sends; everybody else only puts news on its queue."""
+
+import json
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from queue import Empty, SimpleQueue
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import structlog
+
+from waaler.notify.asking import ask_status
+from waaler.notify.broker import JSON, SENML, Acknowledged, Away, Broker, Connection, Down, Found, News, Stop, Up
+from waaler.notify.deliveries import Deliveries
+from waaler.notify.outbox import Outbox
+from waaler.notify.senml import pack
+from waaler.records.reader import Reader
+from waaler.records.rows import AlertRow, Outgoing, RunRow
+from waaler.records.schema import StoreError
+from waaler.records.times import rfc3339
+from waaler.report.history import run_object
+
+__all__ = ["Follower", "Places"]
+
+LOOK_EVERY_S = 1.0
+ASK_EVERY_S = 2.0
+TELL_EVERY_S = 60.0
+FAREWELL_S = 2.0
+RESTLESS = frozenset({"at", "readings", "pump_seconds_24h", "run"})
+"""Parts of a status that move all the time; a change of the others is told at once."""
+
+log = structlog.get_logger()
+
+
+@dataclass(frozen=True, slots=True)
+class Places:
+    """database: the records. deliveries: our own file beside it. control: the daemon's socket."""
+
+    database: Path
+    deliveries: Path
+    control: Path
+
+
+class Follower:
+    """Follows one bed until a Stop comes on `news`. Belongs to the thread that makes it."""
+
+    def __init__(self, bed: str, zone: ZoneInfo, places: Places, broker: Broker) -> None:
+        self.news: SimpleQueue[News] = SimpleQueue()
+        self._bed, self._zone, self._places, self._broker = bed, zone, places, broker
+        self._connection = Connection(broker, bed, self.news)
+        self._deliveries = Deliveries(places.deliveries, "mqtt")
+        self._outbox = Outbox(places.database, self._deliveries, self._send)
+        self._is_up = False
+        self._last_problem = ""
+        self._next_look_s = self._next_ask_s = self._next_tell_s = 0.0
+        self._told: dict[str, Any] | None = None
+        self._sensed: list[dict[str, Any]] = []
+
+    def run(self) -> None:
+        """Until told to stop. Raises OSError for a CA file that cannot be read."""
+        self._connection.start()
+        while not isinstance(news := self._wait(), Stop):
+            self._hear(news)
+            if self._is_up and time.monotonic() >= self._next_look_s:
+                self._look()
+        self._connection.stop(FAREWELL_S)
+        self._deliveries.close()
+
+    def _wait(self) -> News | None:
+        """The next news, or None when it is time to look."""
+        try:
+            return self.news.get(timeout=max(0.0, self._next_look_s - time.monotonic()) if self._is_up else None)
+        except Empty:
+            return None
+
+    def _hear(self, news: News | None) -> None:
+        match news:
+            case Up():
+                self._connected()
+            case Down(reason) if self._is_up:
+                self._is_up = False
+                self._note_problem("broker_lost", reason)
+            case Away(reason):
+                self._note_problem("broker_away", reason)
+            case Acknowledged(mid, refused_because):
+                self._outbox.acknowledged(mid, refused_because)
+                if self._outbox.is_behind:
+                    self._next_look_s = 0.0
+            case Found(kind):
+                self._forget_over(kind)
+
+    def _note_problem(self, event: str, reason: str) -> None:
+        """The same problem is told once, however often it is tried again."""
+        if reason != self._last_problem:
+            log.warning(event, host=self._broker.host, port=self._broker.port, reason=reason)
+        self._last_problem = reason
+
+    def _connected(self) -> None:
+        """A broker may have forgotten everything: what is retained is said again."""
+        log.info("broker_connected", host=self._broker.host, port=self._broker.port)
+        self._is_up, self._last_problem = True, ""
+        self._connection.publish("online", b"true", JSON, is_retained=True)
+        records, alerts = self._open_alerts()
+        for alert in alerts:
+            self._tell_alert(alert, records)
+        self._told = None
+        self._next_look_s = self._next_ask_s = 0.0
+
+    def _look(self) -> None:
+        now_s = time.monotonic()
+        self._next_look_s = now_s + LOOK_EVERY_S
+        is_due = now_s >= self._next_ask_s
+        if self._outbox.look(time.time(), must_read=is_due) or is_due:
+            self._next_ask_s = now_s + ASK_EVERY_S
+            self._tell_status(now_s)
+
+    def _tell_status(self, now_s: float) -> None:
+        """On change and every minute; the readings with it, once a minute."""
+        status = ask_status(self._places.control)
+        is_due = self._told is None or now_s >= self._next_tell_s
+        if not is_due and _calm(status) == self._told:
+            return
+        self._told = _calm(status)
+        told = {"bed": self._bed, **status, "at": rfc3339(time.time(), self._zone)}
+        self._connection.publish("status", _json(told), JSON, qos=0, is_retained=True)
+        if is_due:
+            self._next_tell_s = now_s + TELL_EVERY_S
+            self._tell_readings(status)
+
+    def _tell_readings(self, status: dict[str, Any]) -> None:
+        try:
+            records = pack(self._bed, status.get("readings", []))
+        except (KeyError, TypeError, ValueError) as problem:
+            log.warning("readings_not_told", problem=repr(problem))
+            return
+        if records and records != self._sensed:
+            self._sensed = records
+            self._connection.publish("sense", _json(records), SENML, qos=0)
+
+    def _open_alerts(self) -> tuple[str, list[AlertRow]]:
+        """The name of the records, and the alerts that stand."""
+        try:
+            with Reader(self._places.database) as reader:
+                return reader.name, reader.open_alerts()
+        except StoreError:
+            return "", []
+
+    def _forget_over(self, kind: str) -> None:
+        """An alert that the broker still keeps though the records, perhaps new ones, know nothing of it."""
+        records, alerts = self._open_alerts()
+        if records and kind not in {alert.kind for alert in alerts}:
+            self._connection.publish(f"alert/{kind}", b"", None, is_retained=True)
+
+    def _send(self, message: Outgoing) -> int:
+        if isinstance(message.about, RunRow):
+            run = run_object(message.about, self._zone)
+            told = {"id": f"{message.records}-run-{message.about.run_id}", "bed": self._bed, **run}
+            return self._connection.publish("run", _json(told), JSON).mid
+        if message.is_resolved:
+            topic = f"alert/{message.about.kind}"
+            return self._connection.publish(topic, b"", None, is_retained=True).mid
+        return self._tell_alert(message.about, message.records)
+
+    def _tell_alert(self, alert: AlertRow, records: str) -> int:
+        told = {
+            "id": f"{records}-alert-{alert.alert_id}",
+            "bed": self._bed,
+            "kind": alert.kind,
+            "severity": alert.severity.value,
+            "text": alert.text,
+            "raised": rfc3339(alert.raised_at_s, self._zone),
+        }
+        return self._connection.publish(f"alert/{alert.kind}", _json(told), JSON, is_retained=True).mid
+
+
+def _calm(status: dict[str, Any]) -> dict[str, Any]:
+    """What of a status is worth telling at once."""
+    run = status.get("run")
+    calm = {name: value for name, value in status.items() if name not in RESTLESS}
+    return calm | {"run": run.get("id") if isinstance(run, dict) else None}
+
+
+def _json(told: Any) -> bytes:
+    return json.dumps(told, ensure_ascii=False).encode()
