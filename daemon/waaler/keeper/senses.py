@@ -6,14 +6,15 @@ from threading import Event, Thread
 from waaler.guard.messages import Instant
 from waaler.keeper.clock import Clock
 from waaler.plan.sensing import Reading
+from waaler.records.store import Sample
 
-__all__ = ["Minute", "Senses"]
+__all__ = ["Senses"]
 
 READ_EVERY_S = 10.0
 
 
-class Minute:
-    """Mean, least and most of one sensor's readings within a minute."""
+class _Minute:
+    """One sensor's readings within a minute."""
 
     def __init__(self, wall_s: float) -> None:
         self.minute_s = wall_s - wall_s % 60
@@ -21,18 +22,20 @@ class Minute:
 
 
 class Senses(Thread):
-    """tell: takes each reading. keep: takes (name, minute's wall time, mean, least, most) once a minute."""
+    """tell: takes each reading. keep: takes each minute's sample. units: of each adviser, as people read them."""
 
     def __init__(
         self,
         advisers: Mapping[str, Callable[[], float | None]],
         clock: Clock,
         tell: Callable[[Instant, Reading], object],
-        keep: Callable[[str, float, float, float, float], object],
+        keep: Callable[[Sample], object],
+        units: Mapping[str, str],
     ) -> None:
         super().__init__(name="senses", daemon=True)
         self._advisers, self._clock, self._tell, self._keep = advisers, clock, tell, keep
-        self._minutes: dict[str, Minute] = {}
+        self._units = units
+        self._minutes: dict[str, _Minute] = {}
         self._stop_event = Event()
 
     def run(self) -> None:
@@ -60,6 +63,7 @@ class Senses(Thread):
         if minute is None or not minute.minute_s <= wall_s < minute.minute_s + 60:
             if minute is not None:
                 mean = sum(minute.values) / len(minute.values)
-                self._keep(name, minute.minute_s, mean, min(minute.values), max(minute.values))
-            minute = self._minutes[name] = Minute(wall_s)
+                unit = self._units.get(name, "1")
+                self._keep(Sample(name, unit, minute.minute_s, mean, min(minute.values), max(minute.values)))
+            minute = self._minutes[name] = _Minute(wall_s)
         minute.values.append(value)

@@ -10,11 +10,11 @@ from waaler.guard.asking import words
 from waaler.guard.messages import Instant
 from waaler.guard.state import PLAN_PURSES, energised_s
 from waaler.guard.state import State as GuardState
-from waaler.plan.advisers import invalid_because
+from waaler.plan.advisers import AdviserState, invalid_because
 from waaler.plan.sensing import AdviserKind
 from waaler.plan.timetable import upcoming
 
-__all__ = ["Alerts", "rfc3339", "status"]
+__all__ = ["UNITS", "Alerts", "rfc3339", "status"]
 
 Alerts = dict[str, dict[str, Any]]
 
@@ -44,7 +44,7 @@ def status(core: CoreState, guard: GuardState, alerts: Alerts, at: Instant, beat
         "trips": sorted(
             {words(w.trip, name) for name, w in guard.watches if w.trip} | {words(lock) for lock in guard.locks}
         ),
-        "readings": [_reading(core, adviser, at, zone) for adviser in core.advisers],
+        "readings": [_reading(adviser, at, zone) for adviser in core.advisers],
         "pump_seconds_24h": round(energised_s(guard, PLAN_PURSES), 1),
         "most_seconds_24h": guard.limits.most_per_day_s,
         "warnings": [] if guard.limits.has_sump_float else ["no sump float: the pump may run dry"],
@@ -96,14 +96,13 @@ def _standing(core: CoreState, at: Instant, zone: str) -> dict[str, Any] | None:
     return {"what": standing.what, "until": until, "by": standing.by}
 
 
-def _reading(core: CoreState, state: Any, at: Instant, zone: str) -> dict[str, Any]:
+def _reading(state: AdviserState, at: Instant, zone: str) -> dict[str, Any]:
     reason = invalid_because(state, at.long_s)
-    has_value = state.value is not None
     return {
         "name": state.adviser.name,
-        "value": round(state.value, 2) if has_value else None,
+        "value": None if state.value is None else round(state.value, 2),
         "unit": UNITS[state.adviser.kind],
-        "at": rfc3339(at.wall_s - (at.long_s - state.read_s), zone) if has_value else None,
+        "at": None if state.value is None else rfc3339(at.wall_s - (at.long_s - state.read_s), zone),
         "valid": reason is None,
         "reason": reason,
     }

@@ -1,1 +1,6 @@
 """The grower's YAML file, read whole, into the types that the rooms below own."""
+
+from waaler.settings.faults import Fault, SettingsError
+from waaler.settings.settings import Mqtt, Settings, load, parse
+
+__all__ = ["Fault", "Mqtt", "Settings", "SettingsError", "load", "parse"]

@@ -1,0 +1,45 @@
+"""Is a bed's file valid, and is it wise?"""
+
+from datetime import date
+from pathlib import Path
+
+import click
+
+from waaler.cli.common import echo_json, file_argument, json_option, read_settings, three_digits
+
+__all__ = ["command"]
+
+
+@click.command("check")
+@json_option
+@file_argument
+def command(as_json: bool, file: Path | None) -> None:
+    """Check a bed's file: faults with their places (exit 2), else warnings and the plan's day.
+
+    Example: waaler check terrace.yaml
+    """
+    from waaler.plan.timetable import cycles_of_day, day_seconds
+    from waaler.settings.warnings import warnings
+
+    settings = read_settings(file)
+    today = date.today()
+    found = warnings(settings, today)
+    count, seconds = len(cycles_of_day(settings.plan, today)), day_seconds(settings.plan, today)
+    if as_json:
+        echo_json(
+            {
+                "bed": settings.id,
+                "warnings": [
+                    {"line": w.line, "column": w.column, "what": w.what, "remedy": w.remedy} for w in found
+                ],
+                "today": {"cycles": count, "seconds": seconds},
+            }
+        )
+        return
+    for warning in found:
+        click.echo(f"warning: {warning}")
+    litres = settings.figures.pump_l_per_min * seconds / 60
+    click.echo(
+        f"{settings.id}: valid. Today {count} cycles, {three_digits(seconds / 60)} min of pump in all,"
+        f" about {three_digits(litres)} L lifted."
+    )

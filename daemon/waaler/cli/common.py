@@ -1,0 +1,123 @@
+"""What commands share: finding the file, telling what is wrong with it, printing."""
+
+import json
+import os
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn
+
+import click
+
+if TYPE_CHECKING:
+    from waaler.settings import Settings
+
+__all__ = [
+    "Seconds",
+    "ask_daemon",
+    "daemon_socket",
+    "echo_json",
+    "file_argument",
+    "json_option",
+    "order_command",
+    "read_settings",
+    "refuse",
+    "three_digits",
+]
+
+ANSWER_WAIT_S = 6.0
+
+file_argument = click.argument("file", required=False, type=click.Path(path_type=Path))
+json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+
+
+def read_settings(file: Path | None) -> "Settings":
+    """The settings of FILE, or of the file that is found without it; ends with 2 and every fault on its line."""
+    from waaler.settings import SettingsError, load
+    from waaler.settings.places import find
+
+    try:
+        return load(_short(find(file)))
+    except SettingsError as problem:
+        for fault in problem.faults:
+            click.echo(str(fault), err=True)
+        sys.exit(2)
+
+
+def _short(path: Path) -> Path:
+    """Relative to here where that is shorter, so that places fit a line."""
+    relative = os.path.relpath(path)
+    return Path(relative) if len(relative) < len(str(path)) else path
+
+
+def refuse(text: str, status: int = 1) -> NoReturn:
+    """One line on the error stream, and the end."""
+    click.echo(text, err=True)
+    sys.exit(status)
+
+
+def three_digits(value: float) -> str:
+    """At most three significant digits, without an exponent: 1103 becomes 1100."""
+    if value == 0:
+        return "0"
+    from math import floor, log10
+
+    digits = 2 - floor(log10(abs(value)))
+    return f"{round(value, digits):.{max(0, digits)}f}"
+
+
+def echo_json(value: Any) -> None:
+    click.echo(json.dumps(value, indent=2, ensure_ascii=False))
+
+
+class Seconds(click.ParamType):  # type: ignore[type-arg, unused-ignore]
+    """A length such as `90s` or `3h`."""
+
+    name = "length"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        from waaler.settings.units import DURATION, UnitError, amount
+
+        try:
+            seconds = amount(str(value), DURATION)
+        except UnitError as problem:
+            self.fail(str(problem), param, ctx)
+        if not seconds > 0:
+            self.fail("the length must be above zero", param, ctx)
+        return seconds
+
+
+def daemon_socket(file: Path | None) -> tuple[str, Path]:
+    """The bed's id and its daemon's socket."""
+    from waaler.settings.places import runtime_folder
+
+    bed = read_settings(file).id
+    return bed, runtime_folder(bed) / f"{bed}.sock"
+
+
+def ask_daemon(file: Path | None, order: dict[str, Any]) -> dict[str, Any]:
+    """The daemon's answer; ends with 1 and one line where none is there."""
+    from waaler.notify.asking import ask
+
+    bed, path = daemon_socket(file)
+    try:
+        return ask(path, order, ANSWER_WAIT_S)
+    except (OSError, ValueError):
+        refuse(f"no daemon answers for {bed}; start it with `waaler run` or its unit")
+
+
+def order_command(name: str, do: str, help_text: str, has_length: bool = False) -> click.Command:
+    """A command that hands one order to the daemon and prints its answer."""
+
+    def give(file: Path | None, length: float | None = None) -> None:
+        order: dict[str, Any] = {"do": do}
+        if length is not None:
+            order["seconds"] = length
+        answer = ask_daemon(file, order)
+        click.echo(answer["text"])
+        sys.exit(0 if answer.get("ok") else 1)
+
+    decorated: Callable[..., None] = file_argument(give)
+    if has_length:
+        decorated = click.argument("length", type=Seconds())(decorated)
+    return click.command(name, help=help_text)(decorated)

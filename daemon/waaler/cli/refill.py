@@ -1,0 +1,32 @@
+"""Enter a refill."""
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from waaler.cli.common import ask_daemon, file_argument
+
+__all__ = ["command"]
+
+
+@click.command("refill")
+@click.argument("amount")
+@file_argument
+def command(amount: str, file: Path | None) -> None:
+    """Enter that AMOUNT of water or solution was added to the sump.
+
+    Example: waaler refill 60L
+    """
+    from waaler.settings.units import VOLUME, UnitError
+    from waaler.settings.units import amount as parse
+
+    try:
+        litres = parse(amount, VOLUME)
+    except UnitError as problem:
+        raise click.BadParameter(str(problem)) from None
+    order: dict[str, Any] = {"do": "refill", "litres": litres}
+    answer = ask_daemon(file, order)
+    click.echo(answer["text"])
+    sys.exit(0 if answer.get("ok") else 1)

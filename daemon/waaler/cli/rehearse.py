@@ -1,0 +1,131 @@
+"""Plays the plan on a simulated bed."""
+
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+import click
+
+from waaler.cli.common import echo_json, file_argument, json_option, read_settings, three_digits
+
+if TYPE_CHECKING:
+    from waaler.rehearsal.scene import Findings
+    from waaler.settings import Settings
+
+__all__ = ["command"]
+
+
+@click.command("rehearse")
+@click.option("--days", type=click.FloatRange(0.1, 3660), default=7.0, show_default=True, help="How long.")
+@click.option("--seed", type=int, default=1, show_default=True, help="Of the sensors' noise.")
+@click.option("--from", "first", type=click.DateTime(["%Y-%m-%d"]), help="First day; today if left out.")
+@json_option
+@file_argument
+def command(days: float, seed: int, first: datetime | None, as_json: bool, file: Path | None) -> None:
+    """Play the plan on a simulated bed, thousands of times faster than time.
+
+    The same core as the daemon's decides; the records go to ID.rehearsal.db, which `waaler history --rehearsal`
+    reads. Exit 1 if plants wilt or a trip cuts a run.
+
+    Example: waaler rehearse --days 14
+    """
+    from waaler.rehearsal.keeping import play_and_keep
+    from waaler.rehearsal.scene import Scene
+
+    settings = read_settings(file)
+    zone = ZoneInfo(settings.plan.place.timezone)
+    start = datetime.now(zone) if first is None else first
+    start = start.replace(hour=0, minute=0, second=0, microsecond=0, tzinfo=zone).astimezone(UTC)
+    scene = Scene(settings.plan, settings.sensing, settings.limits, settings.figures, start, days, seed)
+    findings = _with_progress(scene.days, lambda progress: play_and_keep(settings.id, scene, progress))
+    if as_json:
+        echo_json(_as_object(settings, days, findings))
+    else:
+        for line in _as_lines(settings, days, start.astimezone(zone), findings):
+            click.echo(line)
+    sys.exit(1 if findings.does_starve or findings.trips else 0)
+
+
+def _with_progress(days: float, play: Any) -> Any:
+    """With a bar on a terminal, without one in a pipe."""
+    if not sys.stderr.isatty():
+        return play(None)
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("rehearsing", total=days)
+        return play(lambda done: bar.update(task, completed=done))
+
+
+def _as_lines(settings: "Settings", days: float, start: datetime, found: "Findings") -> list[str]:
+    from waaler.core.facts import Outcome
+
+    count = found.counts.get
+    lines = [
+        f"{settings.title} ({settings.id}): {days:g} days from {start:%a %d %b %Y}, simulated",
+        "",
+        f"  runs      {count(Outcome.DONE, 0)} done, {found.extended} of them lengthened,"
+        f" {count(Outcome.SKIPPED, 0)} skipped, {count(Outcome.CUT_SHORT, 0)} cut short,"
+        f" {count(Outcome.REFUSED, 0)} refused",
+        f"  pump      {three_digits(found.pump_s / 60)} min, {three_digits(found.lifted_l)} L lifted;"
+        f" the plants drank {three_digits(found.drunk_l)} L",
+        f"  driest    {found.driest_percent:.0f} % of what the media hold, {_when(found.driest_at)}"
+        f" (they wilt below {found.wilting_percent:.0f} %)",
+        f"  sump      {found.sump_end_l:.0f} L at the end of {found.sump_start_l:.0f} L; {_low(found)}",
+    ]
+    lines += [f"  trip      {_when(at)}: {reason}" for at, reason in found.trips[:10]]
+    if len(found.trips) > 10:
+        lines.append(f"            and {len(found.trips) - 10} more: see `waaler history --rehearsal`")
+    if found.spilled_l > 0:
+        lines.append(f"  spilled   {three_digits(found.spilled_l)} L over the tray's rim")
+    return [*lines, "", _verdict(found)]
+
+
+def _verdict(found: "Findings") -> str:
+    if found.does_starve:
+        return (
+            f"Plants wilt: {three_digits(found.wilted_h)} h below the wilting mark. Water more, or refill sooner."
+        )
+    if found.trips:
+        return f"The guard cut {len(found.trips)} runs: see why with `waaler history --rehearsal`."
+    return "The plan keeps the media moist, and nothing tripped."
+
+
+def _low(found: "Findings") -> str:
+    if found.sump_low_at is not None:
+        return f"reads low from {_when(found.sump_low_at)}: refill before"
+    if found.sump_low_expected is None:
+        return "it does not go down"
+    return f"at this drink low about {found.sump_low_expected:%a %d %b}"
+
+
+def _when(at: datetime | None) -> str:
+    return "never" if at is None else f"{at:%a %d %b %H:%M}"
+
+
+def _as_object(settings: "Settings", days: float, found: "Findings") -> dict[str, Any]:
+    def stamp(at: datetime | None) -> str | None:
+        return None if at is None else at.isoformat(timespec="seconds")
+
+    return {
+        "bed": settings.id,
+        "days": days,
+        "runs": {outcome.value: count for outcome, count in found.counts.items()},
+        "lengthened": found.extended,
+        "pump_seconds": round(found.pump_s, 1),
+        "lifted_litres": round(found.lifted_l, 3),
+        "drunk_litres": round(found.drunk_l, 3),
+        "spilled_litres": round(found.spilled_l, 3),
+        "driest_percent": round(found.driest_percent, 2),
+        "driest_at": stamp(found.driest_at),
+        "wilted_hours": round(found.wilted_h, 2),
+        "sump_start_litres": round(found.sump_start_l, 3),
+        "sump_end_litres": round(found.sump_end_l, 3),
+        "sump_low_at": stamp(found.sump_low_at),
+        "sump_low_expected": stamp(found.sump_low_expected),
+        "trips": [{"at": stamp(at), "reason": reason} for at, reason in found.trips],
+        "alerts": [{"at": stamp(at), "text": text} for at, text in found.alerts],
+    }

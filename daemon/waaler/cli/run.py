@@ -1,0 +1,39 @@
+"""The daemon."""
+
+import sys
+from pathlib import Path
+
+import click
+
+from waaler.cli.common import file_argument, refuse
+
+__all__ = ["command"]
+
+
+@click.command("run")
+@click.option(
+    "--simulated", is_flag=True, help="On mock pins moved by a simulated bed, in real time: no Pi needed."
+)
+@click.option("--log", "log_format", type=click.Choice(["console", "json"]), default="console", show_default=True)
+@file_argument
+def command(simulated: bool, log_format: str, file: Path | None) -> None:
+    """Keep the bed: plan, sensors, guard, records. Ends on SIGTERM or Ctrl-C with the relay off.
+
+    Mains and water: see hardware/cautions.md first; a certified device must hold the last line of defence.
+
+    Example: waaler run --simulated
+    """
+    from waaler.devices.lines import NoLines
+    from waaler.keeper.daemon import AlreadyRunning, run
+    from waaler.keeper.logs import log_to
+    from waaler.settings import SettingsError
+    from waaler.settings.places import find
+
+    log_to(log_format)
+    try:
+        status = run(find(file), simulated)
+    except SettingsError as problem:
+        refuse(str(problem), 2)
+    except (NoLines, AlreadyRunning) as problem:
+        refuse(str(problem))
+    sys.exit(status)

@@ -1,0 +1,66 @@
+"""What the bed does now."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from waaler.cli.common import ask_daemon, echo_json, file_argument, json_option
+
+__all__ = ["command"]
+
+
+@click.command("status")
+@json_option
+@file_argument
+def command(as_json: bool, file: Path | None) -> None:
+    """Tell what the bed does now, what comes next, and what stands in the way.
+
+    Example: waaler status
+    """
+    answer = ask_daemon(file, {"do": "status"})
+    if as_json:
+        echo_json({key: value for key, value in answer.items() if key != "ok"})
+        return
+    for line in _lines(answer):
+        click.echo(line)
+
+
+def _lines(status: dict[str, Any]) -> list[str]:
+    lines = [f"{status['title']} ({status['bed']}): {status['state']}"]
+    run, following, standing = status["run"], status["next"], status["standing"]
+    if run is not None:
+        why = f", {run['cause']}: {run['reason']}" if run["reason"] else ""
+        lines.append(f"  running {run['seconds_left']:.0f} s more{why}")
+    if standing is not None:
+        lines.append(f"  {standing['what']} by {standing['by']} until {_clock(standing['until'])}")
+    if following is not None:
+        lines.append(
+            f"  next     {_clock(following['start'])}, {following['seconds']:.0f} s ({following['window']})"
+        )
+    lines += [f"  input    {name}: {level}" for name, level in status["inputs"].items()]
+    lines += [f"  sensor   {_reading(reading)}" for reading in status["readings"]]
+    used, most = status["pump_seconds_24h"] / 60, status["most_seconds_24h"] / 60
+    lines.append(f"  pump     {used:.0f} of {most:.0f} min in 24 h; clock {status['clock']}")
+    lines += [f"  stopped  {trip}" for trip in status["trips"]]
+    lines += [f"  warning  {warning}" for warning in status["warnings"]]
+    for alert in status["alerts"]:
+        lines += _wrapped(f"{alert['severity'].upper()} since {_clock(alert['since'])}: {alert['text']}")
+    return lines
+
+
+def _clock(stamp: str) -> str:
+    return stamp[:16].replace("T", " ")
+
+
+def _reading(reading: dict[str, Any]) -> str:
+    value = (
+        "no value" if reading["value"] is None else f"{reading['value']:.3g} {reading['unit']}".replace(" 1", "")
+    )
+    return f"{reading['name']}: {value}" + ("" if reading["valid"] else f" (not valid: {reading['reason']})")
+
+
+def _wrapped(text: str) -> list[str]:
+    from textwrap import wrap
+
+    return wrap(text, width=78, initial_indent="  ! ", subsequent_indent="    ")

@@ -1,0 +1,333 @@
+"""The daemon: opens everything in the order that keeps the pump safe, joins the threads, and closes it all.
+
+The relay is claimed off before anything else is read; the lock file comes before the relay, so that two daemons
+never share one.
+"""
+
+import fcntl
+import json
+import os
+import signal
+import threading
+from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from types import FrameType
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import structlog
+from gpiozero.pins import Factory
+
+from waaler.bed.wiring import Wiring
+from waaler.core import decisions
+from waaler.core.facts import Deed, Severity
+from waaler.core.memory import Memory
+from waaler.core.messages import Look, Notice
+from waaler.devices.bench import Bench, open_bench
+from waaler.devices.lines import pi_lines
+from waaler.devices.simulated import SimulatedBed, simulated_wiring
+from waaler.guard.messages import Cut, Instant, Permit, Purse
+from waaler.keeper.child import NotifyChild
+from waaler.keeper.clock import Clock, boot_id
+from waaler.keeper.control import ControlSocket
+from waaler.keeper.guard_thread import GuardThread
+from waaler.keeper.keeper import Keeper
+from waaler.keeper.liveness import Manager
+from waaler.keeper.recorder import Recorder
+from waaler.keeper.reload import reload
+from waaler.keeper.scheduler import CycleWaker
+from waaler.keeper.senses import Senses
+from waaler.keeper.status import UNITS, status
+from waaler.keeper.watch_file import FileWatch
+from waaler.records.store import Store, open_or_set_aside
+from waaler.settings import Settings, SettingsError, load, parse
+from waaler.settings.places import runtime_folder, state_folder
+
+__all__ = ["AlreadyRunning", "run"]
+
+CLOCK_EVERY_S = 60.0
+FRESH_BEAT_S = 5.0
+END_WAIT_S = 3.0
+
+log = structlog.get_logger()
+
+
+class AlreadyRunning(RuntimeError):
+    """Another daemon keeps this bed."""
+
+
+def run(file: Path, is_simulated: bool = False) -> int:
+    """Keeps the bed until it is told to stop; 0 then, 1 after an error that the unit should restart from.
+
+    Raises: SettingsError for a bad file where no accepted one is kept; AlreadyRunning; NoLines.
+    """
+    settings, rejected = _settings(file)
+    with ExitStack() as stack:
+        state, runtime = state_folder(settings.id), runtime_folder(settings.id)
+        stack.callback(_lock(runtime / f"{settings.id}.lock"))
+        return _Daemon(file, settings, rejected, state, runtime, is_simulated, stack).run()
+
+
+def _settings(file: Path) -> tuple[Settings, str | None]:
+    """The file's settings, or the last accepted ones and why the file is not taken."""
+    try:
+        return load(file), None
+    except (SettingsError, OSError) as problem:
+        kept = _accepted_path(file.stem)
+        if not kept.exists():
+            raise
+        return parse(kept.read_text(encoding="utf-8"), str(kept)), str(problem)
+
+
+def _accepted_path(bed: str) -> Path:
+    return state_folder(bed) / f"{bed}.accepted.yaml"
+
+
+def _lock(path: Path) -> Callable[[], None]:
+    """Holds the bed's lock file; what it gives back lets it go."""
+    handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as problem:
+        os.close(handle)
+        raise AlreadyRunning(f"another daemon keeps this bed ({path} is held)") from problem
+    return lambda: os.close(handle)
+
+
+class _Daemon:
+    def __init__(
+        self,
+        file: Path,
+        settings: Settings,
+        rejected: str | None,
+        state: Path,
+        runtime: Path,
+        is_simulated: bool,
+        stack: ExitStack,
+    ) -> None:
+        self._file, self._settings, self._rejected = file, settings, rejected
+        self._state, self._runtime = state, runtime
+        self._stack = stack
+        self._manager = Manager()
+        self._clock = Clock(settings.is_clock_trusted)
+        self._clock.check()
+        self._clock_checked_s = 0.0
+        self._watch = FileWatch(file)
+        self._must_reload = threading.Event()
+        self._status = 0
+        self._bench = self._open_bench(is_simulated)
+        self._recorder: Recorder
+        self._child = None if self._manager.is_there or settings.mqtt is None else NotifyChild(file)
+
+    def run(self) -> int:
+        memory = self._open_records()
+        at = self._clock.now()
+        settings = self._settings
+        core = decisions.begin(settings.plan, settings.sensing, settings.limits, memory, at)
+        self._keeper = Keeper(core, self._clock, self._record, self._tell_guard, self._chores)
+        self._keeper.alerts = self._open_alerts
+        self._guard = GuardThread(
+            self._bench, settings.limits, memory.guard, self._clock, self._heard_guard, self._feed, self._guard_died
+        )
+        self._start_threads(memory)
+        try:
+            self._keeper.run()
+        except BaseException as problem:
+            log.error("keeper_died", problem=repr(problem))
+            self._status = 1
+        self._end()
+        return self._status
+
+    # --- opening -----------------------------------------------------------------------------
+
+    def _open_bench(self, is_simulated: bool) -> Bench:
+        settings = self._settings
+        wiring = settings.wiring
+        if is_simulated:
+            names = tuple(a.name for a in settings.sensing.advisers if a.name != "tray_wet")
+            wiring = simulated_wiring(wiring, names)
+            bed = SimulatedBed(settings.figures, wiring, self._local_hour)
+            self._stack.callback(bed.close)
+            bench = open_bench(wiring, bed.factory)
+            self._stack.callback(bench.close)
+            bed.start()
+            return bench
+        factory: Factory = pi_lines()
+        self._write_off_file(wiring)
+        bench = open_bench(wiring, factory)
+        self._stack.callback(bench.close)
+        return bench
+
+    def _write_off_file(self, wiring: Wiring) -> None:
+        """What the unit's stop-post command needs to switch the relay off, whatever has become of this process."""
+        relay = wiring.relay
+        lines = [] if relay is None else [{"chip": 0, "gpio": relay.gpio, "off": int(not relay.energised_by_high)}]
+        path = self._runtime / f"{self._settings.id}.off"
+        path.write_text(json.dumps({"lines": lines}))
+
+    def _open_records(self) -> Memory:
+        boot = boot_id()
+        database = self._state / f"{self._settings.id}.db"
+        second = self._state / f"{self._settings.id}.guard.json"
+        store, aside = open_or_set_aside(database, boot, second)
+        at = self._clock.now()
+        lost = store.interrupted(at)
+        store.write([*lost, Deed(at, "start", "the daemon started")])
+        memory = store.memory(at)
+        self._aside = aside
+        self._open_alerts: dict[str, dict[str, Any]] = {}
+        store.close()
+        self._recorder = Recorder(lambda: Store(database, boot, second), lambda done: self._keeper.post(done))
+        return replace(memory, open_alerts=frozenset())
+
+    def _start_threads(self, memory: Memory) -> None:
+        threading.excepthook = self._thread_died
+        self._recorder.start()
+        self._guard.start()
+        for permit in _permits(memory):
+            self._guard.inbox.put(permit)
+        self._waker = CycleWaker(lambda: self._keeper.post(Look()))
+        self._waker.start(self._settings.plan)
+        units = {adviser.name: UNITS[adviser.kind] for adviser in self._settings.sensing.advisers}
+        self._senses = Senses(
+            self._bench.advisers, self._clock, lambda at, r: self._keeper.post(r, at), self._recorder.put, units
+        )
+        self._senses.start()
+        self._socket = ControlSocket(
+            self._runtime / f"{self._settings.id}.sock", self._tell_status, self._stop_run, self._keeper.order
+        )
+        self._socket.start()
+        for number in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(number, self._told_to_stop)
+        signal.signal(signal.SIGHUP, lambda *_: self._must_reload.set())
+        self._begin_notices()
+        self._accept(self._settings)
+        log.info("ready", bed=self._settings.id, plan=str(self._file))
+        self._manager.ready()
+
+    def _begin_notices(self) -> None:
+        if self._rejected is not None:
+            text = f"The file is not valid; the last accepted one is in force. {self._rejected.splitlines()[0]}"
+            self._keeper.post(Notice("plan-rejected", Severity.SOON, text))
+        if self._aside is not None:
+            text = f"The history could not be read and was kept aside as {self._aside.name}; a new one was begun."
+            self._keeper.post(Notice("history-lost", Severity.SOON, text))
+
+    # --- what the threads call ---------------------------------------------------------------
+
+    def _record(self, fact: Any) -> None:
+        self._recorder.put(fact)
+
+    def _tell_guard(self, message: Any) -> None:
+        self._guard.inbox.put(message)
+
+    def _heard_guard(self, at: Instant, action: Any) -> None:
+        self._keeper.post(action, at)
+
+    def _feed(self) -> None:
+        """The guard lives; the watchdog hears of it only while the keeper lives too."""
+        if self._clock.now().long_s - self._keeper.beat_s < FRESH_BEAT_S:
+            self._manager.alive()
+
+    def _guard_died(self, problem: BaseException) -> None:
+        log.error("guard_died", problem=repr(problem))
+        self._status = 1
+        self._keeper.stop()
+
+    def _thread_died(self, args: threading.ExceptHookArgs) -> None:
+        """A thread that is neither guard nor keeper: watering goes on without it, and a person hears of it."""
+        name = args.thread.name if args.thread else "?"
+        log.error("thread_died", thread=name, problem=repr(args.exc_value))
+        text = f"A part of the daemon ({name}) stopped: {args.exc_value}. Watering goes on."
+        self._keeper.post(Notice(f"part-stopped-{name.replace(' ', '-')}", Severity.SOON, text))
+
+    def _stop_run(self, who: str) -> None:
+        self._guard.inbox.put(Cut(f"stopped by {who}"))
+
+    def _tell_status(self) -> dict[str, Any]:
+        keeper = self._keeper
+        at = self._clock.now()
+        return {
+            "bed": self._settings.id,
+            "title": self._settings.title,
+            **status(keeper.state, self._guard.state, keeper.alerts, at, keeper.beat_s),
+        }
+
+    def _told_to_stop(self, *_: int | FrameType | None) -> None:
+        self._manager.stopping()
+        self._guard.inbox.put(Cut("the daemon was stopped"))
+        self._keeper.stop()
+
+    def _local_hour(self) -> float:
+        now = datetime.now(ZoneInfo(self._settings.plan.place.timezone))
+        return now.hour + now.minute / 60
+
+    # --- once a second -----------------------------------------------------------------------
+
+    def _chores(self, at: Instant) -> None:
+        if at.long_s >= self._clock_checked_s + CLOCK_EVERY_S:
+            self._clock_checked_s = at.long_s
+            self._clock.check()
+        if self._must_reload.is_set() or self._watch.has_changed(at.long_s):
+            self._must_reload.clear()
+            self._reload()
+        if self._child is not None:
+            self._child.look(at.long_s)
+
+    def _reload(self) -> None:
+        settings, messages = reload(self._file, self._settings)
+        is_new = settings is not self._settings
+        self._settings = settings
+        for message in messages:
+            self._keeper.post(message)
+        if is_new:
+            self._waker.follow(settings.plan)
+            self._accept(settings)
+            log.info("plan_taken", file=str(self._file))
+        else:
+            log.warning("plan_rejected", file=str(self._file))
+
+    def _accept(self, settings: Settings) -> None:
+        """Keeps the accepted text, so that a start with a bad file has something to run."""
+        path = _accepted_path(settings.id)
+        temporary = path.with_suffix(".new")
+        try:
+            temporary.write_text(settings.text, encoding="utf-8")
+            temporary.replace(path)
+        except OSError as problem:
+            log.error("accepted_file_not_kept", problem=str(problem))
+
+    # --- ending ------------------------------------------------------------------------------
+
+    def _end(self) -> None:
+        """Relay off first; then what was said about it is still written down."""
+        self._guard.stop()
+        self._guard.join(timeout=END_WAIT_S)
+        self._bench.relay.off()
+        self._drain_keeper()
+        self._socket.stop()
+        self._waker.stop()
+        self._senses.stop()
+        if self._child is not None:
+            self._child.stop()
+        self._recorder.put(Deed(self._clock.now(), "stop", "the daemon stopped"))
+        self._recorder.stop()
+        self._recorder.join(timeout=END_WAIT_S)
+        log.info("stopped")
+
+    def _drain_keeper(self) -> None:
+        """The end of a run that was cut is still taken in and recorded."""
+        if self._status == 0:
+            self._keeper.stop()
+            self._keeper.run()
+
+
+def _permits(memory: Memory) -> list[Permit]:
+    """A soak goes on over a restart: its permit again."""
+    standing = memory.standing
+    if standing is None or standing.what != "soak":
+        return []
+    return [Permit(Purse.SOAK, standing.until_s, most_s=86_400.0)]

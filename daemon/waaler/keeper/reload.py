@@ -1,0 +1,79 @@
+"""Takes an edited file: only if it is valid, only what can change live, and says what changed."""
+
+from dataclasses import fields, is_dataclass
+from pathlib import Path
+from typing import Any
+
+from waaler.core.facts import Severity
+from waaler.core.messages import Message, NewPlan, Notice
+from waaler.settings import Settings, SettingsError, parse
+
+__all__ = ["PLAN_REJECTED", "changes", "reload"]
+
+PLAN_REJECTED = "plan-rejected"
+RESTART = "restart-needed"
+NEEDS_RESTART = ("id", "wiring", "mqtt")
+
+
+def reload(path: Path, present: Settings) -> tuple[Settings, list[Message]]:
+    """The settings now in force, and what to tell the decisions.
+
+    A file that cannot be read or is not valid changes nothing but an alert. Pins, id and broker stay as they were
+    until a restart, which an alert then asks for.
+    """
+    try:
+        new = parse(path.read_text(encoding="utf-8"), str(path))
+    except (SettingsError, OSError, UnicodeDecodeError) as problem:
+        text = f"The edited file is not taken; the plan before it stays in force. {_one_line(problem)}"
+        return present, [Notice(PLAN_REJECTED, Severity.SOON, text)]
+    waits = [name for name in NEEDS_RESTART if getattr(new, name) != getattr(present, name)]
+    messages: list[Message] = [
+        Notice(PLAN_REJECTED),
+        NewPlan(new.plan, new.sensing, new.limits, changes(present, new)),
+    ]
+    if waits:
+        text = f"Changes of {', '.join(waits)} wait for a restart of the daemon."
+        messages.append(Notice(RESTART, Severity.NOTE, text))
+    return new, messages
+
+
+def changes(before: Settings, after: Settings) -> tuple[str, ...]:
+    """Every effective value that differs, one line each: `limits.rest_s: 300.0 -> 240.0`."""
+    return tuple(
+        line
+        for name in ("plan", "sensing", "limits")
+        for line in _differences(name, getattr(before, name), getattr(after, name))
+    )
+
+
+def _differences(name: str, before: Any, after: Any) -> list[str]:
+    if before == after:
+        return []
+    if type(before) is type(after) and is_dataclass(before):
+        return [
+            line
+            for field in fields(before)
+            for line in _differences(
+                f"{name}.{field.name}", getattr(before, field.name), getattr(after, field.name)
+            )
+        ]
+    if isinstance(before, tuple) and isinstance(after, tuple) and len(before) == len(after):
+        return [
+            line
+            for n, pair in enumerate(zip(before, after, strict=True))
+            for line in _differences(f"{name}.{_label(pair[1], n)}", *pair)
+        ]
+    return [f"{name}: {_short(before)} -> {_short(after)}"]
+
+
+def _label(item: Any, n: int) -> str:
+    return str(getattr(item, "name", n))
+
+
+def _short(value: Any) -> str:
+    text = str(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+def _one_line(problem: Exception) -> str:
+    return str(problem).splitlines()[0]

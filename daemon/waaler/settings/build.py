@@ -1,0 +1,174 @@
+"""From the written sections to the types that plan, guard and bed own; defaults that depend on each other."""
+
+from datetime import date, timedelta
+
+from waaler.bed.figures import Figures
+from waaler.bed.wiring import FloatPin, ProbeInput, Pull, RelayPin, Supply, Wiring
+from waaler.guard.limits import Limits
+from waaler.plan.sensing import Adviser, AdviserKind, Sensing
+from waaler.plan.timetable import day_seconds
+from waaler.plan.types import (
+    AtTimes,
+    ClockMoment,
+    Evenly,
+    Every,
+    HotDay,
+    OnDemand,
+    Pattern,
+    Place,
+    Plan,
+    Window,
+)  # fmt: skip
+from waaler.settings.models import BedFile, FloatSection, OnDemandSection, WindowSection
+
+__all__ = ["busiest_day_s", "figures", "limits", "plan", "sensing", "wiring"]
+
+LONGEST_RUN_S = 600.0
+LONGEST_RUN_SHARE = 1 / 3
+LEAST_DAY_S = 3600.0
+DAY_FACTOR = 4
+TRAY_WET = "tray_wet"
+
+
+def plan(file: BedFile, bed: Figures) -> Plan:
+    """The plan; `250 mL per pot` becomes the seconds that fill the line and then give the dose."""
+    return Plan(
+        place=Place(file.place.timezone, file.place.latitude, file.place.longitude),
+        windows=tuple(_window(section, bed) for section in file.plan),
+        hot_day=None if file.hot_day is None else HotDay(file.hot_day.above, file.hot_day.extra_cycles),
+        longest_gap_s=file.limits.longest_gap,
+    )
+
+
+def figures(file: BedFile) -> Figures:
+    layout, default = file.layout, Figures()
+    return Figures(
+        pots=layout.pots,
+        outlet_l_per_min=default.outlet_l_per_min if layout.outlet_flow is None else layout.outlet_flow,
+        line_l=layout.line,
+        sump_full_l=layout.sump.full,
+        sump_low_l=layout.sump.low,
+        sump_empty_l=layout.sump.empty,
+        media_l_per_pot=layout.media_per_pot,
+        capacity_fraction=layout.holds / 100,
+        wilting_fraction=layout.holds / 300,
+        drink_l_per_pot_day=layout.drink_per_pot,
+    )
+
+
+def limits(file: BedFile, plan: Plan, bed: Figures) -> Limits:
+    """longest_run: at most 10 min and a third of the usable sump; most_per_day: four plan days, at least 60 min."""
+    section = file.limits
+    third_s = 60 * LONGEST_RUN_SHARE * (bed.sump_full_l - bed.sump_empty_l) / bed.pump_l_per_min
+    has_pins = file.pins is not None
+    return Limits(
+        has_sump_float=not (has_pins and file.pins is not None and file.pins.sump_low == "none"),
+        has_tray_float=not (has_pins and file.pins is not None and file.pins.tray_high == "none"),
+        longest_run_s=section.longest_run or min(LONGEST_RUN_S, third_s),
+        most_per_day_s=section.most_per_day or max(DAY_FACTOR * busiest_day_s(plan), LEAST_DAY_S),
+        rest_s=section.rest,
+        settle_sump_s=section.settle_sump,
+        settle_tray_s=section.settle_tray,
+        run_back_s=section.run_back,
+        confirm_s=section.confirm,
+        start_delay_s=section.start_delay,
+        most_starts_per_h=section.most_starts,
+    )
+
+
+def busiest_day_s(plan: Plan) -> float:
+    """Pump seconds of the fullest day of a week in each month of a year: windows have weekdays and dates."""
+    starts = (date(2026, month, 1) for month in range(1, 13))
+    edges = {day for window in plan.windows for day in (window.starts, window.ends) if day is not None}
+    days = (first + timedelta(days=n) for first in (*starts, *edges) for n in range(-6, 7))
+    return max(day_seconds(plan, day) for day in set(days))
+
+
+def sensing(file: BedFile) -> Sensing:
+    section = file.sensing
+    advisers = [
+        Adviser(
+            name=probe.name,
+            kind=AdviserKind.MOISTURE,
+            wet_above=probe.wet_above,
+            dry_below=probe.dry_below,
+            is_calibrated=probe.calibration is not None,
+        )
+        for probe in section.probes
+    ]
+    if file.pins is not None and file.pins.tray_wet is not None:
+        advisers.append(Adviser(TRAY_WET, AdviserKind.TRAY_WET))
+    return Sensing(
+        advisers=tuple(advisers),
+        skip_at_most=section.skip_at_most,
+        hot_above_c=section.hot_above,
+        extend_at_most=section.extend_at_most / 100,
+        least_share=section.least_share / 100,
+        drained_after_s=section.drained_after,
+        extra_after_s=section.extra_after,
+    )
+
+
+def wiring(file: BedFile) -> Wiring:
+    probes = tuple(
+        ProbeInput(
+            probe.name,
+            probe.channel,
+            None if probe.calibration is None else probe.calibration.dry,
+            None if probe.calibration is None else probe.calibration.wet,
+        )
+        for probe in file.sensing.probes
+    )
+    supply, pins = Supply(file.pump.supply), file.pins
+    if pins is None:
+        return Wiring(probes=probes, supply=supply)
+    return Wiring(
+        relay=RelayPin(pins.relay.gpio, pins.relay.energised_by == "high"),
+        sump_low=_float(pins.sump_low),
+        tray_high=_float(pins.tray_high),
+        tray_wet=None if pins.tray_wet is None else FloatPin(pins.tray_wet.gpio, Pull(pins.tray_wet.pull)),
+        probes=probes,
+        supply=supply,
+    )
+
+
+def _float(section: FloatSection | str) -> FloatPin | None:
+    if isinstance(section, str):
+        return None
+    return FloatPin(section.gpio, Pull(section.pull), section.closed == "good")
+
+
+def _window(section: WindowSection, bed: Figures) -> Window:
+    size, unit = section.water
+    fallback = section.fallback or []
+    return Window(
+        name=section.window,
+        pattern=_pattern(section),
+        seconds=size if unit == "s" else _dose_s(size, bed),
+        weekdays=frozenset(section.on or ()),
+        starts=section.starts,
+        ends=section.until,
+        fallback_opens=fallback[0] if fallback and isinstance(fallback[0], ClockMoment) else None,
+        fallback_closes=fallback[-1] if fallback and isinstance(fallback[-1], ClockMoment) else None,
+        on_demand=None if section.on_demand is None else _on_demand(section.on_demand),
+    )
+
+
+def _dose_s(litres: float, bed: Figures) -> float:
+    """Seconds to fill the line, then to give this much at an outlet."""
+    return float(round(60 * (bed.line_l / bed.pump_l_per_min + litres / bed.outlet_l_per_min)))
+
+
+def _pattern(section: WindowSection) -> Pattern:
+    if section.at is not None:
+        return AtTimes(tuple(section.at))
+    assert section.between is not None
+    opens, closes = section.between
+    if section.cycles is not None:
+        return Evenly(section.cycles, opens, closes)
+    return Every(round((section.every or 0.0) / 60), opens, closes)
+
+
+def _on_demand(section: OnDemandSection) -> OnDemand:
+    opens, closes = section.between
+    return OnDemand(section.probe, section.below, opens, closes, section.least_gap, section.at_most)

@@ -1,0 +1,171 @@
+"""The kinds of values in the file: each is read from the scalar's own text, and says what to write instead."""
+
+import re
+from collections.abc import Callable
+from datetime import date
+from typing import Annotated, Any
+from zoneinfo import ZoneInfo
+
+from pydantic import BeforeValidator, WithJsonSchema
+from pydantic_core import PydanticCustomError
+
+from waaler.plan.types import ClockMoment, Moment, SunEvent, SunMoment
+from waaler.settings.units import DURATION, FLOW, SHARE, VOLUME, Dimension, UnitError, amount, temperature_c
+
+__all__ = [
+    "BedId", "Count", "Day", "Degrees", "Duration", "FlowRate", "Gpio", "Name", "Number", "Percent", "PlainText",
+    "Temperature", "TimeZone", "Volume", "Water", "Weekday", "When",
+]  # fmt: skip
+
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)")
+SUN = re.compile(r"(dawn|sunrise|sunset|dusk)(?:\s*([+-])\s*(\S.*))?")
+PER_POT = re.compile(r"(.+?)\s+per\s+pot")
+
+
+def _wrong(what: str, remedy: str) -> PydanticCustomError:
+    """A fault; the remedy travels in its context."""
+    return PydanticCustomError("fault", "{what}", {"what": what, "remedy": remedy})
+
+
+def _text(value: Any, example: str) -> str:
+    if not isinstance(value, str) or not value.strip():
+        raise _wrong(
+            "a value is missing here" if value is None else "this is not a single value", f"write {example}"
+        )
+    return value.strip()
+
+
+def _quantity(dimension: Dimension) -> BeforeValidator:
+    def parse(value: Any) -> float:
+        text = _text(value, dimension.example)
+        try:
+            return amount(text, dimension)
+        except UnitError as problem:
+            raise _wrong(problem.what, problem.remedy) from None
+
+    return BeforeValidator(parse)
+
+
+def _schema(description: str, example: str) -> WithJsonSchema:
+    return WithJsonSchema({"type": "string", "description": description, "examples": [example]})
+
+
+def _parsed(parse: Callable[[str], Any], example: str) -> BeforeValidator:
+    def validate(value: Any) -> Any:
+        text = _text(value, example)
+        try:
+            return parse(text)
+        except UnitError as problem:
+            raise _wrong(problem.what, problem.remedy) from None
+        except (ValueError, KeyError, OSError):
+            raise _wrong(f"'{text}' cannot be read here", f"write {example}") from None
+
+    return BeforeValidator(validate)
+
+
+def _count(text: str) -> int:
+    if not re.fullmatch(r"\d{1,6}", text):
+        raise ValueError
+    return int(text)
+
+
+def _number(text: str) -> float:
+    if not re.fullmatch(r"[+-]?\d{1,6}(\.\d{1,12})?", text):
+        raise ValueError
+    return float(text)
+
+
+def _zone(text: str) -> str:
+    return ZoneInfo(text).key
+
+
+def _bed_id(text: str) -> str:
+    if not re.fullmatch(r"[a-z][a-z0-9-]{0,30}", text):
+        raise ValueError
+    return text
+
+
+def _name(text: str) -> str:
+    if not re.fullmatch(r"[A-Za-z][A-Za-z0-9_ -]{0,30}", text):
+        raise ValueError
+    return text
+
+
+def _plain(text: str) -> str:
+    if len(text) > 200:
+        raise ValueError
+    return text
+
+
+def _gpio(text: str) -> int:
+    if not re.fullmatch(r"\d{1,2}", text) or int(text) > 27:
+        raise ValueError
+    return int(text)
+
+
+def _moment(text: str) -> Moment:
+    clock = CLOCK.fullmatch(text)
+    if clock:
+        return ClockMoment(int(clock[1]) * 60 + int(clock[2]))
+    sun = SUN.fullmatch(text)
+    if not sun:
+        raise ValueError
+    offset_s = amount(sun[3], DURATION) if sun[2] else 0.0
+    if offset_s > 12 * 3600:
+        raise UnitError(f"an offset of {sun[3]} is too long", "write at most 12 h")
+    return SunMoment(SunEvent(sun[1]), round(offset_s / 60) * (-1 if sun[2] == "-" else 1))
+
+
+def _water(text: str) -> tuple[float, str]:
+    """(seconds, "s") or (litres per pot, "L")."""
+    per_pot = PER_POT.fullmatch(text)
+    if per_pot:
+        return amount(per_pot[1], VOLUME), "L"
+    if "per" in text:
+        raise ValueError
+    return amount(text, DURATION), "s"
+
+
+def _weekday(text: Any) -> int:
+    name = _text(text, "mon, tue, wed, thu, fri, sat or sun").lower()
+    if name not in WEEKDAYS:
+        raise _wrong(f"'{name}' is no day of the week", "write mon, tue, wed, thu, fri, sat or sun")
+    return WEEKDAYS.index(name)
+
+
+Duration = Annotated[float, _quantity(DURATION), _schema("a time", "4 min")]
+Volume = Annotated[float, _quantity(VOLUME), _schema("a volume", "220 L")]
+FlowRate = Annotated[float, _quantity(FLOW), _schema("a flow", "54 L/h")]
+Percent = Annotated[float, _quantity(SHARE), _schema("a share", "45 %")]
+Temperature = Annotated[float, _parsed(temperature_c, "32 C or 90 F"), _schema("a temperature", "32 C")]
+Count = Annotated[
+    int, _parsed(_count, "a whole number such as 4"), WithJsonSchema({"type": "integer", "minimum": 0})
+]
+Number = Annotated[float, _parsed(_number, "a number such as 820"), WithJsonSchema({"type": "number"})]
+Degrees = Annotated[float, _parsed(_number, "degrees such as 47.26"), WithJsonSchema({"type": "number"})]
+Gpio = Annotated[
+    int,
+    _parsed(_gpio, "a GPIO number from 0 to 27"),
+    WithJsonSchema({"type": "integer", "minimum": 0, "maximum": 27}),
+]
+TimeZone = Annotated[str, _parsed(_zone, "a name such as Europe/Vienna"), _schema("a time zone", "Europe/Vienna")]
+BedId = Annotated[
+    str,
+    _parsed(_bed_id, "small letters, digits and hyphens, a letter first, at most 31"),
+    WithJsonSchema({"type": "string", "pattern": "^[a-z][a-z0-9-]{0,30}$"}),
+]
+Name = Annotated[str, _parsed(_name, "letters, digits, _ and -, a letter first"), _schema("a name", "morning")]
+PlainText = Annotated[str, _parsed(_plain, "a short text"), _schema("free text", "Terrace bed")]
+When = Annotated[
+    Any,
+    _parsed(_moment, '"06:30" or "sunset - 1 h 30 min"'),
+    _schema("a time of day or of the sun", "sunrise + 30 min"),
+]
+Water = Annotated[Any, _parsed(_water, "3 min or 250 mL per pot"), _schema("a time, or a volume per pot", "3 min")]
+Day = Annotated[
+    date,
+    _parsed(date.fromisoformat, "a date such as 2026-05-01"),
+    WithJsonSchema({"type": "string", "format": "date"}),
+]
+Weekday = Annotated[int, BeforeValidator(_weekday), WithJsonSchema({"enum": list(WEEKDAYS)})]

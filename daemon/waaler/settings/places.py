@@ -1,0 +1,51 @@
+"""Where a bed's file, state and run-time files live."""
+
+import os
+from pathlib import Path
+
+from waaler.settings.faults import Fault, SettingsError
+
+__all__ = ["ETC", "find", "runtime_folder", "state_folder"]
+
+ETC = Path("/etc/waaler")
+EXAMPLE = Path(__file__).parents[1] / "example.yaml"
+
+
+def find(file: Path | None) -> Path:
+    """The file named, else the only one in /etc/waaler, else the checkout's or the package's example.
+
+    Raises SettingsError where several beds are kept and none was named.
+    """
+    if file is not None:
+        return file
+    kept = sorted(ETC.glob("*.yaml"))
+    if len(kept) > 1:
+        names = ", ".join(str(path) for path in kept)
+        raise SettingsError((Fault(str(ETC), 1, 1, "several beds are kept here", f"name one of {names}"),))
+    if kept:
+        return kept[0]
+    checkout = Path("config/bed.yaml")
+    return checkout if checkout.is_file() else EXAMPLE
+
+
+def state_folder(bed: str) -> Path:
+    """The bed's folder for what must last; made if it is missing."""
+    return _folder(bed, "STATE_DIRECTORY", Path("/var/lib/waaler"), "XDG_STATE_HOME", Path.home() / ".local/state")
+
+
+def runtime_folder(bed: str) -> Path:
+    """The bed's folder for socket, lock and off file; made if it is missing."""
+    fallback = Path(f"/tmp/waaler-{os.getuid()}")
+    return _folder(bed, "RUNTIME_DIRECTORY", Path("/run/waaler"), "XDG_RUNTIME_DIR", fallback)
+
+
+def _folder(bed: str, given: str, system: Path, xdg: str, home: Path) -> Path:
+    """The service manager's folder, else the system's where it exists, else the user's."""
+    if os.environ.get(given):
+        folder = Path(os.environ[given].split(":")[0])
+    elif (system / bed).is_dir() and os.access(system / bed, os.W_OK):
+        folder = system / bed
+    else:
+        folder = Path(os.environ.get(xdg) or home) / "waaler" / bed
+    folder.mkdir(parents=True, exist_ok=True, mode=0o750)
+    return folder

@@ -1,0 +1,120 @@
+"""A file's settings as the rooms below own them."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from waaler.bed.figures import Figures
+from waaler.bed.wiring import Wiring
+from waaler.guard.limits import Limits
+from waaler.plan.sensing import Sensing
+from waaler.plan.types import Plan
+from waaler.settings import build
+from waaler.settings.crossing import contradictions
+from waaler.settings.faults import Fault, SettingsError
+from waaler.settings.models import BedFile
+from waaler.settings.problems import faults_of
+from waaler.settings.text import MOST_BYTES, Source, read
+
+__all__ = ["Mqtt", "Settings", "load", "parse"]
+
+
+@dataclass(frozen=True, slots=True)
+class Mqtt:
+    """The broker. password_file: its first line is the password, so that it stands in no log and no backup."""
+
+    host: str
+    port: int
+    user: str | None = None
+    password_file: Path | None = None
+    ca_file: Path | None = None
+    certificate_file: Path | None = None
+    key_file: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """Everything a file says, defaults filled in. mqtt None: no messages. text: the file as it was read.
+
+    file: the written model and source: where everything stands; for warnings.
+    """
+
+    id: str
+    title: str
+    plan: Plan
+    limits: Limits
+    sensing: Sensing
+    figures: Figures
+    wiring: Wiring
+    mqtt: Mqtt | None
+    is_clock_trusted: bool
+    text: str
+    file: BedFile
+    source: Source
+
+
+def load(path: Path) -> Settings:
+    """The settings of a file. Raises SettingsError for whatever is wrong with it, a missing file included."""
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise SettingsError(
+                (Fault(str(path), 1, 1, "the file is larger than 256 kB", "keep only settings in it"),)
+            )
+        text = path.read_text(encoding="utf-8")
+    except OSError as problem:
+        what = f"cannot be read: {problem.strerror or problem}"
+        raise SettingsError((Fault(str(path), 1, 1, what, "name a file that exists and may be read"),)) from None
+    except UnicodeDecodeError as problem:
+        before = problem.object[: problem.start]
+        line, column = before.count(b"\n") + 1, problem.start - (before.rfind(b"\n") + 1) + 1
+        remedy = "save the file as UTF-8 text"
+        raise SettingsError((Fault(str(path), line, column, "this is not UTF-8 text", remedy),)) from None
+    return parse(text, str(path))
+
+
+def parse(text: str, name: str) -> Settings:
+    """The settings of a text. Raises SettingsError with every fault."""
+    source = read(text, name)
+    if not isinstance(source.values, dict):
+        raise SettingsError(
+            (Fault(name, 1, 1, "there are no settings", "begin with `bed:`, see `waaler example`"),)
+        )
+    try:
+        file = BedFile.model_validate(source.values)
+    except ValidationError as problem:
+        raise SettingsError(faults_of(problem, source)) from None
+    faults = contradictions(file, source)
+    if faults:
+        raise SettingsError(faults)
+    return _settings(file, source)
+
+
+def _settings(file: BedFile, source: Source) -> Settings:
+    figures = build.figures(file)
+    plan = build.plan(file, figures)
+    return Settings(
+        id=file.bed,
+        title=file.title or file.bed,
+        plan=plan,
+        limits=build.limits(file, plan, figures),
+        sensing=build.sensing(file),
+        figures=figures,
+        wiring=build.wiring(file),
+        mqtt=_mqtt(file),
+        is_clock_trusted=file.clock == "trusted",
+        text=source.text,
+        file=file,
+        source=source,
+    )
+
+
+def _mqtt(file: BedFile) -> Mqtt | None:
+    section = file.mqtt
+    if section is None:
+        return None
+    files = {
+        name: None if getattr(section, name) is None else Path(getattr(section, name))
+        for name in ("password_file", "ca_file", "certificate_file", "key_file")
+    }
+    return Mqtt(section.host, section.port, section.user, **files)

@@ -1,0 +1,125 @@
+"""What `check` says of a valid file: nothing that stops it, everything a grower should know."""
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+from itertools import pairwise
+
+from waaler.plan.sun import sun_event
+from waaler.plan.timetable import cycles_of_day
+from waaler.plan.types import Cycle, Moment, SunMoment
+from waaler.settings.build import busiest_day_s
+from waaler.settings.faults import Fault
+from waaler.settings.models import WindowSection
+from waaler.settings.settings import Settings
+from waaler.settings.text import Path
+
+__all__ = ["CAUTION_MAINS", "warnings"]
+
+SHORT_RUN_S = 60.0
+PULLED_UP_AT_BOOT = range(9)
+"""GPIO 0 to 8 power up with a pull-up, 9 to 27 with a pull-down.
+
+Source: BCM2835 ARM Peripherals, 6.2 (from memory).
+"""
+
+CAUTION_MAINS = (
+    "mains and water: a residual-current device whose test button is pressed monthly, an enclosure, drip loops;"
+    " everything on the mains side is for a licensed electrician and your local code"
+)
+
+
+def warnings(settings: Settings, today: date) -> tuple[Fault, ...]:
+    """Warnings with their places; the plan is looked at on days around the year from today."""
+    found = [
+        *_collisions(settings, today),
+        *_lengths(settings),
+        *_sunless(settings, today),
+        *_wiring(settings),
+    ]
+    return tuple(dict.fromkeys(found))
+
+
+def _collisions(settings: Settings, today: date) -> Iterator[Fault]:
+    """Two cycles of different windows that overlap or leave less than `rest`."""
+    seen: set[tuple[str, str]] = set()
+    for day in (today + timedelta(days=n) for n in range(0, 366, 5)):
+        for before, after in pairwise(cycles_of_day(settings.plan, day)):
+            pair = (before.key.window, after.key.window)
+            if pair in seen or not _is_close(before, after, settings.limits.rest_s):
+                continue
+            seen.add(pair)
+            what = (
+                f"on {day} {pair[0]} {before.key.n} and {pair[1]} {after.key.n} leave less than the rest of"
+                f" {settings.limits.rest_s / 60:g} min"
+            )
+            yield settings.source.fault(_window_path(settings, after), what, "move one of them")
+
+
+def _is_close(before: Cycle, after: Cycle, rest_s: float) -> bool:
+    return (after.start - before.start).total_seconds() < before.seconds + rest_s
+
+
+def _lengths(settings: Settings) -> Iterator[Fault]:
+    limits, source = settings.limits, settings.source
+    day_s = busiest_day_s(settings.plan)
+    if day_s > limits.most_per_day_s:
+        what = (
+            f"the plan's day is {day_s / 60:.0f} min, more than most_per_day ({limits.most_per_day_s / 60:g} min)"
+        )
+        yield source.fault(("limits", "most_per_day"), what, "raise it if pump and house allow, or plan less")
+    for n, window in enumerate(settings.plan.windows):
+        path: Path = ("plan", n, "water")
+        if window.seconds > limits.longest_run_s:
+            what = (
+                f"{window.seconds:.0f} s is longer than longest_run ({limits.longest_run_s:.0f} s), and cut there"
+            )
+            yield source.fault(path, what, "shorten the cycle, or raise longest_run if the sump allows")
+        if window.seconds < SHORT_RUN_S:
+            what = f"{window.seconds:.0f} s is short: filling the line takes a good part of it"
+            yield source.fault(path, what, "give fewer and longer cycles")
+
+
+def _sunless(settings: Settings, today: date) -> Iterator[Fault]:
+    """A window that hangs on the sun, at a place and time of year without it."""
+    for n, section in enumerate(settings.file.plan):
+        if section.fallback is not None:
+            continue
+        for moment in _moments(section):
+            days = (today + timedelta(days=n) for n in range(0, 366, 3))
+            day = next((d for d in days if sun_event(settings.plan.place, moment.event, d) is None), None)
+            if day is not None:
+                what = f"there is no {moment.event.value} here on {day}; a usual clock time stands in"
+                yield settings.source.fault(("plan", n), what, 'add fallback: ["06:00", "20:00"]')
+                break
+
+
+def _moments(section: WindowSection) -> list[SunMoment]:
+    moments: list[Moment] = [*(section.between or ()), *(section.at or ())]
+    return [moment for moment in moments if isinstance(moment, SunMoment)]
+
+
+def _wiring(settings: Settings) -> Iterator[Fault]:
+    file, source = settings.file, settings.source
+    if file.pump.supply == "mains":
+        yield source.fault(("pump", "supply"), "a mains pump", CAUTION_MAINS)
+    if file.pins is None:
+        what = "no pins are written out: this file can be rehearsed, not run on a Pi"
+        yield source.fault((), what, "add `pins:` as in `waaler example`")
+        return
+    relay = file.pins.relay
+    is_high_at_boot = relay.gpio in PULLED_UP_AT_BOOT
+    if is_high_at_boot == (relay.energised_by == "high"):
+        level = "high" if is_high_at_boot else "low"
+        better = "9 to 27" if is_high_at_boot else "0 to 8"
+        what = f"GPIO {relay.gpio} is pulled {level} while the Pi boots, which would energise this relay"
+        yield source.fault(("pins", "relay", "gpio"), what, f"take one of GPIO {better}, or a stronger resistor")
+    what = "no input reads the pump's supply behind the last contact: a welded relay can't be seen"
+    yield source.fault(("pins", "relay"), what, "see hardware/wiring.md")
+    for key, name in (("no_sump_float", "sump_low"), ("no_tray_float", "tray_high")):
+        if getattr(file, key) is not None and getattr(file.pins, name) == "none":
+            yield source.fault((key,), f"{name} is not fitted: every status will say so", "fit the float")
+
+
+def _window_path(settings: Settings, cycle: Cycle) -> Path:
+    names = [window.name for window in settings.plan.windows]
+    return ("plan", names.index(cycle.key.window)) if cycle.key.window in names else ("plan",)
