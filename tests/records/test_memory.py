@@ -44,7 +44,7 @@ def restart(folder: Path, facts: list[Fact], now: Instant, is_sure: bool = True)
     boot = "boot-a" if now is SAME_BOOT else "boot-b"
     second = Store(folder / "terrace.db", boot, folder / "terrace.guard.json")
     ends = second.interrupted(now)
-    second.write(ends)
+    second.write([*ends, Deed(now, "start", "the daemon started")])
     memory = second.memory(now)
     second.close()
     return memory
@@ -224,6 +224,22 @@ def test_the_second_copy_is_written_though_the_database_refuses(tmp_path: Path) 
     with pytest.raises(Exception, match="readonly"):
         store.write([TripBegan(at(1.0), Trip.OVERRUN, "ran too long", is_locked=True)])
 
+    assert json.loads(copy.read_text())["body"]["locks"] == ["overrun"]
+    store.close()
+
+
+def test_a_second_copy_that_fails_is_said_and_tried_again_with_the_next_facts(tmp_path: Path) -> None:
+    copy = tmp_path / "terrace.guard.json"
+    in_the_way = tmp_path / "terrace.guard.json.new"
+    in_the_way.mkdir()
+    store = Store(tmp_path / "terrace.db", "boot-a", copy)
+
+    store.write([TripBegan(at(1.0), Trip.OVERRUN, "ran too long", is_locked=True)])
+    assert store.copy_problem is not None
+    in_the_way.rmdir()
+    store.write([Deed(at(2.0), "note", "looked at the relay", "anna")])
+
+    assert store.copy_problem is None
     assert json.loads(copy.read_text())["body"]["locks"] == ["overrun"]
     store.close()
 

@@ -26,9 +26,10 @@ KEEP_ALIVE_S = 30
 
 @dataclass(frozen=True, slots=True)
 class Broker:
-    """Where the broker is and how it knows us. ca_file: the authority that signed its certificate; None: no TLS.
+    """Where the broker is and how it knows us.
 
-    longest_wait_s: between two tries to connect; the first come after 1, 2, 4 ... seconds.
+    ca_file: the authority that signed the broker's certificate; None: no TLS. certificate_file, key_file: ours,
+    where the broker asks for one. longest_wait_s: between two tries to connect; the first come after 1, 2, 4 s.
     """
 
     host: str
@@ -36,6 +37,8 @@ class Broker:
     user: str | None = None
     password: str | None = None
     ca_file: Path | None = None
+    certificate_file: Path | None = None
+    key_file: Path | None = None
     longest_wait_s: int = 60
 
 
@@ -100,10 +103,11 @@ class Connection:
         self._client = client
 
     def start(self) -> None:
-        """Begins to connect and returns at once. Raises OSError for a CA file that cannot be read."""
-        if self._broker.ca_file is not None:
-            self._client.tls_set(ca_certs=str(self._broker.ca_file))
-        self._client.connect_async(self._broker.host, self._broker.port, keepalive=KEEP_ALIVE_S)
+        """Begins to connect and returns at once. Raises OSError for a certificate or key that cannot be read."""
+        broker = self._broker
+        if broker.ca_file is not None:
+            self._client.tls_set(_text(broker.ca_file), _text(broker.certificate_file), _text(broker.key_file))
+        self._client.connect_async(broker.host, broker.port, keepalive=KEEP_ALIVE_S)
         self._client.loop_start()
 
     def publish(
@@ -149,3 +153,7 @@ def _properties(content_type: str) -> Properties:
     properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
     properties.ContentType = content_type
     return properties
+
+
+def _text(path: Path | None) -> str | None:
+    return None if path is None else str(path)

@@ -58,7 +58,7 @@ class Follower:
         self._sensed: list[dict[str, Any]] = []
 
     def run(self) -> None:
-        """Until told to stop. Raises OSError for a CA file that cannot be read."""
+        """Until told to stop. Raises OSError for a certificate or key that cannot be read."""
         self._connection.start()
         while not isinstance(news := self._wait(), Stop):
             self._hear(news)

@@ -12,6 +12,9 @@ class Boots:
 
     def __init__(self, db: sqlite3.Connection, name: str) -> None:
         self._db, self._name = db, name
+        row = db.execute("SELECT last_long_s + sure_offset_s FROM boot ORDER BY id DESC LIMIT 1").fetchone()
+        self.last_alive_s: float | None = None if row is None else row[0]
+        """The wall time up to which the former process surely lived; None where its clock was never sure."""
 
     def note(self, at: Instant) -> int:
         """The number of the present boot, alive at this instant. Call inside a transaction."""
@@ -53,11 +56,6 @@ class Boots:
         """Whether ages since that boot are exact."""
         name, _, offset_s = self._row(boot)
         return name == self._name or (offset_s is not None and now.is_sure)
-
-    def last_alive_s(self) -> float | None:
-        """The wall time up to which the last process surely lived; None where its clock was never sure."""
-        row = self._db.execute("SELECT last_long_s + sure_offset_s FROM boot ORDER BY id DESC LIMIT 1").fetchone()
-        return None if row is None else row[0]
 
     def _row(self, boot: int) -> tuple[str, float, float | None]:
         row: tuple[str, float, float | None] = self._db.execute(

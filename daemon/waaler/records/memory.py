@@ -52,7 +52,7 @@ def restore(db: sqlite3.Connection, boots: Boots, copy: SecondCopy | None, now: 
             permits=permits,
         ),
         next_run_id=max(recent.next_run_id(), 1 if copy is None else copy.next_run_id),
-        looked_at_s=boots.last_alive_s(),
+        looked_at_s=boots.last_alive_s,
         done=recent.done(),
         given=recent.given(),
         skips_in_a_row=recent.skips_in_a_row(),

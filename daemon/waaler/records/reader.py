@@ -38,10 +38,14 @@ class Reader:
         self._path = path
         try:
             self._db = _connect(path)
-            refuse_newer(self._db, path)
-            self.name = str(self._db.execute("SELECT records FROM name").fetchone()[0])
         except sqlite3.Error as problem:
             raise StoreError(f"{path}: cannot be read as records: {problem}") from problem
+        try:
+            refuse_newer(self._db, path)
+            self.name = str(self._all(lambda row: row[0], "SELECT records FROM name")[0])
+        except StoreError:
+            self._db.close()
+            raise
 
     def __enter__(self) -> "Reader":
         return self

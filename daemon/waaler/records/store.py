@@ -57,20 +57,23 @@ class Store:
         self._boots = Boots(self._db, boot)
         self._inserts = Inserts(self._db)
         self._copy = None if second_copy is None else SecondCopy(second_copy, boot)
+        self._is_copy_due = False
+        self.copy_problem: str | None = None
 
     def write(self, facts: Sequence[Fact]) -> None:
         """All of them or none, on disk when it returns; results and alerts also stand in the outbox then.
 
-        The second copy is tried whatever the database says. Raises sqlite3.Error and OSError.
+        The second copy is saved whatever the database says; where that fails it is tried again with the next facts,
+        and copy_problem says why. Raises sqlite3.Error.
         """
         if not facts:
             return
-        is_due = self._copy is not None and self._copy.note(facts)
+        if self._copy is not None and self._copy.note(facts):
+            self._is_copy_due = True
         try:
             self._write(facts)
         finally:
-            if is_due and self._copy is not None:
-                self._copy.save(facts[-1].at)
+            self._save_copy(facts[-1].at)
 
     def write_samples(self, samples: Sequence[Sample]) -> None:
         """In one transaction, which a power cut may take back; a minute written twice keeps the later values."""
@@ -113,6 +116,16 @@ class Store:
 
     def _sync_fully(self) -> None:
         self._db.execute("PRAGMA synchronous = FULL" if self._is_lasting else "PRAGMA synchronous = OFF")
+
+    def _save_copy(self, at: Instant) -> None:
+        if self._copy is None or not self._is_copy_due:
+            return
+        try:
+            self._copy.save(at)
+        except OSError as problem:
+            self.copy_problem = str(problem)
+            return
+        self._is_copy_due, self.copy_problem = False, None
 
     def _write(self, facts: Sequence[Fact]) -> None:
         with transaction(self._db):

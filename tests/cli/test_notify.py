@@ -1,0 +1,66 @@
+"""`waaler notify` as a process."""
+
+import json
+import signal
+import subprocess
+import sys
+from contextlib import ExitStack
+from pathlib import Path
+
+import pytest
+from tests.cli.test_history import BED, write_run
+from tests.notify.mosquitto import WAIT_S, Listener, Mosquitto
+
+COMMAND = [sys.executable, "-m", "waaler.cli.main", "notify"]
+
+
+@pytest.fixture
+def bed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))
+    monkeypatch.setenv("RUNTIME_DIRECTORY", str(tmp_path))
+    file = tmp_path / "terrace.yaml"
+    file.write_text(BED)
+    return file
+
+
+def run(bed: Path) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([*COMMAND, str(bed)], capture_output=True, text=True, timeout=WAIT_S)
+
+
+def test_a_file_without_a_broker_is_nothing_to_do(bed: Path) -> None:
+    done = run(bed)
+
+    assert done.returncode == 0
+    assert done.stdout == "terrace: nothing to do: the file names no broker; add `mqtt:` with its `host:`\n"
+
+
+def test_a_password_file_that_is_missing_is_named(bed: Path) -> None:
+    bed.write_text(f"{BED}mqtt: {{host: 127.0.0.1, user: terrace, password_file: {bed.parent}/secret}}\n")
+
+    done = run(bed)
+
+    assert done.returncode == 1
+    assert done.stderr == (f"terrace: cannot notify: [Errno 2] No such file or directory: '{bed.parent}/secret'\n")
+
+
+def test_it_tells_of_a_run_refuses_a_second_one_and_says_goodbye(bed: Path) -> None:
+    with ExitStack() as stack:
+        broker = Mosquitto(bed.parent)
+        stack.callback(broker.kill)
+        bed.write_text(f"{BED}mqtt: {{host: 127.0.0.1, port: {broker.port}}}\n")
+        listener = Listener(broker.port)
+        stack.callback(listener.close)
+        process = subprocess.Popen([*COMMAND, str(bed)])
+        stack.callback(process.wait)
+        stack.callback(process.kill)
+        assert listener.topic("waaler/terrace/online").text == "true"
+
+        write_run(bed, 0)
+        assert json.loads(listener.topic("waaler/terrace/run").text)["outcome"] == "done"
+        second = run(bed)
+        process.send_signal(signal.SIGTERM)
+
+        assert listener.topic("waaler/terrace/online").text == "false"
+        assert process.wait(timeout=WAIT_S) == 0
+        assert second.returncode == 1
+        assert second.stderr == "terrace: cannot notify: another `waaler notify` serves this bed\n"
