@@ -88,10 +88,14 @@ class Seconds(click.ParamType):  # type: ignore[type-arg, unused-ignore]
 
 
 def daemon_socket(file: Path | None) -> tuple[str, Path]:
-    """The bed's id and its daemon's socket."""
-    from waaler.settings.places import runtime_folder
+    """The bed's id and its daemon's socket; a file with faults keeps nobody from stopping the pump."""
+    from waaler.settings import SettingsError
+    from waaler.settings.places import bed_id, find, runtime_folder
 
-    bed = read_settings(file).id
+    try:
+        bed = bed_id(find(file))
+    except SettingsError as problem:
+        refuse(str(problem), 2)
     return bed, runtime_folder(bed) / f"{bed}.sock"
 
 

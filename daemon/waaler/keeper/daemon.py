@@ -11,7 +11,6 @@ import signal
 import threading
 from collections.abc import Callable
 from contextlib import ExitStack
-from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from types import FrameType
@@ -37,19 +36,21 @@ from waaler.keeper.guard_thread import GuardThread
 from waaler.keeper.keeper import Keeper
 from waaler.keeper.liveness import Manager
 from waaler.keeper.recorder import Recorder
-from waaler.keeper.reload import reload
+from waaler.keeper.reload import PLAN_REJECTED, RESTART, reload
 from waaler.keeper.scheduler import CycleWaker
 from waaler.keeper.senses import Senses
-from waaler.keeper.status import UNITS, status
+from waaler.keeper.status import UNITS, Alerts, rfc3339, status
 from waaler.keeper.watch_file import FileWatch
+from waaler.records.reader import Reader
 from waaler.records.store import Store, open_or_set_aside
 from waaler.settings import Settings, SettingsError, load, parse
-from waaler.settings.places import runtime_folder, state_folder
+from waaler.settings.places import bed_id, runtime_folder, state_folder
 
 __all__ = ["AlreadyRunning", "run"]
 
 CLOCK_EVERY_S = 60.0
 FRESH_BEAT_S = 5.0
+OF_THE_LAST_DAEMON = ("part-stopped-", RESTART, PLAN_REJECTED)
 END_WAIT_S = 3.0
 
 log = structlog.get_logger()
@@ -76,7 +77,7 @@ def _settings(file: Path) -> tuple[Settings, str | None]:
     try:
         return load(file), None
     except (SettingsError, OSError) as problem:
-        kept = _accepted_path(file.stem)
+        kept = _accepted_path(bed_id(file))
         if not kept.exists():
             raise
         return parse(kept.read_text(encoding="utf-8"), str(kept)), str(problem)
@@ -178,10 +179,23 @@ class _Daemon:
         store.write([*lost, Deed(at, "start", "the daemon started")])
         memory = store.memory(at)
         self._aside = aside
-        self._open_alerts: dict[str, dict[str, Any]] = {}
         store.close()
+        self._open_alerts = self._standing_alerts(database)
         self._recorder = Recorder(lambda: Store(database, boot, second), lambda done: self._keeper.post(done))
-        return replace(memory, open_alerts=frozenset())
+        return memory
+
+    def _standing_alerts(self, database: Path) -> Alerts:
+        """The words of alerts that stood when the last daemon ended."""
+        zone = self._settings.plan.place.timezone
+        with Reader(database) as reader:
+            return {
+                row.kind: {
+                    "severity": row.severity.value,
+                    "text": row.text,
+                    "since": rfc3339(row.raised_at_s, zone),
+                }
+                for row in reader.open_alerts()
+            }
 
     def _start_threads(self, memory: Memory) -> None:
         threading.excepthook = self._thread_died
@@ -209,9 +223,13 @@ class _Daemon:
         self._manager.ready()
 
     def _begin_notices(self) -> None:
+        """What this start found; what the last daemon said of itself is over."""
+        for kind in self._open_alerts:
+            if kind.startswith(OF_THE_LAST_DAEMON):
+                self._keeper.post(Notice(kind))
         if self._rejected is not None:
             text = f"The file is not valid; the last accepted one is in force. {self._rejected.splitlines()[0]}"
-            self._keeper.post(Notice("plan-rejected", Severity.SOON, text))
+            self._keeper.post(Notice(PLAN_REJECTED, Severity.SOON, text))
         if self._aside is not None:
             text = f"The history could not be read and was kept aside as {self._aside.name}; a new one was begun."
             self._keeper.post(Notice("history-lost", Severity.SOON, text))

@@ -8,7 +8,7 @@ from waaler.core.facts import Severity
 from waaler.core.messages import Message, NewPlan, Notice
 from waaler.settings import Settings, SettingsError, parse
 
-__all__ = ["PLAN_REJECTED", "changes", "reload"]
+__all__ = ["PLAN_REJECTED", "RESTART", "changes", "reload"]
 
 PLAN_REJECTED = "plan-rejected"
 RESTART = "restart-needed"

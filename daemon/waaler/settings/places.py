@@ -1,13 +1,15 @@
 """Where a bed's file, state and run-time files live."""
 
 import os
+import re
 from pathlib import Path
 
 from waaler.settings.faults import Fault, SettingsError
 
-__all__ = ["ETC", "find", "runtime_folder", "state_folder"]
+__all__ = ["ETC", "EXAMPLE", "bed_id", "find", "runtime_folder", "state_folder"]
 
 ETC = Path("/etc/waaler")
+ID_LINE = re.compile(r"^bed:\s*[\"']?([a-z][a-z0-9-]{0,30})\b", re.MULTILINE)
 EXAMPLE = Path(__file__).parents[1] / "example.yaml"
 
 
@@ -26,6 +28,15 @@ def find(file: Path | None) -> Path:
         return kept[0]
     checkout = Path("config/bed.yaml")
     return checkout if checkout.is_file() else EXAMPLE
+
+
+def bed_id(file: Path) -> str:
+    """The id that a file names, whatever else is wrong with it; its stem if it names none."""
+    try:
+        named = ID_LINE.search(file.read_text(encoding="utf-8", errors="replace"))
+    except OSError:
+        named = None
+    return named[1] if named else file.stem
 
 
 def state_folder(bed: str) -> Path:
