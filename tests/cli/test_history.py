@@ -87,7 +87,7 @@ def test_csv_begins_with_its_columns(bed: Path) -> None:
 
     lines = history(bed, "--csv").stdout.splitlines()
 
-    assert lines[0].startswith("run,planned,started,ended,planned_seconds,asked_seconds,ran_seconds,cause")
+    assert lines[0].startswith("run,decided,planned,started,ended,planned_seconds,asked_seconds,ran_seconds,cause")
     assert len(lines) == 2
 
 

@@ -43,6 +43,24 @@ def test_a_password_file_that_is_missing_is_named(bed: Path) -> None:
     assert done.stderr == (f"terrace: cannot notify: [Errno 2] No such file or directory: '{bed.parent}/secret'\n")
 
 
+def test_a_child_ends_when_the_daemon_that_started_it_was_killed(bed: Path) -> None:
+    with ExitStack() as stack:
+        broker = Mosquitto(bed.parent)
+        stack.callback(broker.kill)
+        bed.write_text(f"{BED}mqtt: {{host: 127.0.0.1, port: {broker.port}}}\n")
+        listener = Listener(broker.port)
+        stack.callback(listener.close)
+        program = "import subprocess, sys; subprocess.run(sys.argv[1:])"
+        parent = subprocess.Popen([sys.executable, "-c", program, *COMMAND, "--child", str(bed)])
+        stack.callback(parent.wait)
+        stack.callback(parent.kill)
+        assert listener.topic("waaler/terrace/online").text == "true"
+
+        parent.kill()
+
+        assert listener.topic("waaler/terrace/online").text == "false"
+
+
 def test_it_tells_of_a_run_refuses_a_second_one_and_says_goodbye(bed: Path) -> None:
     with ExitStack() as stack:
         broker = Mosquitto(bed.parent)

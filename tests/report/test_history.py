@@ -19,7 +19,7 @@ from waaler.report.history import COLUMNS, History, as_csv, as_object, as_text, 
 LISBON = ZoneInfo("Europe/Lisbon")
 DAY = """\
 Sunday 21 June 2026
-  planned  start     end         asked      ran  cause      outcome
+  due      start     end         asked      ran  cause      outcome
   08:00    08:00:00  08:02:00    120 s    120 s  plan       done
   08:05    08:05:00  08:05:40     40 s     40 s  plan       cut short
            cut short: sump low
@@ -30,7 +30,7 @@ Sunday 21 June 2026
            pot reads 82 %, wet above 75 %
   08:25    alert over: sump-low
   08:30    pause by anna: until Sun 09:30
-  -        09:40:00  09:41:30     90 s     90 s  by hand    done
+  09:40    09:40:00  09:41:30     90 s     90 s  by hand    done
            ordered by anna
   total    4 cycles: 2 done, 1 cut short, 1 skipped
            3 starts, pump on for 4 min 10 s
@@ -63,6 +63,19 @@ def test_a_day_is_told_row_by_row_and_ends_with_its_total(history: History) -> N
     assert as_text(history) == DAY
 
 
+def test_the_end_of_an_interrupted_run_is_not_known(tmp_path: Path) -> None:
+    store = Store(tmp_path / "terrace.db", "boot-a")
+    store.write(whole_run(1, 0.0)[:2])
+    store.write(store.interrupted(at(9000.0)))
+    with Reader(tmp_path / "terrace.db") as reader:
+        history = read_history(reader, 0.0, 4e9, LISBON)
+    store.close()
+
+    (run,) = as_object(history, [])["runs"]
+    assert (run["outcome"], run["ran_seconds"], run["ended"]) == ("interrupted", 120.0, None)
+    assert "  08:00    08:00:00  -           120 s    120 s  plan       interrupted\n" in as_text(history)
+
+
 def test_an_empty_period_says_so() -> None:
     assert as_text(History(LISBON, [], [], [])) == "nothing ran, and nothing was due, in this period\n"
 
@@ -76,6 +89,7 @@ def test_json_carries_units_in_its_keys_and_offsets_in_its_times(history: Histor
 
     assert told["runs"][1] == {
         "run": 2,
+        "decided": "2026-06-21T08:05:00+01:00",
         "planned": "2026-06-21T08:05:00+01:00",
         "started": "2026-06-21T08:05:00+01:00",
         "ended": "2026-06-21T08:05:40+01:00",

@@ -21,9 +21,11 @@ __all__ = ["command"]
 
 @click.command("notify")
 @click.option("--log", "log_format", type=click.Choice(["console", "json"]), default="console", show_default=True)
+@click.option("--child", is_flag=True, hidden=True, help="End with the process that started this one.")
 @file_argument
-def command(log_format: str, file: Path | None) -> None:
+def command(log_format: str, child: bool, file: Path | None) -> None:
     """Publish runs, alerts, status and readings to the MQTT broker of the file, until stopped."""
+    parent = os.getppid()
     log_to(log_format)
     settings = read_settings(file)
     if settings.mqtt is None:
@@ -34,9 +36,13 @@ def command(log_format: str, file: Path | None) -> None:
         state / f"{settings.id}.db", state / f"{settings.id}.notify.db", runtime / f"{settings.id}.sock"
     )
     zone = ZoneInfo(settings.plan.place.timezone)
+
+    def is_orphan() -> bool:
+        return child and os.getppid() != parent
+
     try:
         _hold(runtime / f"{settings.id}.notify.lock")
-        _follow(Follower(settings.id, zone, places, _broker(settings.mqtt)))
+        _follow(Follower(settings.id, zone, places, _broker(settings.mqtt), is_orphan))
     except OSError as problem:
         refuse(f"{settings.id}: cannot notify: {problem}")
 

@@ -18,7 +18,7 @@ class NotifyChild:
     """`look` is called about once a second; it starts the child when it is due and never waits for it."""
 
     def __init__(self, file: Path) -> None:
-        self._command = [sys.executable, "-m", "waaler.cli.main", "notify", str(file)]
+        self._command = [sys.executable, "-m", "waaler.cli.main", "notify", "--child", str(file)]
         self._process: subprocess.Popen[bytes] | None = None
         self._wait_s = FIRST_WAIT_S
         self._start_at_s = 0.0

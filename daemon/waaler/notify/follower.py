@@ -2,6 +2,7 @@
 
 import json
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from queue import Empty, SimpleQueue
@@ -43,11 +44,22 @@ class Places:
 
 
 class Follower:
-    """Follows one bed until a Stop comes on `news`. Belongs to the thread that makes it."""
+    """Follows one bed until a Stop comes on `news`, or until must_end, asked once a second, says so.
 
-    def __init__(self, bed: str, zone: ZoneInfo, places: Places, broker: Broker) -> None:
+    Belongs to the thread that makes it.
+    """
+
+    def __init__(
+        self,
+        bed: str,
+        zone: ZoneInfo,
+        places: Places,
+        broker: Broker,
+        must_end: Callable[[], bool] = lambda: False,
+    ) -> None:
         self.news: SimpleQueue[News] = SimpleQueue()
         self._bed, self._zone, self._places, self._broker = bed, zone, places, broker
+        self._must_end = must_end
         self._connection = Connection(broker, bed, self.news)
         self._deliveries = Deliveries(places.deliveries, "mqtt")
         self._outbox = Outbox(places.database, self._deliveries, self._send)
@@ -60,7 +72,7 @@ class Follower:
     def run(self) -> None:
         """Until told to stop. Raises OSError for a certificate or key that cannot be read."""
         self._connection.start()
-        while not isinstance(news := self._wait(), Stop):
+        while not (isinstance(news := self._wait(), Stop) or self._must_end()):
             self._hear(news)
             if self._is_up and time.monotonic() >= self._next_look_s:
                 self._look()
@@ -69,8 +81,9 @@ class Follower:
 
     def _wait(self) -> News | None:
         """The next news, or None when it is time to look."""
+        wait_s = self._next_look_s - time.monotonic() if self._is_up else LOOK_EVERY_S
         try:
-            return self.news.get(timeout=max(0.0, self._next_look_s - time.monotonic()) if self._is_up else None)
+            return self.news.get(timeout=max(0.0, wait_s))
         except Empty:
             return None
 

@@ -18,14 +18,14 @@ from waaler.records.times import local, rfc3339
 __all__ = ["COLUMNS", "History", "as_csv", "as_object", "as_text", "read_history", "run_object"]
 
 WIDTH = 80
-HEAD = f"  {'planned':<7}  {'start':<8}  {'end':<8}  {'asked':>7}  {'ran':>7}  {'cause':<9}  outcome"
+HEAD = f"  {'due':<7}  {'start':<8}  {'end':<8}  {'asked':>7}  {'ran':>7}  {'cause':<9}  outcome"
 INDENT = " " * 11
 PLAIN_REASONS = {"as planned", "ran its time"}
 """What goes without saying in the table."""
 
 COLUMNS = (
-    "run", "planned", "started", "ended", "planned_seconds", "asked_seconds", "ran_seconds", "cause", "window",
-    "cycle", "pulse", "pulses", "by", "outcome", "reason", "ended_because",
+    "run", "decided", "planned", "started", "ended", "planned_seconds", "asked_seconds", "ran_seconds", "cause",
+    "window", "cycle", "pulse", "pulses", "by", "outcome", "reason", "ended_because",
 )  # fmt: skip
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 """A spreadsheet takes a cell that begins with one of these for a formula."""
@@ -79,11 +79,10 @@ def _entries(history: History) -> Iterator[tuple[float, str]]:
 
 def _run_lines(run: RunRow, zone: ZoneInfo) -> str:
     outcome = "no end yet" if run.outcome is None else run.outcome.value
-    ended_at_s = None if run.started_at_s is None else run.ended_at_s
     cells = (
-        f"{_clock(run.planned_at_s, zone, '%H:%M'):<7}",
+        f"{_clock(_due_s(run), zone, '%H:%M'):<7}",
         f"{_clock(run.started_at_s, zone, '%H:%M:%S'):<8}",
-        f"{_clock(ended_at_s, zone, '%H:%M:%S'):<8}",
+        f"{_clock(_stopped_s(run), zone, '%H:%M:%S'):<8}",
         f"{run.asked_s:>5.0f} s",
         f"{run.actual_s:>5.0f} s" if run.actual_s > 0 else f"{'-':>7}",
         f"{run.cause.value:<9}",
@@ -92,6 +91,16 @@ def _run_lines(run: RunRow, zone: ZoneInfo) -> str:
     first = ("  " + "  ".join(cells)).rstrip()
     reasons = [reason for reason in (run.reason, run.result_reason) if reason and reason not in PLAIN_REASONS]
     return "\n".join([first, *_folded("; ".join(dict.fromkeys(reasons)))])
+
+
+def _due_s(run: RunRow) -> float:
+    """When it was planned for; without a plan, when it was wanted."""
+    return run.decided_at_s if run.planned_at_s is None else run.planned_at_s
+
+
+def _stopped_s(run: RunRow) -> float | None:
+    """When the pump stopped; None if it never ran, or if nobody saw the end."""
+    return None if run.started_at_s is None or run.outcome is Outcome.INTERRUPTED else run.ended_at_s
 
 
 def _note_line(at_s: float, text: str, zone: ZoneInfo) -> str:
@@ -142,9 +151,10 @@ def run_object(run: RunRow, zone: ZoneInfo) -> dict[str, Any]:
     """One run, skip, refusal or missed cycle; times in RFC 3339, None for what did not happen."""
     return {
         "run": run.run_id,
+        "decided": rfc3339(run.decided_at_s, zone),
         "planned": rfc3339(run.planned_at_s, zone),
         "started": rfc3339(run.started_at_s, zone),
-        "ended": rfc3339(run.ended_at_s, zone),
+        "ended": rfc3339(_stopped_s(run), zone),
         "planned_seconds": round(run.planned_s, 1),
         "asked_seconds": round(run.asked_s, 1),
         "ran_seconds": round(run.actual_s, 1),
