@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, WithJsonSchema, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Discriminator, Field, Tag, model_validator
 from pydantic_core import PydanticCustomError
 
 from waaler.settings.fields import (
@@ -156,12 +156,12 @@ class LimitsSection(Section):
     longest_run: Annotated[Duration, _between(10, 7200, "min", 60)] | None = None
     most_per_day: Annotated[Duration, _between(60, 86_400, "min", 60)] | None = None
     longest_gap: Annotated[Duration, _between(1800, 172_800, "h", 3600)] | None = None
-    rest: Annotated[Duration, _between(60, 7200, "min", 60)] = 300.0
+    rest: Annotated[Duration, _between(10, 7200, "s")] = 300.0
     settle_sump: Annotated[Duration, _between(60, 14_400, "min", 60)] = 1200.0
     settle_tray: Annotated[Duration, _between(60, 14_400, "min", 60)] = 600.0
     run_back: Annotated[Duration, _between(60, 14_400, "min", 60)] = 1200.0
     confirm: Annotated[Duration, _between(0.1, 5, "s")] = 0.3
-    start_delay: Annotated[Duration, _between(10, 3600, "min", 60)] = 120.0
+    start_delay: Annotated[Duration, _between(5, 3600, "s")] = 120.0
     most_starts: Annotated[Count, _between(1, 20, "an hour")] = 6
 
 
@@ -213,7 +213,10 @@ class WetSection(Section):
     pull: Literal["up", "down"] = "up"
 
 
-FloatOrNone = FloatSection | Annotated[Literal["none"], WithJsonSchema({"const": "none"})]
+FloatOrNone = Annotated[
+    Annotated[FloatSection, Tag("float")] | Annotated[Literal["none"], Tag("none")],
+    Discriminator(lambda value: "none" if value == "none" else "float"),
+]
 
 
 class PinsSection(Section):

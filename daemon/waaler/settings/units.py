@@ -52,7 +52,7 @@ LENGTH = Dimension(
 SHARE = Dimension("a share", {"%": 1.0}, "45 %")
 
 NUMBER = r"[+-]?(?:\d+(?:[.,]\d+)?|\.\d+)"
-PART = re.compile(rf"\s*({NUMBER})\s*([^\d\s+-][^\d+-]*?)\s*(?=$|{NUMBER})")
+PART = re.compile(rf"\s*({NUMBER})\s*([A-Za-z%][A-Za-z/]*(?: [A-Za-z]+)*(?:3(?!\d))?)\s*")
 TEMPERATURE = re.compile(rf"\s*({NUMBER})\s*°?\s*([CF])\s*")
 
 
