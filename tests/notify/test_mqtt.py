@@ -2,6 +2,7 @@
 
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -84,6 +85,34 @@ def test_an_unknown_authority_is_logged_by_its_reason(tmp_path: Path, stack: Exi
 
     told = next(entry for entry in logs if entry["event"] == "broker_away")
     assert "certificate verify failed" in told["reason"]
+
+
+def test_with_the_right_authority_and_our_own_certificate_the_connection_stands(
+    tmp_path: Path, stack: ExitStack, follow: Follow
+) -> None:
+    ours, theirs = make_authority(tmp_path, "ours"), make_authority(tmp_path, "theirs")
+    broker = Mosquitto(
+        tmp_path,
+        f"certfile {theirs}.pem",
+        f"keyfile {theirs}.key",
+        f"cafile {ours}.pem",
+        "require_certificate true",
+    )
+    stack.callback(broker.kill)
+
+    with capture_logs() as logs:
+        end = follow(
+            address(
+                broker,
+                ca_file=Path(f"{theirs}.pem"),
+                certificate_file=Path(f"{ours}.pem"),
+                key_file=Path(f"{ours}.key"),
+            )
+        )
+        wait_until(lambda: bool(logs), "logged")
+        end()
+
+    assert [entry["event"] for entry in logs] == ["broker_connected"]
 
 
 def test_a_message_that_the_broker_refuses_is_parked_with_its_reason_and_sent_once(
@@ -310,6 +339,7 @@ def test_a_notifier_killed_in_mid_delivery_loses_no_message(
 
 def make_authority(folder: Path, name: str) -> Path:
     """A certificate for this host that signs itself, and its key."""
+    assert shutil.which("openssl"), "openssl is missing: install it (Debian: apt-get install openssl)"
     stem = folder / name
     subprocess.run(
         ["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes", "-days",
