@@ -40,8 +40,8 @@ def main(arguments: list[str]) -> int:
     for name in names:
         try:
             problem = switch_off(os.path.join(folder, name))
-        except (OSError, ValueError, KeyError, ImportError) as error:
-            problem = str(error)
+        except (OSError, ValueError, KeyError, TypeError, ImportError) as error:
+            problem = f"{type(error).__name__}: {error}"
         if problem is not None:
             problems.append(f"{name}: {problem}")
     for problem in problems:

@@ -1,11 +1,15 @@
 """What the core must still know after a restart; the records restore it."""
 
 from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
 
+from waaler.guard.memory import DAY_S, Span
 from waaler.guard.memory import Memory as GuardMemory
-from waaler.plan.types import CycleKey
+from waaler.guard.messages import Instant, Trip
+from waaler.plan.timetable import due
+from waaler.plan.types import CycleKey, Plan
 
-__all__ = ["Given", "Memory", "Standing"]
+__all__ = ["Given", "Memory", "Standing", "after_loss"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,3 +51,19 @@ class Memory:
     pulse_s: float | None = None
     standing: Standing | None = None
     open_alerts: frozenset[str] = frozenset()
+
+
+def after_loss(plan: Plan, at: Instant) -> Memory:
+    """What is taken for true when nothing is known.
+
+    The plan ran as written in the last 24 h, and every protective input had acted, so that it must be good for its
+    whole settle time before the first run.
+    """
+    now = datetime.fromtimestamp(at.wall_s, UTC)
+    ends = [
+        (at.long_s - (now - cycle.start).total_seconds() + cycle.seconds, cycle.seconds)
+        for cycle in due(plan, now - timedelta(seconds=DAY_S), now)
+    ]
+    spans = tuple(Span(min(end_s, at.long_s) - seconds, min(end_s, at.long_s)) for end_s, seconds in ends)
+    tripped = frozenset({Trip.LOW_SUMP, Trip.HIGH_TRAY})
+    return Memory(guard=GuardMemory(spans=spans, tripped=tripped), looked_at_s=at.wall_s)

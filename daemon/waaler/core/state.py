@@ -122,7 +122,20 @@ def begin(plan: Plan, sensing: Sensing, limits: Limits, memory: Memory, at: Inst
         catch_up_at_s=last_catch_up_s + longest_gap_s(plan, today),
         pulse_s=memory.pulse_s,
         standing=memory.standing,
-        trips=memory.guard.locks | memory.guard.tripped,
+        trips=_standing_trips(memory, limits),
         advisers=tuple(AdviserState(adviser) for adviser in sensing.advisers),
         alerts=memory.open_alerts,
     )
+
+
+def _standing_trips(memory: Memory, limits: Limits) -> frozenset[Trip]:
+    """The trips that the guard begins with: each fitted input has one at most."""
+    tripped = set(memory.guard.tripped)
+    if not limits.has_sump_float:
+        tripped.discard(Trip.LOW_SUMP)
+    if not limits.has_tray_float:
+        tripped.discard(Trip.HIGH_TRAY)
+    fitted = limits.has_sump_float + limits.has_tray_float
+    if len(tripped - {Trip.NOT_READ}) >= fitted:
+        tripped.discard(Trip.NOT_READ)
+    return memory.guard.locks | tripped

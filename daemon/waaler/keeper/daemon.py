@@ -23,12 +23,11 @@ from gpiozero.pins import Factory
 from waaler.bed.wiring import Wiring
 from waaler.core import decisions
 from waaler.core.facts import Deed, Severity
-from waaler.core.memory import Memory
 from waaler.core.messages import Look, Notice
 from waaler.devices.bench import Bench, open_bench
 from waaler.devices.lines import pi_lines
 from waaler.devices.simulated import SimulatedBed, simulated_wiring
-from waaler.guard.messages import Cut, Instant, Permit, Purse
+from waaler.guard.messages import Cut, Instant
 from waaler.keeper.child import NotifyChild
 from waaler.keeper.clock import Clock, boot_id
 from waaler.keeper.control import ControlSocket
@@ -37,12 +36,12 @@ from waaler.keeper.keeper import Keeper
 from waaler.keeper.liveness import Manager
 from waaler.keeper.recorder import Recorder
 from waaler.keeper.reload import PLAN_REJECTED, RESTART, reload
+from waaler.keeper.restore import Files, restore
 from waaler.keeper.scheduler import CycleWaker
 from waaler.keeper.senses import Senses
-from waaler.keeper.status import UNITS, Alerts, rfc3339, status
+from waaler.keeper.status import UNITS, status
 from waaler.keeper.watch_file import FileWatch
-from waaler.records.reader import Reader
-from waaler.records.store import Store, open_or_set_aside
+from waaler.records.store import Store
 from waaler.settings import Settings, SettingsError, load, parse
 from waaler.settings.places import bed_id, runtime_folder, state_folder
 
@@ -77,14 +76,11 @@ def _settings(file: Path) -> tuple[Settings, str | None]:
     try:
         return load(file), None
     except (SettingsError, OSError) as problem:
-        kept = _accepted_path(bed_id(file))
+        bed = bed_id(file)
+        kept = Files.of(state_folder(bed), bed).accepted
         if not kept.exists():
             raise
         return parse(kept.read_text(encoding="utf-8"), str(kept)), str(problem)
-
-
-def _accepted_path(bed: str) -> Path:
-    return state_folder(bed) / f"{bed}.accepted.yaml"
 
 
 def _lock(path: Path) -> Callable[[], None]:
@@ -110,7 +106,7 @@ class _Daemon:
         stack: ExitStack,
     ) -> None:
         self._file, self._settings, self._rejected = file, settings, rejected
-        self._state, self._runtime = state, runtime
+        self._files, self._runtime = Files.of(state, settings.id), runtime
         self._stack = stack
         self._manager = Manager()
         self._clock = Clock(settings.is_clock_trusted)
@@ -120,20 +116,24 @@ class _Daemon:
         self._must_reload = threading.Event()
         self._status = 0
         self._bench = self._open_bench(is_simulated)
-        self._recorder: Recorder
         self._child = None if self._manager.is_there or settings.mqtt is None else NotifyChild(file)
 
     def run(self) -> int:
-        memory = self._open_records()
         at = self._clock.now()
         settings = self._settings
+        boot = boot_id()
+        restored = restore(self._files, boot, settings.plan, at)
+        memory = restored.memory
         core = decisions.begin(settings.plan, settings.sensing, settings.limits, memory, at)
         self._keeper = Keeper(core, self._clock, self._record, self._tell_guard, self._chores)
-        self._keeper.alerts = self._open_alerts
+        self._keeper.alerts = restored.alerts
+        self._recorder = Recorder(
+            lambda: Store(self._files.database, boot, self._files.second_copy), self._keeper.post, self._clock.now
+        )
         self._guard = GuardThread(
             self._bench, settings.limits, memory.guard, self._clock, self._heard_guard, self._feed, self._guard_died
         )
-        self._start_threads(memory)
+        self._start_threads(restored.notices)
         try:
             self._keeper.run()
         except BaseException as problem:
@@ -154,6 +154,7 @@ class _Daemon:
             self._stack.callback(bed.close)
             bench = open_bench(wiring, bed.factory)
             self._stack.callback(bench.close)
+            bed.move(0.0)  # the lines stand as the water does before anybody reads them
             bed.start()
             return bench
         factory: Factory = pi_lines()
@@ -169,40 +170,10 @@ class _Daemon:
         path = self._runtime / f"{self._settings.id}.off"
         path.write_text(json.dumps({"lines": lines}))
 
-    def _open_records(self) -> Memory:
-        boot = boot_id()
-        database = self._state / f"{self._settings.id}.db"
-        second = self._state / f"{self._settings.id}.guard.json"
-        store, aside = open_or_set_aside(database, boot, second)
-        at = self._clock.now()
-        lost = store.interrupted(at)
-        store.write([*lost, Deed(at, "start", "the daemon started")])
-        memory = store.memory(at)
-        self._aside = aside
-        store.close()
-        self._open_alerts = self._standing_alerts(database)
-        self._recorder = Recorder(lambda: Store(database, boot, second), lambda done: self._keeper.post(done))
-        return memory
-
-    def _standing_alerts(self, database: Path) -> Alerts:
-        """The words of alerts that stood when the last daemon ended."""
-        zone = self._settings.plan.place.timezone
-        with Reader(database) as reader:
-            return {
-                row.kind: {
-                    "severity": row.severity.value,
-                    "text": row.text,
-                    "since": rfc3339(row.raised_at_s, zone),
-                }
-                for row in reader.open_alerts()
-            }
-
-    def _start_threads(self, memory: Memory) -> None:
+    def _start_threads(self, notices: tuple[Notice, ...]) -> None:
         threading.excepthook = self._thread_died
         self._recorder.start()
         self._guard.start()
-        for permit in _permits(memory):
-            self._guard.inbox.put(permit)
         self._waker = CycleWaker(lambda: self._keeper.post(Look()))
         self._waker.start(self._settings.plan)
         units = {adviser.name: UNITS[adviser.kind] for adviser in self._settings.sensing.advisers}
@@ -217,22 +188,21 @@ class _Daemon:
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, self._told_to_stop)
         signal.signal(signal.SIGHUP, lambda *_: self._must_reload.set())
-        self._begin_notices()
+        self._begin_notices(notices)
         self._accept(self._settings)
         log.info("ready", bed=self._settings.id, plan=str(self._file))
         self._manager.ready()
 
-    def _begin_notices(self) -> None:
+    def _begin_notices(self, notices: tuple[Notice, ...]) -> None:
         """What this start found; what the last daemon said of itself is over."""
-        for kind in self._open_alerts:
+        for kind in self._keeper.alerts:
             if kind.startswith(OF_THE_LAST_DAEMON):
                 self._keeper.post(Notice(kind))
         if self._rejected is not None:
             text = f"The file is not valid; the last accepted one is in force. {self._rejected.splitlines()[0]}"
             self._keeper.post(Notice(PLAN_REJECTED, Severity.SOON, text))
-        if self._aside is not None:
-            text = f"The history could not be read and was kept aside as {self._aside.name}; a new one was begun."
-            self._keeper.post(Notice("history-lost", Severity.SOON, text))
+        for notice in notices:
+            self._keeper.post(notice)
 
     # --- what the threads call ---------------------------------------------------------------
 
@@ -310,7 +280,7 @@ class _Daemon:
 
     def _accept(self, settings: Settings) -> None:
         """Keeps the accepted text, so that a start with a bad file has something to run."""
-        path = _accepted_path(settings.id)
+        path = self._files.accepted
         temporary = path.with_suffix(".new")
         try:
             temporary.write_text(settings.text, encoding="utf-8")
@@ -341,11 +311,3 @@ class _Daemon:
         if self._status == 0:
             self._keeper.stop()
             self._keeper.run()
-
-
-def _permits(memory: Memory) -> list[Permit]:
-    """A soak goes on over a restart: its permit again."""
-    standing = memory.standing
-    if standing is None or standing.what != "soak":
-        return []
-    return [Permit(Purse.SOAK, standing.until_s, most_s=86_400.0)]

@@ -1,0 +1,101 @@
+"""The control socket: small, patient, and alive while the keeper hangs."""
+
+import getpass
+import json
+import socket
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from waaler.core.messages import OrderKind
+from waaler.keeper.control import MOST_BYTES, ControlSocket
+from waaler.notify.asking import ask
+
+
+class Behind:
+    """What stands behind the socket; `is_hung` makes the keeper answer nothing."""
+
+    def __init__(self) -> None:
+        self.stops: list[str] = []
+        self.orders: list[tuple[OrderKind, str, float, float | None]] = []
+
+    def order(self, kind: OrderKind, who: str, seconds: float, litres: float | None) -> dict[str, Any]:
+        self.orders.append((kind, who, seconds, litres))
+        return {"ok": True, "text": "done"}
+
+
+@pytest.fixture
+def behind() -> Behind:
+    return Behind()
+
+
+@pytest.fixture
+def path(tmp_path: Path, behind: Behind) -> Iterator[Path]:
+    path = tmp_path / "bed.sock"
+    server = ControlSocket(path, lambda: {"ok": True, "state": "waiting"}, behind.stops.append, behind.order)
+    server.start()
+    yield path
+    server.stop()
+    server.join(timeout=5)
+    assert not path.exists()
+
+
+def send(path: Path, data: bytes) -> bytes:
+    with socket.socket(socket.AF_UNIX) as talk:
+        talk.settimeout(5)
+        talk.connect(str(path))
+        talk.sendall(data)
+        talk.shutdown(socket.SHUT_WR)
+        return talk.recv(MOST_BYTES)
+
+
+@pytest.mark.parametrize(
+    "line", [b"\n", b"{}\n", b"[1]\n", b"stop\n", b'{"do": "water", "seconds": "x"}\n', b"\xff\n"]
+)
+def test_nonsense_is_answered_with_what_to_send(path: Path, line: bytes) -> None:
+    assert json.loads(send(path, line)) == {"ok": False, "text": 'send one JSON line such as {"do": "status"}'}
+
+
+def test_an_order_that_is_not_known_is_named(path: Path) -> None:
+    assert ask(path, {"do": "dance"}) == {"ok": False, "text": "no such order: dance"}
+
+
+def test_a_line_that_is_too_long_is_dropped(path: Path, behind: Behind) -> None:
+    try:
+        answer = send(path, b'{"do": "stop", "x": "' + b"y" * 2 * MOST_BYTES + b'"}\n')
+    except OSError:
+        answer = b""
+
+    assert answer == b""
+    assert behind.stops == []
+
+
+def test_an_order_comes_with_the_name_of_who_gave_it(path: Path, behind: Behind) -> None:
+    ask(path, {"do": "water", "seconds": 90})
+
+    assert behind.orders == [(OrderKind.WATER, getpass.getuser(), 90.0, None)]
+
+
+def test_stop_cuts_before_the_keeper_is_asked(path: Path, behind: Behind) -> None:
+    ask(path, {"do": "stop"})
+
+    assert behind.stops == [getpass.getuser()]
+    assert [order[0] for order in behind.orders] == [OrderKind.STOP]
+
+
+def test_status_asks_no_keeper(path: Path, behind: Behind) -> None:
+    assert ask(path, {"do": "status"})["state"] == "waiting"
+    assert behind.orders == []
+
+
+def test_idle_connections_do_not_keep_others_out_for_long(path: Path) -> None:
+    idle = [socket.socket(socket.AF_UNIX) for _ in range(7)]
+    for talk in idle:
+        talk.connect(str(path))
+    try:
+        assert ask(path, {"do": "status"}, 5.0)["ok"]
+    finally:
+        for talk in idle:
+            talk.close()
