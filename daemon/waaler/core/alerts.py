@@ -45,8 +45,8 @@ SUMP_LOW = (
     " again; it starts again by itself."
 )
 FIRST_FILL = (
-    "Soak: the dry media have taken their share and the sump is low. Unplug the pump, add water, plug it in; the"
-    " soak goes on by itself."
+    "First fill: add {litres}. The dry media have taken their share and the sump is low. Unplug the pump, add"
+    " water, plug it in; the soak goes on by itself."
 )
 
 
@@ -89,7 +89,8 @@ def _look_at_sump(turn: Turn) -> float:
     if turn.now_s < rested_s:
         return rested_s
     is_soak = state.standing is not None and state.standing.what == "soak"
-    turn.alert(KINDS[Trip.LOW_SUMP], Severity.URGENT, FIRST_FILL if is_soak else SUMP_LOW)
+    litres = "water to the full mark" if state.fill_l is None else f"{state.fill_l:.0f} L"
+    turn.alert(KINDS[Trip.LOW_SUMP], Severity.URGENT, FIRST_FILL.format(litres=litres) if is_soak else SUMP_LOW)
     return inf
 
 

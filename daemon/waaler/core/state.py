@@ -93,9 +93,12 @@ class State:
     hot_day: date | None = None
     demanded: tuple[date, int] | None = None
     alerts: frozenset[str] = frozenset()
+    fill_l: float | None = None
 
 
-def begin(plan: Plan, sensing: Sensing, limits: Limits, memory: Memory, at: Instant) -> State:
+def begin(
+    plan: Plan, sensing: Sensing, limits: Limits, memory: Memory, at: Instant, fill_l: float | None = None
+) -> State:
     """The state at a start of the daemon.
 
     With an unsure clock nothing is known of the time the power was off: no cycle counts as missed, and the bed
@@ -125,6 +128,7 @@ def begin(plan: Plan, sensing: Sensing, limits: Limits, memory: Memory, at: Inst
         trips=_standing_trips(memory, limits),
         advisers=tuple(AdviserState(adviser) for adviser in sensing.advisers),
         alerts=memory.open_alerts,
+        fill_l=fill_l,
     )
 
 

@@ -124,7 +124,8 @@ class _Daemon:
         boot = boot_id()
         restored = restore(self._files, boot, settings.plan, at)
         memory = restored.memory
-        core = decisions.begin(settings.plan, settings.sensing, settings.limits, memory, at)
+        fill_l = settings.figures.sump_full_l - settings.figures.sump_low_l
+        core = decisions.begin(settings.plan, settings.sensing, settings.limits, memory, at, fill_l)
         self._keeper = Keeper(core, self._clock, self._record, self._tell_guard, self._chores)
         self._keeper.alerts = restored.alerts
         self._recorder = Recorder(

@@ -1,0 +1,141 @@
+"""What people see of the commands: at most 80 columns, exit codes, and no network or daemon needed."""
+
+import json
+import os
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+from freezegun import freeze_time
+from tests.settings.test_faults import SMALLEST
+
+from waaler.cli.main import main
+
+
+@pytest.fixture
+def file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / "run"))
+    path = tmp_path / "terrace.yaml"
+    path.write_text(SMALLEST)
+    return path
+
+
+def run(*words: object) -> Result:
+    return CliRunner().invoke(main, [str(word) for word in words])
+
+
+def fits(text: str) -> bool:
+    return all(len(line) <= 80 for line in text.splitlines())
+
+
+# --- refusals ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("command", ["check", "timetable", "rehearse"])
+def test_a_missing_file_is_one_line_and_exit_2(file: Path, command: str) -> None:
+    result = run(command, "none.yaml")
+
+    assert result.exit_code == 2
+    assert result.output == (
+        "none.yaml:1:1: cannot be read: No such file or directory; name a file that exists and may be read\n"
+    )
+
+
+def test_an_unknown_command_is_refused(file: Path) -> None:
+    assert run("dance").exit_code == 2
+
+
+@pytest.mark.parametrize(
+    "words", [("timetable", "--on", "soon"), ("timetable", "--days", "0"), ("rehearse", "--days", "-1")]
+)
+def test_an_option_that_makes_no_sense_is_refused(file: Path, words: tuple[str, ...]) -> None:
+    assert run(*words, file).exit_code == 2
+
+
+# --- answers ----------------------------------------------------------------------------------
+
+
+@freeze_time("2026-06-21 10:00:00")
+def test_check_says_what_the_plan_does_today(file: Path) -> None:
+    result = run("check", file)
+
+    assert result.exit_code == 0
+    assert result.output == (
+        "warning: terrace.yaml:1:1: no pins are written out: this file can be rehearsed, not run on a Pi; add `pins:` as"
+        " in `waaler example`\n"
+        "terrace: valid. Today 4 cycles, 8.00 min of pump in all, about 101 L lifted.\n"
+    )
+
+
+@freeze_time("2026-06-21 10:00:00")
+def test_check_in_json_names_every_warning_with_its_place(file: Path) -> None:
+    told = json.loads(run("check", "--json", file).output)
+
+    assert told["today"] == {"cycles": 4, "seconds": 480.0}
+    assert [(w["line"], w["column"]) for w in told["warnings"]] == [(1, 1)]
+
+
+@freeze_time("2026-06-21 10:00:00")
+def test_the_timetable_of_today_is_printed_with_its_offset(file: Path) -> None:
+    result = run("timetable", file)
+
+    assert fits(result.output)
+    assert result.output.splitlines()[0] == "Sun 2026-06-21 05:30:00 +0100    120 s  early"
+    assert result.output.splitlines()[-1] == "4 cycles, 8 min of pump in all"
+
+
+def test_the_timetable_in_json_has_the_promised_shape(file: Path) -> None:
+    told = json.loads(run("timetable", "--on", "2026-10-24", "--days", "2", "--json", file).output)
+
+    assert list(told) == ["cycles"]
+    assert told["cycles"][0] == {"start": "2026-10-24T05:30:00+01:00", "seconds": 120.0, "window": "early"}
+    assert told["cycles"][4]["start"] == "2026-10-25T05:30:00+00:00"
+    assert len(told["cycles"]) == 8
+
+
+def test_the_example_is_a_valid_file(file: Path) -> None:
+    file.write_text(run("example").output)
+
+    assert run("check", file).exit_code == 0
+
+
+def test_a_rehearsal_tells_its_summary_and_keeps_records_that_history_reads(file: Path) -> None:
+    result = run("rehearse", "--days", "2", "--from", "2026-06-21", file)
+
+    assert result.exit_code == 0, result.output
+    assert fits(result.output)
+    assert "  runs      8 done" in result.output
+    assert result.output.splitlines()[-1] == "The plan keeps the media moist, and nothing tripped."
+    history = run("history", "--rehearsal", "--json", file)
+    assert len(json.loads(history.output)["runs"]) == 8
+    assert run("history", file).exit_code == 1
+    assert sorted(os.listdir(file.parent / "state" / "waaler" / "terrace"))[0] == "terrace.rehearsal.db"
+
+
+def test_a_rehearsal_that_starves_the_bed_says_so_and_exits_with_1(file: Path) -> None:
+    file.write_text(SMALLEST.replace("cycles: 4", "cycles: 1").replace("2 min", "15 s"))
+    file.write_text(file.read_text() + "layout: {drink_per_pot: 4 L}\n")
+
+    result = run("rehearse", "--days", "6", "--from", "2026-06-21", "--json", file)
+
+    assert result.exit_code == 1
+    assert json.loads(result.output)["wilted_hours"] > 0
+
+
+def test_two_rehearsals_with_one_seed_are_the_same(file: Path) -> None:
+    first, second = (
+        run("rehearse", "--days", "3", "--from", "2026-06-21", "--json", file).output for _ in range(2)
+    )
+
+    assert first == second
+
+
+def test_every_command_tells_an_example(file: Path) -> None:
+    names = main.list_commands(None)  # type: ignore[arg-type]
+    assert len(names) >= 15
+    for name in names:
+        told = run(name, "--help").output
+        assert "Example: waaler" in told or name in {"history", "notify"}, name
+        assert fits(told), name
