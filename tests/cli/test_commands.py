@@ -65,7 +65,7 @@ def test_check_says_what_the_plan_does_today(file: Path) -> None:
     assert result.output == (
         "warning: terrace.yaml:1:1: no pins are written out: this file can be rehearsed, not run on a Pi; add `pins:` as"
         " in `waaler example`\n"
-        "terrace: valid. Today 4 cycles, 8.00 min of pump in all, about 101 L lifted.\n"
+        "terrace: valid. Today 4 cycles, 8 min of pump in all, about 101 L lifted.\n"
     )
 
 

@@ -79,12 +79,12 @@ Deed = Callable[[Node], Node]
 
 
 @contextmanager
-def small_day() -> Iterator[None]:
-    """The rolling day of the guard becomes RULES.day_s long."""
+def small_day(seconds: float = RULES.day_s) -> Iterator[None]:
+    """The rolling day of the guard becomes this long."""
     modules = (waaler.guard.memory, waaler.guard.state, waaler.guard.step)
     before = [getattr(module, "DAY_S") for module in modules]  # noqa: B009
     for module in modules:
-        setattr(module, "DAY_S", float(RULES.day_s))  # noqa: B010
+        setattr(module, "DAY_S", float(seconds))  # noqa: B010
     try:
         yield
     finally:

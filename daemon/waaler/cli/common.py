@@ -1,9 +1,9 @@
 """What commands share: finding the file, telling what is wrong with it, printing."""
 
 import json
-import os
 import sys
 from collections.abc import Callable
+from math import floor, log10
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -45,9 +45,9 @@ def read_settings(file: Path | None) -> "Settings":
 
 
 def _short(path: Path) -> Path:
-    """Relative to here where that is shorter, so that places fit a line."""
-    relative = os.path.relpath(path)
-    return Path(relative) if len(relative) < len(str(path)) else path
+    """Relative to here if it lies below, so that places fit a line."""
+    here = Path.cwd()
+    return path.relative_to(here) if path.is_absolute() and path.is_relative_to(here) else path
 
 
 def refuse(text: str, status: int = 1) -> NoReturn:
@@ -57,13 +57,12 @@ def refuse(text: str, status: int = 1) -> NoReturn:
 
 
 def three_digits(value: float) -> str:
-    """At most three significant digits, without an exponent: 1103 becomes 1100."""
+    """At most three significant digits, without an exponent: 1103 becomes 1100, 9.0 becomes 9."""
     if value == 0:
         return "0"
-    from math import floor, log10
-
     digits = 2 - floor(log10(abs(value)))
-    return f"{round(value, digits):.{max(0, digits)}f}"
+    text = f"{round(value, digits):.{max(0, digits)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def echo_json(value: Any) -> None:
