@@ -125,18 +125,18 @@ UNTIL_SEEN = settings(FEW, max_examples=300, phases=[Phase.generate])
 
 
 def test_the_guard_and_the_naive_guard_agree() -> None:
-    run_state_machine_as_test(Both, settings=FEW)  # type: ignore[no-untyped-call]
+    run_state_machine_as_test(Both, settings=FEW)
 
 
 @pytest.mark.long
 def test_the_guard_and_the_naive_guard_agree_in_many_stories() -> None:
-    run_state_machine_as_test(Both, settings=MANY)  # type: ignore[no-untyped-call]
+    run_state_machine_as_test(Both, settings=MANY)
 
 
-SEEN_HERE = [sabotage for sabotage in SABOTAGES if sabotage.row in {"S2", "S4", "S5", "S6"}]
+SEEN_HERE = [sabotage for sabotage in SABOTAGES if sabotage.row in {"S2", "S5", "S6"}]
 
 
 @pytest.mark.parametrize("sabotage", SEEN_HERE, ids=lambda s: f"{s.row} {s.what}")
 def test_a_sabotage_of_levels_rest_or_length_is_seen_here_too(sabotage: Sabotage) -> None:
     with sabotaged(sabotage), pytest.raises(Exception):  # noqa: B017  (whatever hypothesis reports)
-        run_state_machine_as_test(Both, settings=UNTIL_SEEN)  # type: ignore[no-untyped-call]
+        run_state_machine_as_test(Both, settings=UNTIL_SEEN)
