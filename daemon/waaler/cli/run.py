@@ -15,8 +15,11 @@ __all__ = ["command"]
     "--simulated", is_flag=True, help="On mock pins moved by a simulated bed, in real time: no Pi needed."
 )
 @click.option("--log", "log_format", type=click.Choice(["console", "json"]), default="console", show_default=True)
+@click.option(
+    "--relay-trace", type=int, hidden=True, help="A pipe that hears of each change of the simulated relay."
+)
 @file_argument
-def command(simulated: bool, log_format: str, file: Path | None) -> None:
+def command(simulated: bool, log_format: str, relay_trace: int | None, file: Path | None) -> None:
     """Keep the bed: plan, sensors, guard, records. Ends on SIGTERM or Ctrl-C with the relay off.
 
     Mains and water: see hardware/cautions.md first; a certified device must hold the last line of defence.
@@ -31,7 +34,7 @@ def command(simulated: bool, log_format: str, file: Path | None) -> None:
 
     log_to(log_format)
     try:
-        status = run(find(file), simulated)
+        status = run(find(file), simulated, relay_trace)
     except SettingsError as problem:
         refuse(str(problem), 2)
     except (NoLines, AlreadyRunning) as problem:

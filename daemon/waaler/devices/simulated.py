@@ -1,5 +1,7 @@
 """A simulated bed behind mock pins, moved in real time: the device classes that run are the real ones."""
 
+import os
+import time
 from collections.abc import Callable
 from dataclasses import replace
 from random import Random
@@ -10,11 +12,12 @@ from gpiozero.pins.mock import MockSPIDevice
 
 from waaler.bed.figures import Figures
 from waaler.bed.wiring import FloatPin, ProbeInput, Pull, RelayPin, Wiring
+from waaler.devices.bench import Relay
 from waaler.devices.lines import mock_lines
 from waaler.model.bed import Water, advance, full_bed
 from waaler.model.sensors import DRY_COUNTS, WET_COUNTS, Float, probe_counts
 
-__all__ = ["Converter", "SimulatedBed", "simulated_wiring"]
+__all__ = ["Converter", "SimulatedBed", "TracedRelay", "simulated_wiring"]
 
 STEP_S = 0.1
 TRAY_WET_L = 0.5
@@ -55,6 +58,34 @@ class Converter(MockSPIDevice):  # type: ignore[misc]
             self._asked = bits[2] * 4 + bits[3] * 2 + bits[4]
             self.tx_word(0, 2)
             self.tx_word(round(self._counts(self._asked)), 10)
+
+
+class TracedRelay:
+    """A relay that tells its changes to an inherited pipe, with the boot clock: the truth of a crash test."""
+
+    def __init__(self, relay: Relay, pipe: int) -> None:
+        self._relay, self._pipe = relay, pipe
+
+    def on(self) -> None:
+        self._tell("on")
+        self._relay.on()
+
+    def off(self) -> None:
+        was_on = self._relay.is_on
+        self._relay.off()
+        if was_on:
+            self._tell("off")
+
+    @property
+    def is_on(self) -> bool:
+        return self._relay.is_on
+
+    def close(self) -> None:
+        self.off()
+        self._relay.close()
+
+    def _tell(self, what: str) -> None:
+        os.write(self._pipe, f"{what} {time.clock_gettime(time.CLOCK_BOOTTIME):.6f}\n".encode())
 
 
 class SimulatedBed:

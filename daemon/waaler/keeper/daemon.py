@@ -11,6 +11,7 @@ import signal
 import threading
 from collections.abc import Callable
 from contextlib import ExitStack
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from types import FrameType
@@ -26,7 +27,7 @@ from waaler.core.facts import Deed, Severity
 from waaler.core.messages import Look, Notice
 from waaler.devices.bench import Bench, open_bench
 from waaler.devices.lines import pi_lines
-from waaler.devices.simulated import SimulatedBed, simulated_wiring
+from waaler.devices.simulated import SimulatedBed, TracedRelay, simulated_wiring
 from waaler.guard.messages import Cut, Instant
 from waaler.keeper.child import NotifyChild
 from waaler.keeper.clock import Clock, boot_id
@@ -41,6 +42,7 @@ from waaler.keeper.scheduler import CycleWaker
 from waaler.keeper.senses import Senses
 from waaler.keeper.status import UNITS, status
 from waaler.keeper.watch_file import FileWatch
+from waaler.plan.sensing import AdviserKind
 from waaler.records.store import Store
 from waaler.settings import Settings, SettingsError, load, parse
 from waaler.settings.places import bed_id, runtime_folder, state_folder
@@ -59,8 +61,10 @@ class AlreadyRunning(RuntimeError):
     """Another daemon keeps this bed."""
 
 
-def run(file: Path, is_simulated: bool = False) -> int:
+def run(file: Path, is_simulated: bool = False, relay_trace: int | None = None) -> int:
     """Keeps the bed until it is told to stop; 0 then, 1 after an error that the unit should restart from.
+
+    relay_trace: an inherited pipe that is told each change of the simulated relay.
 
     Raises: SettingsError for a bad file where no accepted one is kept; AlreadyRunning; NoLines.
     """
@@ -68,7 +72,7 @@ def run(file: Path, is_simulated: bool = False) -> int:
     with ExitStack() as stack:
         state, runtime = state_folder(settings.id), runtime_folder(settings.id)
         stack.callback(_lock(runtime / f"{settings.id}.lock"))
-        return _Daemon(file, settings, rejected, state, runtime, is_simulated, stack).run()
+        return _Daemon(file, settings, rejected, state, runtime, is_simulated, relay_trace, stack).run()
 
 
 def _settings(file: Path) -> tuple[Settings, str | None]:
@@ -103,6 +107,7 @@ class _Daemon:
         state: Path,
         runtime: Path,
         is_simulated: bool,
+        relay_trace: int | None,
         stack: ExitStack,
     ) -> None:
         self._file, self._settings, self._rejected = file, settings, rejected
@@ -115,7 +120,7 @@ class _Daemon:
         self._watch = FileWatch(file)
         self._must_reload = threading.Event()
         self._status = 0
-        self._bench = self._open_bench(is_simulated)
+        self._bench = self._open_simulated(relay_trace) if is_simulated else self._open_pi()
         self._child = None if self._manager.is_there or settings.mqtt is None else NotifyChild(file)
 
     def run(self) -> int:
@@ -145,23 +150,25 @@ class _Daemon:
 
     # --- opening -----------------------------------------------------------------------------
 
-    def _open_bench(self, is_simulated: bool) -> Bench:
-        settings = self._settings
-        wiring = settings.wiring
-        if is_simulated:
-            names = tuple(a.name for a in settings.sensing.advisers if a.name != "tray_wet")
-            wiring = simulated_wiring(wiring, names)
-            bed = SimulatedBed(settings.figures, wiring, self._local_hour)
-            self._stack.callback(bed.close)
-            bench = open_bench(wiring, bed.factory)
-            self._stack.callback(bench.close)
-            bed.move(0.0)  # the lines stand as the water does before anybody reads them
-            bed.start()
-            return bench
+    def _open_pi(self) -> Bench:
         factory: Factory = pi_lines()
-        self._write_off_file(wiring)
-        bench = open_bench(wiring, factory)
+        self._write_off_file(self._settings.wiring)
+        bench = open_bench(self._settings.wiring, factory)
         self._stack.callback(bench.close)
+        return bench
+
+    def _open_simulated(self, relay_trace: int | None) -> Bench:
+        settings = self._settings
+        names = tuple(a.name for a in settings.sensing.advisers if a.kind is AdviserKind.MOISTURE)
+        wiring = simulated_wiring(settings.wiring, names)
+        bed = SimulatedBed(settings.figures, wiring, self._local_hour)
+        self._stack.callback(bed.close)
+        bench = open_bench(wiring, bed.factory)
+        if relay_trace is not None:
+            bench = replace(bench, relay=TracedRelay(bench.relay, relay_trace))
+        self._stack.callback(bench.close)
+        bed.move(0.0)  # the lines stand as the water does before anybody reads them
+        bed.start()
         return bench
 
     def _write_off_file(self, wiring: Wiring) -> None:

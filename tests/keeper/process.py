@@ -1,0 +1,109 @@
+"""A daemon as a process of its own, on mock pins moved by the simulated bed, in real time."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from threading import Event
+from typing import Any
+
+from waaler.notify.asking import ask
+
+__all__ = ["FILE", "Daemon", "until"]
+
+FILE = """\
+bed: terrace
+place: {timezone: Europe/Lisbon, latitude: 38.72, longitude: -9.14}
+clock: trusted
+plan:
+  - window: early
+    cycles: 4
+    between: ["05:30", "20:30"]
+    water: 2 min
+limits: {start_delay: 5 s, rest: 10 s}
+sensing: {probes: [{name: pot_3, channel: 0, calibration: {dry: 820, wet: 380}}]}
+"""
+
+
+def until(condition: Callable[[], Any], what: str, seconds: float = 25.0) -> Any:
+    """Waits for a condition, looked at every few hundredths; fails with what it waited for."""
+    end_s = time.monotonic() + seconds
+    never = Event()
+    while time.monotonic() < end_s:
+        found = condition()
+        if found:
+            return found
+        never.wait(0.03)
+    raise AssertionError(f"waited {seconds:g} s for {what}")
+
+
+class Daemon:
+    """A bed in a folder, and the process that keeps it."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.file = folder / "terrace.yaml"
+        self.file.write_text(FILE)
+        self.log = folder / "log"
+        self.process: subprocess.Popen[bytes] | None = None
+        self.environment = {
+            **os.environ,
+            "XDG_STATE_HOME": str(folder / "state"),
+            "XDG_RUNTIME_DIR": str(folder / "run"),
+        }
+        for name in ("STATE_DIRECTORY", "RUNTIME_DIRECTORY", "NOTIFY_SOCKET"):
+            self.environment.pop(name, None)
+
+    @property
+    def socket(self) -> Path:
+        return self.folder / "run" / "waaler" / "terrace" / "terrace.sock"
+
+    def start(self, *options: str, pass_fds: tuple[int, ...] = ()) -> None:
+        with self.log.open("ab") as log:
+            self.process = subprocess.Popen(
+                self._command("run", "--simulated", "--log", "json", *options),
+                env=self.environment,
+                stderr=log,
+                cwd=self.folder,
+                pass_fds=pass_fds,
+            )
+        until(self._answers, "the daemon's first answer")
+
+    def command(self, *words: str) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            self._command(*words), env=self.environment, capture_output=True, text=True, cwd=self.folder, timeout=30
+        )
+
+    def order(self, **order: Any) -> dict[str, Any]:
+        return ask(self.socket, order, 6.0)
+
+    def status(self) -> dict[str, Any]:
+        return self.order(do="status")
+
+    def water(self, seconds: float) -> None:
+        """Once the start delay is over."""
+        until(lambda: self.order(do="water", seconds=seconds)["ok"], "a run by hand that is granted", 30.0)
+
+    def history(self) -> list[dict[str, Any]]:
+        found: list[dict[str, Any]] = json.loads(self.command("history", "--json").stdout)["runs"]
+        return found
+
+    def end(self, number: int = signal.SIGTERM) -> int:
+        assert self.process is not None
+        self.process.send_signal(number)
+        return self.process.wait(timeout=15)
+
+    def _answers(self) -> bool:
+        assert self.process is not None
+        assert self.process.poll() is None, self.log.read_text()
+        try:
+            return bool(self.status()["ok"])
+        except OSError:
+            return False
+
+    def _command(self, *words: str) -> list[str]:
+        return [sys.executable, "-m", "waaler.cli.main", *words, str(self.file)]
