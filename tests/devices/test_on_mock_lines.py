@@ -2,18 +2,20 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from gpiozero.pins import Factory
 
 from waaler.bed.figures import Figures
-from waaler.bed.wiring import FloatPin, ProbeInput, Pull, RelayPin, Wiring
+from waaler.bed.wiring import FloatPin, ProbeInput, Pull, RelayPin, ThermometerInput, Wiring
 from waaler.devices.bench import open_bench
 from waaler.devices.floats import FloatSwitch
 from waaler.devices.lines import mock_lines
 from waaler.devices.probe import MoistureProbe
 from waaler.devices.relay import PumpRelay
 from waaler.devices.simulated import Converter, SimulatedBed, simulated_wiring
+from waaler.devices.thermometer import Thermometer
 from waaler.guard.messages import Input, Level
 
 
@@ -132,3 +134,18 @@ def test_a_dead_converter_gives_no_reading(factory: Factory, counts: int) -> Non
     Converter(lambda _: counts, factory)
 
     assert MoistureProbe(ProbeInput("pot_3", 0, 820, 380), factory).read() is None
+
+
+@pytest.mark.parametrize(
+    ("text", "celsius"),
+    [("21437\n", 21.437), ("-500\n", -0.5), ("85000\n", None), ("", None), ("x", None), (None, None)],
+)
+def test_a_thermometer_reads_the_kernels_file_or_nothing(
+    tmp_path: Path, text: str | None, celsius: float | None
+) -> None:
+    folder = tmp_path / "28-0316a2795bff"
+    folder.mkdir()
+    if text is not None:
+        (folder / "temperature").write_text(text)
+
+    assert Thermometer(ThermometerInput("air", "28-0316a2795bff"), tmp_path).read() == celsius

@@ -114,6 +114,19 @@ def test_it_is_taken_when_the_grower_accepts_it_in_writing(edit: str, line: str)
     assert settings.limits.has_sump_float is ("none" not in edit)
 
 
+def test_the_one_wire_line_is_refused_only_with_a_thermometer() -> None:
+    text = SMALLEST + PINS.replace("gpio: 22", "gpio: 4")
+    assert parse(text, "t.yaml").wiring.tray_high is not None
+
+    assert faults(text + "sensing: {thermometers: [{name: air, device: 28-0316a2795bff}]}\n") == [
+        "t.yaml:11:21: GPIO 4 is the thermometers' 1-Wire line; take another GPIO"
+    ]
+    assert faults(SMALLEST + "sensing: {thermometers: [{name: air, device: 28}]}\n") == [
+        "t.yaml:8:46: sensing.thermometers.device: '28' cannot be read here; write a name as in /sys/bus/w1/devices,"
+        " such as 28-0316a2795bff"
+    ]
+
+
 def test_pins_of_the_converter_are_refused_only_with_a_probe() -> None:
     text = SMALLEST + PINS.replace("gpio: 22", "gpio: 10")
     assert parse(text, "t.yaml").wiring.tray_high is not None

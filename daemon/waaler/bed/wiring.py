@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
-__all__ = ["FloatPin", "ProbeInput", "Pull", "RelayPin", "Supply", "Wiring"]
+__all__ = ["FloatPin", "ProbeInput", "Pull", "RelayPin", "Supply", "ThermometerInput", "Wiring"]
 
 
 class Pull(StrEnum):
@@ -64,6 +64,14 @@ class ProbeInput:
 
 
 @dataclass(frozen=True, slots=True)
+class ThermometerInput:
+    """A thermometer on the kernel's 1-Wire bus. device: its name there, such as `28-0316a2795bff`."""
+
+    name: str
+    device: str
+
+
+@dataclass(frozen=True, slots=True)
 class Wiring:
     """Everything on pins. Without a relay only the simulation can run."""
 
@@ -72,4 +80,5 @@ class Wiring:
     tray_high: FloatPin | None = None
     tray_wet: FloatPin | None = None
     probes: tuple[ProbeInput, ...] = ()
+    thermometers: tuple[ThermometerInput, ...] = ()
     supply: Supply = Supply.LOW_VOLTAGE

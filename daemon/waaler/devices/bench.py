@@ -13,6 +13,7 @@ from waaler.bed.wiring import FloatPin, Wiring
 from waaler.devices.floats import FloatSwitch
 from waaler.devices.probe import MoistureProbe
 from waaler.devices.relay import PumpRelay
+from waaler.devices.thermometer import Thermometer
 from waaler.guard.messages import Input, Level
 
 __all__ = ["Bench", "Relay", "open_bench"]
@@ -59,6 +60,7 @@ def open_bench(wiring: Wiring, factory: Factory) -> Bench:
     advisers: dict[str, Callable[[], float | None]] = {
         probe.name: MoistureProbe(probe, factory).read for probe in wiring.probes
     }
+    advisers |= {thermometer.name: Thermometer(thermometer).read for thermometer in wiring.thermometers}
     if wiring.tray_wet is not None:
         advisers["tray_wet"] = _wetness(wiring.tray_wet, factory)
 

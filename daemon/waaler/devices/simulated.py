@@ -15,7 +15,7 @@ from waaler.bed.wiring import FloatPin, ProbeInput, Pull, RelayPin, Wiring
 from waaler.devices.bench import Relay
 from waaler.devices.lines import mock_lines
 from waaler.model.bed import Water, advance, full_bed
-from waaler.model.sensors import DRY_COUNTS, WET_COUNTS, Float, probe_counts
+from waaler.model.sensors import DRY_COUNTS, WET_COUNTS, Float, air_c, probe_counts
 
 __all__ = ["Converter", "SimulatedBed", "TracedRelay", "simulated_wiring"]
 
@@ -24,12 +24,16 @@ TRAY_WET_L = 0.5
 
 
 def simulated_wiring(wiring: Wiring, probes: tuple[str, ...]) -> Wiring:
-    """The wiring with whatever the file does not write out; every probe with the simulated one's calibration."""
+    """The wiring with whatever the file does not write out; every probe with the simulated one's calibration.
+
+    Thermometers are no lines: `SimulatedBed.air_c` stands in for each.
+    """
     taken = {pin.gpio for pin in (wiring.relay, wiring.sump_low, wiring.tray_high, wiring.tray_wet) if pin}
     free = (gpio for gpio in (17, 27, 22, 23, 24, 25, 5, 6) if gpio not in taken)
     known = {probe.name: probe.channel for probe in wiring.probes}
     return replace(
         wiring,
+        thermometers=(),
         relay=wiring.relay or RelayPin(next(free)),
         sump_low=wiring.sump_low or FloatPin(next(free)),
         tray_high=wiring.tray_high or FloatPin(next(free)),
@@ -111,6 +115,10 @@ class SimulatedBed:
 
     def start(self) -> None:
         self._thread.start()
+
+    def air_c(self) -> float:
+        """What a thermometer at the bed reads."""
+        return air_c(self._local_hour())
 
     def close(self) -> None:
         self._stop.set()

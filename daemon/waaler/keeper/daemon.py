@@ -164,6 +164,8 @@ class _Daemon:
         bed = SimulatedBed(settings.figures, wiring, self._local_hour)
         self._stack.callback(bed.close)
         bench = open_bench(wiring, bed.factory)
+        thermometers = {thermometer.name: bed.air_c for thermometer in settings.wiring.thermometers}
+        bench = replace(bench, advisers={**bench.advisers, **thermometers})
         if relay_trace is not None:
             bench = replace(bench, relay=TracedRelay(bench.relay, relay_trace))
         self._stack.callback(bench.close)

@@ -1,12 +1,22 @@
 """What the simulated bed's sensors read: floats with their play, a probe with its noise, in converter counts."""
 
 from dataclasses import dataclass
+from math import cos, pi
 from random import Random
 
 from waaler.bed.figures import Figures
 from waaler.model.bed import Water, capacity_l
 
-__all__ = ["DRY_COUNTS", "NOISE_PERCENT", "WET_COUNTS", "Float", "counts_of", "moisture_percent", "probe_counts"]
+__all__ = [
+    "DRY_COUNTS",
+    "NOISE_PERCENT",
+    "WET_COUNTS",
+    "Float",
+    "air_c",
+    "counts_of",
+    "moisture_percent",
+    "probe_counts",
+]
 
 FLOAT_PLAY = 0.03
 """A float swings back only when the volume has moved this share past its mark. Common practice, no source."""
@@ -45,6 +55,11 @@ def probe_counts(water: Water, figures: Figures, noise: Random) -> float:
     """What the converter gives for the probe, 0 to 1023."""
     percent = moisture_percent(water, figures) + noise.gauss(0.0, NOISE_PERCENT)
     return counts_of(percent)
+
+
+def air_c(hour: float, mean_c: float = 22.0, swing_c: float = 6.0) -> float:
+    """Air in the tunnel at this local hour (0 to 24): warmest at 15 h. Common practice, no source."""
+    return mean_c + swing_c * cos(2 * pi * (hour - 15.0) / 24)
 
 
 def counts_of(percent: float) -> float:

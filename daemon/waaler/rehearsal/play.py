@@ -16,7 +16,7 @@ from waaler.core.messages import Look, Write
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Input, Instant, Level, LevelRead, Relay, Wake
 from waaler.model.bed import LONGEST_WET_STEP_S, Water, advance, full_bed, has_settled
-from waaler.model.sensors import NOISE_PERCENT, Float, moisture_percent
+from waaler.model.sensors import NOISE_PERCENT, Float, air_c, moisture_percent
 from waaler.plan.sensing import AdviserKind, Reading
 from waaler.rehearsal.scene import Findings, Scene
 
@@ -27,7 +27,6 @@ VOUCHED_S = 1e15
 """The simulated floats are read without a gap until they say otherwise."""
 
 TRAY_WET_L = 0.5
-AIR_C = 22.0
 
 
 class Play:
@@ -113,7 +112,7 @@ class Play:
             if adviser.kind is AdviserKind.TRAY_WET:
                 value = 1.0 if self.water.tray_l > TRAY_WET_L else 0.0
             elif adviser.kind is AdviserKind.TEMPERATURE:
-                value = AIR_C
+                value = air_c(self._local().hour)
             else:
                 value = moisture_percent(self.water, self.scene.figures) + self.noise.gauss(0.0, NOISE_PERCENT)
             self._tell(Reading(adviser.name, value))

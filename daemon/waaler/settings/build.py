@@ -3,7 +3,7 @@
 from datetime import date, timedelta
 
 from waaler.bed.figures import Figures
-from waaler.bed.wiring import FloatPin, ProbeInput, Pull, RelayPin, Supply, Wiring
+from waaler.bed.wiring import FloatPin, ProbeInput, Pull, RelayPin, Supply, ThermometerInput, Wiring
 from waaler.guard.limits import Limits
 from waaler.plan.sensing import Adviser, AdviserKind, Sensing
 from waaler.plan.timetable import day_seconds
@@ -96,6 +96,10 @@ def sensing(file: BedFile) -> Sensing:
         )
         for probe in section.probes
     ]
+    advisers += [
+        Adviser(thermometer.name, AdviserKind.TEMPERATURE, lowest=-30.0, highest=70.0, most_change_per_min=10.0)
+        for thermometer in section.thermometers
+    ]
     if file.pins is not None and file.pins.tray_wet is not None:
         advisers.append(Adviser(TRAY_WET, AdviserKind.TRAY_WET))
     return Sensing(
@@ -119,15 +123,17 @@ def wiring(file: BedFile) -> Wiring:
         )
         for probe in file.sensing.probes
     )
+    thermometers = tuple(ThermometerInput(t.name, t.device) for t in file.sensing.thermometers)
     supply, pins = Supply(file.pump.supply), file.pins
     if pins is None:
-        return Wiring(probes=probes, supply=supply)
+        return Wiring(probes=probes, thermometers=thermometers, supply=supply)
     return Wiring(
         relay=RelayPin(pins.relay.gpio, pins.relay.energised_by == "high"),
         sump_low=_float(pins.sump_low),
         tray_high=_float(pins.tray_high),
         tray_wet=None if pins.tray_wet is None else FloatPin(pins.tray_wet.gpio, Pull(pins.tray_wet.pull)),
         probes=probes,
+        thermometers=thermometers,
         supply=supply,
     )
 

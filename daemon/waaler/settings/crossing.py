@@ -53,6 +53,8 @@ def _pins(file: BedFile, source: Source) -> Iterator[Fault]:
             other = ".".join(str(part) for part in taken[gpio][:-1])
             yield source.fault(path, f"GPIO {gpio} is used twice, here and by {other}", "give each its own")
         taken.setdefault(gpio, path)
+        if file.sensing.thermometers and gpio == ONE_WIRE_GPIO:
+            yield source.fault(path, f"GPIO {gpio} is the thermometers' 1-Wire line", "take another GPIO")
         if file.sensing.probes and gpio in SPI_GPIOS:
             what = f"GPIO {gpio} is the converter's {SPI_GPIOS[gpio]} line"
             yield source.fault(path, what, "take a GPIO other than 7 to 11")
@@ -73,9 +75,18 @@ def _floats(file: BedFile, source: Source) -> Iterator[Fault]:
             yield source.fault(("pins", name, "closed"), what, remedy)
 
 
+ONE_WIRE_GPIO = 4
+"""The kernel's 1-Wire bus, where `dtoverlay=w1-gpio` does not say otherwise. Its documentation, from memory."""
+
+
 def _probes(file: BedFile, source: Source) -> Iterator[Fault]:
     names: set[str] = set()
     channels: set[int] = set()
+    for n, thermometer in enumerate(file.sensing.thermometers):
+        if thermometer.name in names or thermometer.name == "tray_wet":
+            what = f"the name '{thermometer.name}' is taken"
+            yield source.fault(("sensing", "thermometers", n, "name"), what, "give each adviser its own name")
+        names.add(thermometer.name)
     for n, probe in enumerate(file.sensing.probes):
         path: Path = ("sensing", "probes", n)
         if probe.name in names or probe.name == "tray_wet":

@@ -13,8 +13,8 @@ from waaler.plan.types import ClockMoment, Moment, SunEvent, SunMoment
 from waaler.settings.units import DURATION, FLOW, SHARE, VOLUME, Dimension, UnitError, amount, temperature_c
 
 __all__ = [
-    "BedId", "Count", "Day", "Degrees", "Duration", "FlowRate", "Gpio", "Name", "Number", "Percent", "PlainText",
-    "Temperature", "TimeZone", "Volume", "Water", "Weekday", "When",
+    "BedId", "Count", "Day", "Degrees", "Duration", "FlowRate", "Gpio", "Name", "Number", "OneWire",
+    "Percent", "PlainText", "Temperature", "TimeZone", "Volume", "Water", "Weekday", "When",
 ]  # fmt: skip
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -104,6 +104,12 @@ def _gpio(text: str) -> int:
     return int(text)
 
 
+def _one_wire(text: str) -> str:
+    if not re.fullmatch(r"[0-9a-f]{2}-[0-9a-f]{12}", text):
+        raise ValueError
+    return text
+
+
 def _moment(text: str) -> Moment:
     clock = CLOCK.fullmatch(text)
     if clock:
@@ -148,6 +154,11 @@ Gpio = Annotated[
     int,
     _parsed(_gpio, "a GPIO number from 0 to 27"),
     WithJsonSchema({"type": "integer", "minimum": 0, "maximum": 27}),
+]
+OneWire = Annotated[
+    str,
+    _parsed(_one_wire, "a name as in /sys/bus/w1/devices, such as 28-0316a2795bff"),
+    WithJsonSchema({"type": "string", "pattern": "^[0-9a-f]{2}-[0-9a-f]{12}$"}),
 ]
 TimeZone = Annotated[str, _parsed(_zone, "a name such as Europe/Vienna"), _schema("a time zone", "Europe/Vienna")]
 BedId = Annotated[

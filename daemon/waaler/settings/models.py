@@ -15,6 +15,7 @@ from waaler.settings.fields import (
     Gpio,
     Name,
     Number,
+    OneWire,
     Percent,
     PlainText,
     Temperature,
@@ -138,10 +139,18 @@ class ProbeSection(Section):
         return self
 
 
+class ThermometerSection(Section):
+    """A thermometer on the kernel's 1-Wire bus."""
+
+    name: Name
+    device: OneWire
+
+
 class SensingSection(Section):
     """What sensors may change of the plan."""
 
     probes: Annotated[list[ProbeSection], Field(max_length=8)] = []
+    thermometers: Annotated[list[ThermometerSection], Field(max_length=8)] = []
     skip_at_most: Annotated[Count, _between(0, 6, "cycles")] = 1
     hot_above: Temperature = 30.0
     extend_at_most: Annotated[Percent, _between(0, 50, "%")] = 50.0

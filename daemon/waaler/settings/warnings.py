@@ -34,6 +34,7 @@ def warnings(settings: Settings, today: date) -> tuple[Fault, ...]:
         *_collisions(settings, today),
         *_lengths(settings),
         *_sunless(settings, today),
+        *_hot_day(settings),
         *_wiring(settings),
     ]
     return tuple(dict.fromkeys(found))
@@ -77,6 +78,14 @@ def _lengths(settings: Settings) -> Iterator[Fault]:
         if window.seconds < SHORT_RUN_S:
             what = f"{window.seconds:.0f} s is short: filling the line takes a good part of it"
             yield source.fault(path, what, "give fewer and longer cycles")
+
+
+def _hot_day(settings: Settings) -> Iterator[Fault]:
+    if settings.file.hot_day is not None and not settings.file.sensing.thermometers:
+        what = "no thermometer is written out under sensing: a hot day will not be noticed"
+        yield settings.source.fault(
+            ("hot_day",), what, "add `sensing: {thermometers: [{name: air, device: 28-...}]}`"
+        )
 
 
 def _sunless(settings: Settings, today: date) -> Iterator[Fault]:
