@@ -33,7 +33,10 @@ class Lines:
 def lines(monkeypatch: pytest.MonkeyPatch) -> Lines:
     found = Lines()
     module = SimpleNamespace(
-        error=Lines.error, gpiochip_open=found.gpiochip_open, gpio_claim_output=found.gpio_claim_output
+        gpiochip_close=lambda _: None,
+        error=Lines.error,
+        gpiochip_open=found.gpiochip_open,
+        gpio_claim_output=found.gpio_claim_output,
     )
     monkeypatch.setitem(sys.modules, "lgpio", module)
     return found

@@ -15,7 +15,7 @@ __all__ = ["main", "switch_off"]
 def switch_off(path: str) -> str | None:
     """Claims every line of the file at its off level; what went wrong, or None.
 
-    The line keeps that level after this process ends, on kernels that keep released outputs; on others it falls
+    The line keeps that level after it is given back, on kernels that keep released outputs; on others it falls
     back to the relay board's own pull.
     """
     import lgpio
@@ -26,7 +26,10 @@ def switch_off(path: str) -> str | None:
     for line in lines:
         try:
             chip = lgpio.gpiochip_open(line["chip"])
-            lgpio.gpio_claim_output(chip, line["gpio"], line["off"])
+            try:
+                lgpio.gpio_claim_output(chip, line["gpio"], line["off"])
+            finally:
+                lgpio.gpiochip_close(chip)
         except lgpio.error as error:
             problem = f"GPIO {line['gpio']}: {error}"
     return problem

@@ -34,7 +34,9 @@ def behind() -> Behind:
 @pytest.fixture
 def path(tmp_path: Path, behind: Behind) -> Iterator[Path]:
     path = tmp_path / "bed.sock"
-    server = ControlSocket(path, lambda: {"ok": True, "state": "waiting"}, behind.stops.append, behind.order)
+    server = ControlSocket(
+        path, lambda: {"ok": True, "state": "waiting"}, behind.stops.append, behind.order, lambda *_: None
+    )
     server.start()
     yield path
     server.stop()

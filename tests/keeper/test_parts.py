@@ -151,10 +151,14 @@ def intent(run_id: int) -> RunIntent:
     return RunIntent(run_id, AT, Cause.PLAN, Purse.PLAN, 60.0, "as planned")
 
 
+def no_death(name: str, problem: Exception) -> None:
+    raise AssertionError(f"{name} died: {problem}")
+
+
 def record(open_store: object, *facts: Fact) -> list[Recorded]:
     """What the recorder tells of these facts; it has ended when this returns."""
     told: list[Recorded] = []
-    recorder = Recorder(open_store, told.append, lambda: AT)  # type: ignore[arg-type]
+    recorder = Recorder(open_store, told.append, lambda: AT, no_death)  # type: ignore[arg-type]
     for fact in facts:
         recorder.put(fact)
     recorder.stop()
@@ -189,7 +193,7 @@ def test_s10_facts_that_the_disk_refused_are_written_when_it_takes_again(tmp_pat
         return Store(path, "boot")
 
     told: list[Recorded] = []
-    recorder = Recorder(open_store, told.append, lambda: AT)
+    recorder = Recorder(open_store, told.append, lambda: AT, no_death)
     recorder.put(intent(1))
     recorder._gather()
     recorder._write_facts()

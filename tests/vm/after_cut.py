@@ -3,12 +3,12 @@
 import sys
 import time
 
-from bed import RELAY, UNIT, good, history, new_chip, shell, start, status, water
+from bed import RELAY, UNIT, Floats, history, new_chip, shell, start, status, water
 from gpiosim import Trace, persist
 
 persist(True)
 chip = new_chip()
-good(chip)
+Floats(chip)
 print(f"after the boot the relay's line is {chip.level(RELAY)}")
 with Trace(chip) as trace:
     start()

@@ -2,6 +2,7 @@
 
 import json
 import subprocess
+import threading
 import time
 from pathlib import Path
 
@@ -40,10 +41,22 @@ def write_file(polarity="high"):
     FILE.write_text(TEXT.replace("HIGH", polarity))
 
 
-def good(chip):
-    """Both floats closed: pulled to ground."""
-    chip.drive(SUMP, 0)
-    chip.drive(TRAY, 0)
+class Floats(threading.Thread):
+    """Holds both floats where they are wanted, closed (to ground) at first.
+
+    A real switch beats the Pi's weak pull; in the simulated chip the last word wins, so it is said again and again.
+    """
+
+    def __init__(self, chip):
+        super().__init__(daemon=True)
+        self.chip, self.levels = chip, {SUMP: 0, TRAY: 0}
+        self.start()
+
+    def run(self):
+        while True:
+            for line, level in self.levels.items():
+                self.chip.drive(line, level)
+            time.sleep(0.02)
 
 
 def until(condition, seconds, step_s=0.02):

@@ -4,7 +4,7 @@ import subprocess
 import sys
 import time
 
-from bed import ASK, RELAY, SUMP, UNIT, good, history, main_pid, new_chip, shell, start, until, water, write_file
+from bed import ASK, RELAY, SUMP, UNIT, Floats, history, main_pid, new_chip, shell, start, until, water, write_file
 from gpiosim import Trace, persist
 
 WATCHDOG_S = 10
@@ -71,13 +71,13 @@ def ask(what):
     return deed
 
 
-def lowers(chip):
+def lowers(chip, floats):
     """The sump's float falls in a run: the relay is off soon after `confirm`."""
     if water() is None:
         row("sump float falls in a run", "no run was granted", False)
         return
-    seconds = off_after(chip, lambda: chip.drive(SUMP, 1), 5)
-    good(chip)
+    seconds = off_after(chip, lambda: floats.levels.update({SUMP: 1}), 5)
+    floats.levels[SUMP] = 0
     row(
         "sump float falls in a run",
         f"off after {1000 * (seconds or 99):.0f} ms, {last_outcome()}",
@@ -88,7 +88,7 @@ def lowers(chip):
 def main():
     persist(True)  # the hard case: a released output keeps its level, as on Raspberry Pi OS kernels
     chip = new_chip()
-    good(chip)
+    floats = Floats(chip)
     blips(chip, "high")
     blips(chip, "low")
     write_file()
@@ -100,7 +100,7 @@ def main():
     dies(chip, "the guard hangs", ask("hang-guard"), WATCHDOG_S + 4, "interrupted")
     dies(chip, "the keeper raises", ask("raise-keeper"), 6, "")
     dies(chip, "the guard raises", ask("raise-guard"), 6, "")
-    lowers(chip)
+    lowers(chip, floats)
     row("cases before the power cut", f"{len(failures)} wrong", not failures)
     time.sleep(65)
     if failures or water() is None:

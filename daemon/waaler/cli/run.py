@@ -37,6 +37,6 @@ def command(simulated: bool, log_format: str, relay_trace: int | None, file: Pat
         status = run(find(file), simulated, relay_trace)
     except SettingsError as problem:
         refuse(str(problem), 2)
-    except (NoLines, AlreadyRunning) as problem:
+    except (NoLines, AlreadyRunning, OSError) as problem:
         refuse(str(problem))
     sys.exit(status)

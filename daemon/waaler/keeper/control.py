@@ -9,10 +9,11 @@ import socket
 import struct
 from collections.abc import Callable
 from pathlib import Path
-from threading import BoundedSemaphore, Event, Thread
+from threading import BoundedSemaphore, Thread
 from typing import Any
 
 from waaler.core.messages import OrderKind
+from waaler.keeper.lasting import Died, LastingThread
 
 __all__ = ["MOST_BYTES", "ControlSocket", "Reply"]
 
@@ -23,7 +24,7 @@ MOST_CONNECTIONS = 8
 Reply = dict[str, Any]
 
 
-class ControlSocket(Thread):
+class ControlSocket(LastingThread):
     """status: gives the present state. stop_run: cuts the run in progress, in the name of someone.
 
     order: hands an order to the keeper and waits for its answer.
@@ -35,19 +36,19 @@ class ControlSocket(Thread):
         status: Callable[[], Reply],
         stop_run: Callable[[str], object],
         order: Callable[[OrderKind, str, float, float | None], Reply],
+        died: Died,
     ) -> None:
-        super().__init__(name="socket", daemon=True)
+        super().__init__("socket", died)
         self._path, self._status, self._stop_run, self._order = path, status, stop_run, order
         self._slots = BoundedSemaphore(MOST_CONNECTIONS)
-        self._stopping = Event()
         path.unlink(missing_ok=True)
         self._listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
         self._listener.bind(str(path))
         path.chmod(0o660)
         self._listener.listen(MOST_CONNECTIONS)
 
-    def run(self) -> None:
-        while not self._stopping.is_set():
+    def work(self) -> None:
+        while not self._ending.is_set():
             try:
                 connection, _ = self._listener.accept()
             except OSError:
@@ -58,7 +59,7 @@ class ControlSocket(Thread):
                 connection.close()
 
     def stop(self) -> None:
-        self._stopping.set()
+        self._ending.set()
         try:
             self._listener.shutdown(socket.SHUT_RDWR)
         finally:

@@ -26,7 +26,7 @@ from waaler.core import decisions
 from waaler.core.facts import Deed, Severity
 from waaler.core.messages import Look, Notice
 from waaler.devices.bench import Bench, open_bench
-from waaler.devices.lines import pi_lines
+from waaler.devices.lines import NoLines, pi_lines
 from waaler.devices.simulated import SimulatedBed, TracedRelay, simulated_wiring
 from waaler.guard.messages import Cut, Instant
 from waaler.keeper.child import NotifyChild
@@ -42,6 +42,7 @@ from waaler.keeper.scheduler import CycleWaker
 from waaler.keeper.senses import Senses
 from waaler.keeper.status import UNITS, status
 from waaler.keeper.watch_file import FileWatch
+from waaler.off import switch_off
 from waaler.plan.sensing import AdviserKind
 from waaler.records.store import Store
 from waaler.settings import Settings, SettingsError, load, parse
@@ -51,7 +52,8 @@ __all__ = ["AlreadyRunning", "run"]
 
 CLOCK_EVERY_S = 60.0
 FRESH_BEAT_S = 5.0
-OF_THE_LAST_DAEMON = ("part-stopped-", RESTART, PLAN_REJECTED)
+STEP_S = 1.0
+OF_THE_LAST_DAEMON = ("part-failed-", RESTART, PLAN_REJECTED)
 END_WAIT_S = 3.0
 
 log = structlog.get_logger()
@@ -68,6 +70,8 @@ def run(file: Path, is_simulated: bool = False, relay_trace: int | None = None) 
 
     Raises: SettingsError for a bad file where no accepted one is kept; AlreadyRunning; NoLines.
     """
+    if not is_simulated:
+        _switch_off_first(bed_id(file))
     settings, rejected = _settings(file)
     with ExitStack() as stack:
         state, runtime = state_folder(settings.id), runtime_folder(settings.id)
@@ -85,6 +89,18 @@ def _settings(file: Path) -> tuple[Settings, str | None]:
         if not kept.exists():
             raise
         return parse(kept.read_text(encoding="utf-8"), str(kept)), str(problem)
+
+
+def _switch_off_first(bed: str) -> None:
+    """Whatever the last daemon left on goes off before anything is read, by the lines that it wrote down."""
+    path = runtime_folder(bed) / f"{bed}.off"
+    if path.exists():
+        try:
+            problem = switch_off(str(path))
+        except (OSError, ValueError, KeyError, TypeError, ImportError) as error:
+            problem = repr(error)
+        if problem is not None:
+            log.warning("not_switched_off_first", problem=problem)
 
 
 def _lock(path: Path) -> Callable[[], None]:
@@ -117,6 +133,8 @@ class _Daemon:
         self._clock = Clock(settings.is_clock_trusted)
         self._clock.check()
         self._clock_checked_s = 0.0
+        at = self._clock.now()
+        self._offset_s = at.wall_s - at.long_s
         self._watch = FileWatch(file)
         self._must_reload = threading.Event()
         self._status = 0
@@ -134,7 +152,10 @@ class _Daemon:
         self._keeper = Keeper(core, self._clock, self._record, self._tell_guard, self._chores)
         self._keeper.alerts = restored.alerts
         self._recorder = Recorder(
-            lambda: Store(self._files.database, boot, self._files.second_copy), self._keeper.post, self._clock.now
+            lambda: Store(self._files.database, boot, self._files.second_copy),
+            self._keeper.post,
+            self._clock.now,
+            self._part_died,
         )
         self._guard = GuardThread(
             self._bench, settings.limits, memory.guard, self._clock, self._heard_guard, self._feed, self._guard_died
@@ -151,9 +172,17 @@ class _Daemon:
     # --- opening -----------------------------------------------------------------------------
 
     def _open_pi(self) -> Bench:
+        wiring = self._settings.wiring
+        if wiring.relay is None:
+            raise NoLines(
+                "no pins are written out in the file: add `pins:` as in `waaler example`, or run --simulated"
+            )
         factory: Factory = pi_lines()
-        self._write_off_file(self._settings.wiring)
-        bench = open_bench(self._settings.wiring, factory)
+        self._write_off_file(wiring)
+        try:
+            bench = open_bench(wiring, factory)
+        except Exception as problem:  # gpiozero, lgpio and the kernel each raise their own
+            raise NoLines(f"a line cannot be claimed: {problem}") from problem
         self._stack.callback(bench.close)
         return bench
 
@@ -188,11 +217,20 @@ class _Daemon:
         self._waker.start(self._settings.plan)
         units = {adviser.name: UNITS[adviser.kind] for adviser in self._settings.sensing.advisers}
         self._senses = Senses(
-            self._bench.advisers, self._clock, lambda at, r: self._keeper.post(r, at), self._recorder.put, units
+            self._bench.advisers,
+            self._clock,
+            lambda at, r: self._keeper.post(r, at),
+            self._recorder.put,
+            units,
+            self._part_died,
         )
         self._senses.start()
         self._socket = ControlSocket(
-            self._runtime / f"{self._settings.id}.sock", self._tell_status, self._stop_run, self._keeper.order
+            self._runtime / f"{self._settings.id}.sock",
+            self._tell_status,
+            self._stop_run,
+            self._keeper.order,
+            self._part_died,
         )
         self._socket.start()
         for number in (signal.SIGTERM, signal.SIGINT):
@@ -236,11 +274,14 @@ class _Daemon:
         self._keeper.stop()
 
     def _thread_died(self, args: threading.ExceptHookArgs) -> None:
+        """A thread of a library; ours are begun again."""
+        self._part_died(args.thread.name if args.thread else "unknown", args.exc_value)
+
+    def _part_died(self, name: str, problem: BaseException | None) -> None:
         """A thread that is neither guard nor keeper: watering goes on without it, and a person hears of it."""
-        name = args.thread.name if args.thread else "?"
-        log.error("thread_died", thread=name, problem=repr(args.exc_value))
-        text = f"A part of the daemon ({name}) stopped: {args.exc_value}. Watering goes on."
-        self._keeper.post(Notice(f"part-stopped-{name.replace(' ', '-')}", Severity.SOON, text))
+        log.error("part_died", part=name, problem=repr(problem))
+        text = f"A part of the daemon ({name}) failed: {problem}. Watering goes on; look at the log."
+        self._keeper.post(Notice(f"part-failed-{name.replace(' ', '-').lower()}", Severity.SOON, text))
 
     def _stop_run(self, who: str) -> None:
         self._guard.inbox.put(Cut(f"stopped by {who}"))
@@ -269,11 +310,21 @@ class _Daemon:
         if at.long_s >= self._clock_checked_s + CLOCK_EVERY_S:
             self._clock_checked_s = at.long_s
             self._clock.check()
+        self._note_clock_step(at)
         if self._must_reload.is_set() or self._watch.has_changed(at.long_s):
             self._must_reload.clear()
             self._reload()
         if self._child is not None:
             self._child.look(at.long_s)
+
+    def _note_clock_step(self, at: Instant) -> None:
+        """The scheduler sleeps by another clock and would not notice."""
+        offset_s = at.wall_s - at.long_s
+        if abs(offset_s - self._offset_s) > STEP_S:
+            log.info("clock_stepped", seconds=round(offset_s - self._offset_s, 1))
+            self._waker.follow(self._settings.plan)
+            self._keeper.post(Look())
+        self._offset_s = offset_s
 
     def _reload(self) -> None:
         settings, messages = reload(self._file, self._settings)

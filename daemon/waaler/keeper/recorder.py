@@ -3,13 +3,13 @@
 import sqlite3
 from collections.abc import Callable
 from queue import Empty, SimpleQueue
-from threading import Thread
 
 import structlog
 
 from waaler.core.facts import Fact, RunIntent
 from waaler.core.messages import Recorded
 from waaler.guard.messages import Instant
+from waaler.keeper.lasting import Died, LastingThread
 from waaler.records.store import Sample, Store, StoreError
 
 __all__ = ["Recorder"]
@@ -22,16 +22,20 @@ MOST_WAITING = 10_000
 log = structlog.get_logger()
 
 
-class Recorder(Thread):
+class Recorder(LastingThread):
     """Opens its store in this thread, to which its connection then belongs, and again whenever that fails.
 
     tell: takes Recorded for every intent, on disk or not. now: for the note that the daemon lives.
     """
 
     def __init__(
-        self, open_store: Callable[[], Store], tell: Callable[[Recorded], object], now: Callable[[], Instant]
+        self,
+        open_store: Callable[[], Store],
+        tell: Callable[[Recorded], object],
+        now: Callable[[], Instant],
+        died: Died,
     ) -> None:
-        super().__init__(name="recorder", daemon=True)
+        super().__init__("recorder", died)
         self._inbox: SimpleQueue[Fact | Sample | None] = SimpleQueue()
         self._open_store, self._tell, self._now = open_store, tell, now
         self._store: Store | None = None
@@ -46,7 +50,7 @@ class Recorder(Thread):
         """What is waiting is still written."""
         self._inbox.put(None)
 
-    def run(self) -> None:
+    def work(self) -> None:
         while self._gather():
             self._write_facts()
             if self._samples and self._samples[-1].minute_s - self._samples[0].minute_s >= SAMPLES_EVERY_S:

@@ -6,7 +6,7 @@ from typing import Any
 
 from waaler.core.facts import Severity
 from waaler.core.messages import Message, NewPlan, Notice
-from waaler.settings import Settings, SettingsError, parse
+from waaler.settings import Settings, SettingsError, load
 
 __all__ = ["PLAN_REJECTED", "RESTART", "changes", "reload"]
 
@@ -22,8 +22,8 @@ def reload(path: Path, present: Settings) -> tuple[Settings, list[Message]]:
     until a restart, which an alert then asks for.
     """
     try:
-        new = parse(path.read_text(encoding="utf-8"), str(path))
-    except (SettingsError, OSError, UnicodeDecodeError) as problem:
+        new = load(path)
+    except SettingsError as problem:
         text = f"The edited file is not taken; the plan before it stays in force. {_one_line(problem)}"
         return present, [Notice(PLAN_REJECTED, Severity.SOON, text)]
     waits = [name for name in NEEDS_RESTART if getattr(new, name) != getattr(present, name)]

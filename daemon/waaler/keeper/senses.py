@@ -1,10 +1,10 @@
 """The slow sensors: reads the advisers in a thread of its own, so that a hanging bus delays nobody."""
 
 from collections.abc import Callable, Mapping
-from threading import Event, Thread
 
 from waaler.guard.messages import Instant
 from waaler.keeper.clock import Clock
+from waaler.keeper.lasting import Died, LastingThread
 from waaler.plan.sensing import Reading
 from waaler.records.store import Sample
 
@@ -21,7 +21,7 @@ class _Minute:
         self.values: list[float] = []
 
 
-class Senses(Thread):
+class Senses(LastingThread):
     """tell: takes each reading. keep: takes each minute's sample. units: of each adviser, as people read them."""
 
     def __init__(
@@ -31,22 +31,22 @@ class Senses(Thread):
         tell: Callable[[Instant, Reading], object],
         keep: Callable[[Sample], object],
         units: Mapping[str, str],
+        died: Died,
     ) -> None:
-        super().__init__(name="senses", daemon=True)
+        super().__init__("senses", died)
         self._advisers, self._clock, self._tell, self._keep = advisers, clock, tell, keep
         self._units = units
         self._minutes: dict[str, _Minute] = {}
-        self._stop_event = Event()
 
-    def run(self) -> None:
+    def work(self) -> None:
         while True:
             for name, read in self._advisers.items():
                 self._read(name, read)
-            if self._stop_event.wait(READ_EVERY_S):
+            if self._ending.wait(READ_EVERY_S):
                 return
 
     def stop(self) -> None:
-        self._stop_event.set()
+        self._ending.set()
 
     def _read(self, name: str, read: Callable[[], float | None]) -> None:
         try:
