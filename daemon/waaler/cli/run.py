@@ -27,8 +27,9 @@ def command(simulated: bool, log_format: str, relay_trace: int | None, file: Pat
     Example: waaler run --simulated
     """
     from waaler.devices.lines import NoLines
-    from waaler.keeper.daemon import AlreadyRunning, run
+    from waaler.keeper.daemon import run
     from waaler.keeper.logs import log_to
+    from waaler.keeper.opening import AlreadyRunning
     from waaler.settings import SettingsError
     from waaler.settings.places import find
 

@@ -4,30 +4,19 @@ The relay is claimed off before anything else is read; the lock file comes befor
 never share one.
 """
 
-import fcntl
-import json
-import os
 import signal
 import threading
-from collections.abc import Callable
 from contextlib import ExitStack
-from dataclasses import replace
-from datetime import datetime
 from pathlib import Path
 from types import FrameType
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import structlog
-from gpiozero.pins import Factory
 
-from waaler.bed.wiring import Wiring
 from waaler.core import decisions
 from waaler.core.facts import Deed, Severity
 from waaler.core.messages import Look, Notice
-from waaler.devices.bench import Bench, open_bench
-from waaler.devices.lines import NoLines, pi_lines
-from waaler.devices.simulated import SimulatedBed, TracedRelay, simulated_wiring
+from waaler.devices.bench import Bench
 from waaler.guard.messages import Cut, Instant
 from waaler.keeper.child import NotifyChild
 from waaler.keeper.clock import Clock, boot_id
@@ -35,6 +24,7 @@ from waaler.keeper.control import ControlSocket
 from waaler.keeper.guard_thread import GuardThread
 from waaler.keeper.keeper import Keeper
 from waaler.keeper.liveness import Manager
+from waaler.keeper.opening import hold_lock, in_force, open_pi, open_simulated, switch_off_first
 from waaler.keeper.recorder import Recorder
 from waaler.keeper.reload import PLAN_REJECTED, RESTART, reload
 from waaler.keeper.restore import Files, restore
@@ -42,13 +32,11 @@ from waaler.keeper.scheduler import CycleWaker
 from waaler.keeper.senses import Senses
 from waaler.keeper.status import UNITS, status
 from waaler.keeper.watch_file import FileWatch
-from waaler.off import switch_off
-from waaler.plan.sensing import AdviserKind
 from waaler.records.store import Store
-from waaler.settings import Settings, SettingsError, load, parse
-from waaler.settings.places import bed_id, runtime_folder, state_folder
+from waaler.settings import Settings
+from waaler.settings.places import runtime_folder, state_folder
 
-__all__ = ["AlreadyRunning", "run"]
+__all__ = ["run"]
 
 CLOCK_EVERY_S = 60.0
 FRESH_BEAT_S = 5.0
@@ -59,10 +47,6 @@ END_WAIT_S = 3.0
 log = structlog.get_logger()
 
 
-class AlreadyRunning(RuntimeError):
-    """Another daemon keeps this bed."""
-
-
 def run(file: Path, is_simulated: bool = False, relay_trace: int | None = None) -> int:
     """Keeps the bed until it is told to stop; 0 then, 1 after an error that the unit should restart from.
 
@@ -71,64 +55,20 @@ def run(file: Path, is_simulated: bool = False, relay_trace: int | None = None) 
     Raises: SettingsError for a bad file where no accepted one is kept; AlreadyRunning; NoLines.
     """
     if not is_simulated:
-        _switch_off_first(bed_id(file))
-    settings, rejected = _settings(file)
+        switch_off_first(file)
+    settings, rejected = in_force(file)
     with ExitStack() as stack:
         state, runtime = state_folder(settings.id), runtime_folder(settings.id)
-        stack.callback(_lock(runtime / f"{settings.id}.lock"))
-        return _Daemon(file, settings, rejected, state, runtime, is_simulated, relay_trace, stack).run()
-
-
-def _settings(file: Path) -> tuple[Settings, str | None]:
-    """The file's settings, or the last accepted ones and why the file is not taken."""
-    try:
-        return load(file), None
-    except (SettingsError, OSError) as problem:
-        bed = bed_id(file)
-        kept = Files.of(state_folder(bed), bed).accepted
-        if not kept.exists():
-            raise
-        return parse(kept.read_text(encoding="utf-8"), str(kept)), str(problem)
-
-
-def _switch_off_first(bed: str) -> None:
-    """Whatever the last daemon left on goes off before anything is read, by the lines that it wrote down."""
-    path = runtime_folder(bed) / f"{bed}.off"
-    if path.exists():
-        try:
-            problem = switch_off(str(path))
-        except (OSError, ValueError, KeyError, TypeError, ImportError) as error:
-            problem = repr(error)
-        if problem is not None:
-            log.warning("not_switched_off_first", problem=problem)
-
-
-def _lock(path: Path) -> Callable[[], None]:
-    """Holds the bed's lock file; what it gives back lets it go."""
-    handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError as problem:
-        os.close(handle)
-        raise AlreadyRunning(f"another daemon keeps this bed ({path} is held)") from problem
-    return lambda: os.close(handle)
+        stack.callback(hold_lock(runtime / f"{settings.id}.lock"))
+        bench = open_simulated(settings, relay_trace, stack) if is_simulated else open_pi(settings, runtime, stack)
+        return _Daemon(file, settings, Files.of(state, settings.id), runtime, bench).run(rejected)
 
 
 class _Daemon:
-    def __init__(
-        self,
-        file: Path,
-        settings: Settings,
-        rejected: str | None,
-        state: Path,
-        runtime: Path,
-        is_simulated: bool,
-        relay_trace: int | None,
-        stack: ExitStack,
-    ) -> None:
-        self._file, self._settings, self._rejected = file, settings, rejected
-        self._files, self._runtime = Files.of(state, settings.id), runtime
-        self._stack = stack
+    """runtime: the folder of socket and lock."""
+
+    def __init__(self, file: Path, settings: Settings, files: Files, runtime: Path, bench: Bench) -> None:
+        self._file, self._settings, self._files, self._runtime, self._bench = file, settings, files, runtime, bench
         self._manager = Manager()
         self._clock = Clock(settings.is_clock_trusted)
         self._clock.check()
@@ -138,10 +78,10 @@ class _Daemon:
         self._watch = FileWatch(file)
         self._must_reload = threading.Event()
         self._status = 0
-        self._bench = self._open_simulated(relay_trace) if is_simulated else self._open_pi()
         self._child = None if self._manager.is_there or settings.mqtt is None else NotifyChild(file)
 
-    def run(self) -> int:
+    def run(self, rejected: str | None) -> int:
+        """rejected: why the file is not the one in force, None if it is."""
         at = self._clock.now()
         settings = self._settings
         boot = boot_id()
@@ -160,7 +100,11 @@ class _Daemon:
         self._guard = GuardThread(
             self._bench, settings.limits, memory.guard, self._clock, self._heard_guard, self._feed, self._guard_died
         )
-        self._start_threads(restored.notices)
+        notices = restored.notices
+        if rejected is not None:
+            text = f"The file is not valid; the last accepted one is in force. {rejected.splitlines()[0]}"
+            notices = (*notices, Notice(PLAN_REJECTED, Severity.SOON, text))
+        self._start_threads(notices)
         try:
             self._keeper.run()
         except BaseException as problem:
@@ -170,44 +114,6 @@ class _Daemon:
         return self._status
 
     # --- opening -----------------------------------------------------------------------------
-
-    def _open_pi(self) -> Bench:
-        wiring = self._settings.wiring
-        if wiring.relay is None:
-            raise NoLines(
-                "no pins are written out in the file: add `pins:` as in `waaler example`, or run --simulated"
-            )
-        factory: Factory = pi_lines()
-        self._write_off_file(wiring)
-        try:
-            bench = open_bench(wiring, factory)
-        except Exception as problem:  # gpiozero, lgpio and the kernel each raise their own
-            raise NoLines(f"a line cannot be claimed: {problem}") from problem
-        self._stack.callback(bench.close)
-        return bench
-
-    def _open_simulated(self, relay_trace: int | None) -> Bench:
-        settings = self._settings
-        names = tuple(a.name for a in settings.sensing.advisers if a.kind is AdviserKind.MOISTURE)
-        wiring = simulated_wiring(settings.wiring, names)
-        bed = SimulatedBed(settings.figures, wiring, self._local_hour)
-        self._stack.callback(bed.close)
-        bench = open_bench(wiring, bed.factory)
-        thermometers = {thermometer.name: bed.air_c for thermometer in settings.wiring.thermometers}
-        bench = replace(bench, advisers={**bench.advisers, **thermometers})
-        if relay_trace is not None:
-            bench = replace(bench, relay=TracedRelay(bench.relay, relay_trace))
-        self._stack.callback(bench.close)
-        bed.move(0.0)  # the lines stand as the water does before anybody reads them
-        bed.start()
-        return bench
-
-    def _write_off_file(self, wiring: Wiring) -> None:
-        """What the unit's stop-post command needs to switch the relay off, whatever has become of this process."""
-        relay = wiring.relay
-        lines = [] if relay is None else [{"chip": 0, "gpio": relay.gpio, "off": int(not relay.energised_by_high)}]
-        path = self._runtime / f"{self._settings.id}.off"
-        path.write_text(json.dumps({"lines": lines}))
 
     def _start_threads(self, notices: tuple[Notice, ...]) -> None:
         threading.excepthook = self._thread_died
@@ -246,9 +152,6 @@ class _Daemon:
         for kind in self._keeper.alerts:
             if kind.startswith(OF_THE_LAST_DAEMON):
                 self._keeper.post(Notice(kind))
-        if self._rejected is not None:
-            text = f"The file is not valid; the last accepted one is in force. {self._rejected.splitlines()[0]}"
-            self._keeper.post(Notice(PLAN_REJECTED, Severity.SOON, text))
         for notice in notices:
             self._keeper.post(notice)
 
@@ -299,10 +202,6 @@ class _Daemon:
         self._manager.stopping()
         self._guard.inbox.put(Cut("the daemon was stopped"))
         self._keeper.stop()
-
-    def _local_hour(self) -> float:
-        now = datetime.now(ZoneInfo(self._settings.plan.place.timezone))
-        return now.hour + now.minute / 60
 
     # --- once a second -----------------------------------------------------------------------
 
