@@ -185,7 +185,7 @@ def test_s10_an_intent_that_is_not_recorded_within_2_s_keeps_no_plant_waiting(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     bench = Bench()
-    monkeypatch.setattr(joined, "Recorded", lambda run_id: Look())
+    monkeypatch.setattr(joined, "Recorded", lambda run_id, is_kept: Look())
     bench.until("06:00")
     assert not bench.is_on
     bench.pass_s(1.9)

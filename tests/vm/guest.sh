@@ -3,7 +3,7 @@
 set -euo pipefail
 python3 -m venv /opt/waaler
 /opt/waaler/bin/pip install -q --no-index --find-links /host/wheels 'waaler[pi]'
-cp /host/hang.py /host/waaler_hang.pth "$(/opt/waaler/bin/python -c 'import site; print(site.getsitepackages()[0])')/" 2>/dev/null || true
+cp /host/hang.py /host/waaler_hang.pth "$(/opt/waaler/bin/python -c 'import site; print(site.getsitepackages()[0])')/"
 cp '/host/waaler@.service' /etc/systemd/system/
 cp /host/waaler.conf /usr/lib/sysusers.d/
 systemd-sysusers

@@ -21,19 +21,20 @@ from waaler.guard.step import step as step_guard
 from waaler.plan.sensing import Sensing
 from waaler.plan.types import Plan
 
-__all__ = ["Joined", "Output", "begin", "tell", "tell_guard"]
+__all__ = ["Joined", "Output", "begin", "tell", "tell_guard", "with_disk"]
 
 Output = Relay | Write | Answer
 
 
 @dataclass(frozen=True, slots=True)
 class Joined:
-    """Both machines and when each wants to be woken (long hand)."""
+    """Both machines and when each wants to be woken (long hand). is_disk_full: no intent reaches the records."""
 
     decisions: decisions.State
     guard: GuardState
     wake_s: float
     guard_wake_s: float
+    is_disk_full: bool = False
 
 
 def begin(plan: Plan, sensing: Sensing, limits: Limits, memory: Memory, at: Instant) -> Joined:
@@ -43,6 +44,11 @@ def begin(plan: Plan, sensing: Sensing, limits: Limits, memory: Memory, at: Inst
         wake_s=at.long_s,
         guard_wake_s=at.long_s,
     )
+
+
+def with_disk(joined: Joined, is_full: bool) -> Joined:
+    """The same with records that take nothing, or everything again."""
+    return joined if joined.is_disk_full == is_full else replace(joined, is_disk_full=is_full)
 
 
 def tell(joined: Joined, at: Instant, message: Message) -> tuple[Joined, list[Output]]:
@@ -78,7 +84,7 @@ def _perform(joined: Joined, at: Instant, action: Action, waiting: deque[Message
         return joined
     outputs.append(action)
     if isinstance(action, Write) and isinstance(action.fact, RunIntent):
-        waiting.append(Recorded(action.fact.run_id))
+        waiting.append(Recorded(action.fact.run_id, is_kept=not joined.is_disk_full))
     return joined
 
 

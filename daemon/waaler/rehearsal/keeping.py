@@ -4,14 +4,48 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from waaler.core.facts import Fact
+from waaler.core.memory import Memory
+from waaler.guard.messages import Instant
 from waaler.records.store import Store
 from waaler.rehearsal.play import Play
 from waaler.rehearsal.scene import Findings, Scene
 from waaler.settings.places import state_folder
 
-__all__ = ["play_and_keep", "rehearsal_path"]
+__all__ = ["FileKeeping", "play_and_keep", "rehearsal_path"]
 
 FACTS_AT_ONCE = 2000
+
+
+class FileKeeping:
+    """The real records, in a file that a power cut of the machine itself may take."""
+
+    def __init__(self, path: Path) -> None:
+        for tail in ("", "-wal", "-shm"):
+            path.with_name(path.name + tail).unlink(missing_ok=True)
+        self._path = path
+        self._store = Store(path, boot="boot-1", is_lasting=False)
+        self._waiting: list[Fact] = []
+
+    def keep(self, facts: Sequence[Fact]) -> None:
+        self._waiting.extend(facts)
+        if len(self._waiting) >= FACTS_AT_ONCE:
+            self._flush()
+
+    def memory(self, boot: str, at: Instant) -> Memory:
+        """As the daemon does at a start: runs that were left open are interrupted first."""
+        self._flush()
+        self._store.close()
+        self._store = Store(self._path, boot=boot, is_lasting=False)
+        self._store.write(self._store.interrupted(at))
+        return self._store.memory(at)
+
+    def close(self) -> None:
+        self._flush()
+        self._store.close()
+
+    def _flush(self) -> None:
+        self._store.write(self._waiting)
+        self._waiting.clear()
 
 
 def rehearsal_path(bed: str) -> Path:
@@ -21,21 +55,8 @@ def rehearsal_path(bed: str) -> Path:
 
 def play_and_keep(bed: str, scene: Scene, progress: Callable[[float], object] | None = None) -> Findings:
     """Plays the scene and writes its records, in place of those of the rehearsal before."""
-    path = rehearsal_path(bed)
-    for tail in ("", "-wal", "-shm"):
-        path.with_name(path.name + tail).unlink(missing_ok=True)
-    store = Store(path, boot="rehearsal", is_lasting=False)
-    waiting: list[Fact] = []
-
-    def keep(facts: Sequence[Fact]) -> None:
-        waiting.extend(facts)
-        if len(waiting) >= FACTS_AT_ONCE:
-            store.write(waiting)
-            waiting.clear()
-
+    keeping = FileKeeping(rehearsal_path(bed))
     try:
-        findings = Play(scene, keep).run(progress)
-        store.write(waiting)
+        return Play(scene, keeping).run(progress)
     finally:
-        store.close()
-    return findings
+        keeping.close()

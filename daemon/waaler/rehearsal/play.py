@@ -1,124 +1,199 @@
 """Plays a plan on the simulated bed: the same core as the daemon's, stepped from event to event.
 
 Time jumps to whatever comes next: the core's own wake times, the next reading, and, while water moves, the next
-small step of the bed.
+small step of the bed. Power that fails ends the core; when it is back a new one begins with what the records know.
 """
 
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
-from random import Random
+from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from waaler.core import joined as core
 from waaler.core.facts import AlertRaised, Fact, Outcome, RunIntent, RunResult
 from waaler.core.memory import Memory
-from waaler.core.messages import Look, Write
+from waaler.core.messages import Look, Message, Write
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Input, Instant, Level, LevelRead, Relay, Wake
-from waaler.model.bed import LONGEST_WET_STEP_S, Water, advance, full_bed, has_settled
-from waaler.model.sensors import NOISE_PERCENT, Float, air_c, moisture_percent
-from waaler.plan.sensing import AdviserKind, Reading
+from waaler.model.sensors import moisture_percent
+from waaler.model.world import World
+from waaler.plan.sensing import Reading
 from waaler.rehearsal.scene import Findings, Scene
 
-__all__ = ["Play"]
+__all__ = ["Keeping", "Play", "Trace"]
 
 READ_EVERY_S = 120.0
+CHATTER_S = 0.05
 VOUCHED_S = 1e15
 """The simulated floats are read without a gap until they say otherwise."""
 
-TRAY_WET_L = 0.5
+STEP_S = 3600.0
+FLAP_ON_S = 180.0
+FLAP_OFF_S = 60.0
+
+
+class Keeping(Protocol):
+    """Takes the facts as they come, and gives back at a boot what it knows."""
+
+    def keep(self, facts: Sequence[Fact]) -> None: ...
+
+    def memory(self, boot: str, at: Instant) -> Memory: ...
+
+
+class Trace(Protocol):
+    """Hears what truly happened, by the long hand of the world (seconds since the beginning)."""
+
+    def relay(self, at_s: float, is_on: bool) -> None: ...
+
+    def level(self, at_s: float, name: Input, level: Level) -> None: ...
+
+    def power(self, at_s: float, is_on: bool) -> None: ...
 
 
 class Play:
-    """One rehearsal. keep: takes the facts as they come, e.g. into a file of records."""
+    """One rehearsal. keeping: the records. trace: a judge, or nobody."""
 
-    def __init__(self, scene: Scene, keep: Callable[[Sequence[Fact]], object] | None = None) -> None:
-        self.scene = scene
-        self.keep = keep or (lambda _: None)
-        self.water: Water = full_bed(scene.figures)
-        self.noise = Random(scene.seed)
+    def __init__(self, scene: Scene, keeping: Keeping | None = None, trace: Trace | None = None) -> None:
+        self.scene, self.keeping, self.trace = scene, keeping, trace
         self.zone = ZoneInfo(scene.plan.place.timezone)
-        self.start_wall_s = scene.start.timestamp()
-        self.long_s = 0.0
-        self.is_on = False
+        local = scene.start.astimezone(self.zone)
+        self.world = World(scene.figures, scene.faults, local.hour + local.minute / 60, scene.seed)
+        self.wall_offset_s = scene.start.timestamp()
+        self.is_powered = True
+        self.is_sure = True
+        self.boots = 1
         self.read_at_s = 0.0
-        self.floats = {
-            Input.SUMP_LOW: Float(scene.figures.sump_low_l),
-            Input.TRAY_HIGH: Float(scene.figures.tray_high_l),
-        }
+        self.flap_at_s = 0.0
         self.levels: dict[Input, Level] = {}
+        self.was_present: frozenset[str] = frozenset()
         self.findings = Findings(
-            sump_start_l=self.water.sump_l,
+            sump_start_l=self.world.water.sump_l,
             wilting_percent=100 * scene.figures.wilting_fraction / scene.figures.capacity_fraction,
         )
+        # the bed was watered in full just before, and the pump has rested
         memory = Memory(guard=GuardMemory(last_stop_s=-scene.limits.rest_s), last_full_s=0.0)
         self.core = core.begin(scene.plan, scene.sensing, scene.limits, memory, self._at())
 
     def run(self, progress: Callable[[float], object] | None = None) -> Findings:
         """Plays to the end. progress: called with the days played so far."""
         end_s = self.scene.days * 86_400
+        self._look_at_faults()
         self._see_floats()
         self._tell(Look())
-        while self.long_s < end_s:
+        while self.world.now_s < end_s:
             self._go_to(min(self._next_s(), end_s))
-            self._see_floats()
-            if self.long_s >= self.core.guard_wake_s:
-                self._take(core.tell_guard(self.core, self._at(), Wake()))
-            if self.long_s >= self.read_at_s:
-                self._read_advisers()
-            if self.long_s >= self.core.wake_s:
-                self._tell(Look())
+            self._look_at_faults()
+            if self.is_powered:
+                self._turn()
             if progress is not None:
-                progress(self.long_s / 86_400)
+                progress(self.world.now_s / 86_400)
         return self._finish()
 
+    # --- time --------------------------------------------------------------------------------
+
     def _at(self) -> Instant:
-        return Instant(self.long_s, self.start_wall_s + self.long_s)
+        return Instant(self.world.now_s, self.wall_offset_s + self.world.now_s, self.is_sure)
 
     def _local(self) -> datetime:
-        return datetime.fromtimestamp(self.start_wall_s + self.long_s, UTC).astimezone(self.zone)
+        wall_s = self.scene.start.timestamp() + self.world.now_s
+        return datetime.fromtimestamp(wall_s, UTC).astimezone(self.zone)
 
     def _next_s(self) -> float:
-        next_s = min(self.core.wake_s, self.core.guard_wake_s, self.read_at_s)
-        if self.is_on or not has_settled(self.water):
-            next_s = min(next_s, self.long_s + LONGEST_WET_STEP_S)
-        return max(next_s, self.long_s)
+        due = [self.world.next_s()]
+        if self.is_powered:
+            due += [self.core.wake_s, self.core.guard_wake_s, self.read_at_s]
+        if "power-flaps" in self.world.present:
+            due.append(self.flap_at_s)
+        if self._chatters():
+            due.append(self.world.now_s + CHATTER_S)
+        return max(min(due), self.world.now_s)
 
-    def _go_to(self, long_s: float) -> None:
-        local = self._local()
-        hour = local.hour + local.minute / 60 + local.second / 3600
-        self.water = advance(self.water, self.scene.figures, long_s - self.long_s, self.is_on, hour)
-        percent = moisture_percent(self.water, self.scene.figures)
-        if percent < self.findings.wilting_percent:
-            self.findings.wilted_h += (long_s - self.long_s) / 3600
-        self.long_s = long_s
-        if percent < self.findings.driest_percent:
-            self.findings.driest_percent, self.findings.driest_at = percent, self._local()
+    def _chatters(self) -> bool:
+        return self.is_powered and self.world.is_on and "sump-float-chatters" in self.world.present
+
+    def _turn(self) -> None:
+        self._see_floats()
+        if self.world.now_s >= self.core.guard_wake_s:
+            self._take(core.tell_guard(self.core, self._at(), Wake()))
+        if self.world.now_s >= self.read_at_s:
+            self._read_advisers()
+        if self.world.now_s >= self.core.wake_s:
+            self._tell(Look())
+
+    def _go_to(self, now_s: float) -> None:
+        seconds = now_s - self.world.now_s
+        self.world.go_to(now_s)
+        percent = moisture_percent(self.world.water, self.scene.figures)
+        findings = self.findings
+        if percent < findings.wilting_percent:
+            findings.wilted_h += seconds / 3600
+        if percent < findings.driest_percent:
+            findings.driest_percent, findings.driest_at = percent, self._local()
+
+    # --- faults of power, clock and disk -----------------------------------------------------
+
+    def _look_at_faults(self) -> None:
+        present = self.world.present
+        begun = present - self.was_present
+        self.was_present = present
+        if begun & {"clock-back", "clock-ahead"}:
+            self.wall_offset_s += STEP_S if "clock-ahead" in begun else -STEP_S
+        self.core = core.with_disk(self.core, is_full="disk-full" in present)
+        wants_power = "power-cut" not in present and self._flap_power(present)
+        if self.is_powered and not wants_power:
+            self._power_fails()
+        elif wants_power and not self.is_powered:
+            self._power_is_back()
+
+    def _flap_power(self, present: frozenset[str]) -> bool:
+        if "power-flaps" not in present:
+            return True
+        if self.world.now_s >= self.flap_at_s:
+            next_s = FLAP_OFF_S if self.is_powered else FLAP_ON_S
+            self.flap_at_s = self.world.now_s + next_s
+            return not self.is_powered
+        return self.is_powered
+
+    def _power_fails(self) -> None:
+        self.is_powered = False
+        self._drive(False)
+        if self.trace is not None:
+            self.trace.power(self.world.now_s, False)
+
+    def _power_is_back(self) -> None:
+        self.is_powered = True
+        self.is_sure = "no-clock" not in self.world.present
+        self.boots += 1
+        at = self._at()
+        memory = Memory() if self.keeping is None else self.keeping.memory(f"boot-{self.boots}", at)
+        self.core = core.begin(self.scene.plan, self.scene.sensing, self.scene.limits, memory, at)
+        self.levels = {}
+        if self.trace is not None:
+            self.trace.power(self.world.now_s, True)
+
+    # --- sensors -----------------------------------------------------------------------------
 
     def _see_floats(self) -> None:
-        sump_is_good = self.floats[Input.SUMP_LOW].see(self.water.sump_l)
-        tray_is_good = not self.floats[Input.TRAY_HIGH].see(self.water.tray_l)
-        for name, is_good in ((Input.SUMP_LOW, sump_is_good), (Input.TRAY_HIGH, tray_is_good)):
-            level = Level.GOOD if is_good else Level.BAD
-            if self.levels.get(name) is level:
-                continue
-            self.levels[name] = level
-            self._take(core.tell_guard(self.core, self._at(), LevelRead(name, level, VOUCHED_S)))
-        if not sump_is_good and self.findings.sump_low_at is None:
+        levels = self.world.levels()
+        if self._chatters() and self.levels.get(Input.SUMP_LOW) is Level.GOOD:
+            levels[Input.SUMP_LOW] = Level.BAD
+        for name, level in levels.items():
+            if self.levels.get(name) is not level:
+                self.levels[name] = level
+                if self.trace is not None:
+                    self.trace.level(self.world.now_s, name, level)
+                self._take(core.tell_guard(self.core, self._at(), LevelRead(name, level, VOUCHED_S)))
+        if levels[Input.SUMP_LOW] is not Level.GOOD and self.findings.sump_low_at is None:
             self.findings.sump_low_at = self._local()
 
     def _read_advisers(self) -> None:
         for adviser in self.scene.sensing.advisers:
-            if adviser.kind is AdviserKind.TRAY_WET:
-                value = 1.0 if self.water.tray_l > TRAY_WET_L else 0.0
-            elif adviser.kind is AdviserKind.TEMPERATURE:
-                value = air_c(self._local().hour)
-            else:
-                value = moisture_percent(self.water, self.scene.figures) + self.noise.gauss(0.0, NOISE_PERCENT)
-            self._tell(Reading(adviser.name, value))
-        self.read_at_s = self.long_s + READ_EVERY_S
+            self._tell(Reading(adviser.name, self.world.reading(adviser)))
+        self.read_at_s = self.world.now_s + READ_EVERY_S
 
-    def _tell(self, message: Look | Reading) -> None:
+    # --- the core ----------------------------------------------------------------------------
+
+    def _tell(self, message: Message) -> None:
         self._take(core.tell(self.core, self._at(), message))
 
     def _take(self, answer: tuple[core.Joined, list[core.Output]]) -> None:
@@ -126,13 +201,18 @@ class Play:
         facts: list[Fact] = []
         for output in outputs:
             if isinstance(output, Relay):
-                self.is_on = output.on
+                self._drive(output.on)
             elif isinstance(output, Write):
                 facts.append(output.fact)
-        if facts:
-            self.keep(facts)
-            for fact in facts:
-                self._note(fact)
+        if facts and self.keeping is not None and not self.core.is_disk_full:
+            self.keeping.keep(facts)
+        for fact in facts:
+            self._note(fact)
+
+    def _drive(self, is_on: bool) -> None:
+        if is_on != self.world.is_on and self.trace is not None:
+            self.trace.relay(self.world.now_s, is_on)
+        self.world.is_on = is_on
 
     def _note(self, fact: Fact) -> None:
         findings = self.findings
@@ -147,7 +227,7 @@ class Play:
             findings.alerts.append((self._local(), fact.text))
 
     def _finish(self) -> Findings:
-        findings, water = self.findings, self.water
+        findings, water = self.findings, self.world.water
         findings.lifted_l = water.lifted_l
         findings.drunk_l = water.drunk_l
         findings.spilled_l = water.spilled_l

@@ -6,6 +6,7 @@ from datetime import datetime
 from waaler.bed.figures import Figures
 from waaler.core.facts import Outcome
 from waaler.guard.limits import Limits
+from waaler.model.faults import Fault
 from waaler.plan.sensing import Sensing
 from waaler.plan.types import Plan
 
@@ -14,7 +15,7 @@ __all__ = ["Findings", "Scene"]
 
 @dataclass(frozen=True, slots=True)
 class Scene:
-    """start: aware. days: how long. seed: of the sensors' noise."""
+    """start: aware. days: how long. seed: of the sensors' noise. faults: what goes wrong, and when."""
 
     plan: Plan
     sensing: Sensing
@@ -23,6 +24,7 @@ class Scene:
     start: datetime
     days: float = 7.0
     seed: int = 1
+    faults: tuple[Fault, ...] = ()
 
 
 @dataclass(slots=True)

@@ -1,0 +1,56 @@
+"""What can go wrong at a bed, by name: each fault with a beginning and an end."""
+
+from dataclasses import dataclass
+
+__all__ = ["FAULTS", "Fault", "UnknownFault", "named"]
+
+FAULTS = {
+    "blocked-drain": "roots or fines close the tray's drain",
+    "slow-drain": "the drain lets through a tenth of what it did",
+    "leak": "the sump loses two litres an hour",
+    "tube-off": "a third of what the pump lifts runs past the pots onto the floor",
+    "dead-pump": "the pump does not turn: plug, fuse, intake",
+    "welded-relay": "the pump runs whatever the relay is told",
+    "sump-float-stuck-good": "the sump's float reads good whatever the level",
+    "sump-float-stuck-bad": "the sump's float reads bad: stuck, or its wire is broken",
+    "sump-float-chatters": "the sump's float chatters while the pump runs",
+    "sump-float-not-read": "the sump float's line gives an error",
+    "tray-float-stuck-good": "the tray's float reads good whatever the level",
+    "tray-float-stuck-bad": "the tray's float reads bad: stuck, or its wire is broken",
+    "tray-float-not-read": "the tray float's line gives an error",
+    "probe-dead": "the moisture probes give no reading",
+    "probe-stuck": "the moisture probes stand still",
+    "probe-in-wet-pot": "the probes sit in a dead plant's pot, which stays wet",
+    "probe-reads-dry": "the probes read dry whatever the media",
+    "probe-jumps": "the probes' readings jump about",
+    "puddle": "a puddle keeps the tray's lowest spot wet",
+    "power-cut": "the Pi and the pump have no power",
+    "power-flaps": "power comes and goes every three minutes",
+    "no-clock": "after the next boot nobody knows the time",
+    "clock-back": "the wall clock is set back an hour at the beginning",
+    "clock-ahead": "the wall clock is set ahead an hour at the beginning",
+    "disk-full": "the records take nothing",
+}
+"""Common practice, no source."""
+
+
+class UnknownFault(ValueError):
+    """No fault of this name."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """starts_s, ends_s: seconds from the beginning of the rehearsal."""
+
+    name: str
+    starts_s: float
+    ends_s: float
+
+    def __post_init__(self) -> None:
+        if self.name not in FAULTS:
+            raise UnknownFault(f"no fault is called {self.name}")
+
+
+def named(faults: tuple[Fault, ...], now_s: float) -> frozenset[str]:
+    """The names of the faults that are there now."""
+    return frozenset(fault.name for fault in faults if fault.starts_s <= now_s < fault.ends_s)
