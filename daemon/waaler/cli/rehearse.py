@@ -11,7 +11,8 @@ import click
 from waaler.cli.common import echo_json, file_argument, json_option, read_settings, three_digits
 
 if TYPE_CHECKING:
-    from waaler.rehearsal.scene import Findings
+    from waaler.model.faults import Fault
+    from waaler.rehearsal.scene import Findings, Scene
     from waaler.settings import Settings
 
 __all__ = ["command"]
@@ -21,16 +22,31 @@ __all__ = ["command"]
 @click.option("--days", type=click.FloatRange(0.1, 3660), default=7.0, show_default=True, help="How long.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Of the sensors' noise.")
 @click.option("--from", "first", type=click.DateTime(["%Y-%m-%d"]), help="First day; today if left out.")
+@click.option("--fault", "fault_texts", multiple=True, help="What goes wrong: NAME@3d+10:00..12h; more than once.")
+@click.option("--faults", "lists_faults", is_flag=True, help="List the faults by name.")
+@click.option("--random-faults", type=click.IntRange(1, 100_000), help="So many days with random faults each.")
 @json_option
 @file_argument
-def command(days: float, seed: int, first: datetime | None, as_json: bool, file: Path | None) -> None:
+def command(
+    days: float,
+    seed: int,
+    first: datetime | None,
+    fault_texts: tuple[str, ...],
+    lists_faults: bool,
+    random_faults: int | None,
+    as_json: bool,
+    file: Path | None,
+) -> None:
     """Play the plan on a simulated bed, thousands of times faster than time.
 
     The same core as the daemon's decides; the records go to ID.rehearsal.db, which `waaler history --rehearsal`
     reads. Exit 1 if plants wilt or a trip cuts a run.
 
-    Example: waaler rehearse --days 14
+    Example: waaler rehearse --days 14 --fault blocked-drain@3d+10:00..12h
     """
+    if lists_faults:
+        _list_faults()
+        return
     from waaler.rehearsal.keeping import play_and_keep
     from waaler.rehearsal.scene import Scene
 
@@ -38,7 +54,10 @@ def command(days: float, seed: int, first: datetime | None, as_json: bool, file:
     zone = ZoneInfo(settings.plan.place.timezone)
     start = datetime.now(zone) if first is None else first
     start = start.replace(hour=0, minute=0, second=0, microsecond=0, tzinfo=zone).astimezone(UTC)
-    scene = Scene(settings.plan, settings.sensing, settings.limits, settings.figures, start, days, seed)
+    faults = _faults(fault_texts)
+    scene = Scene(settings.plan, settings.sensing, settings.limits, settings.figures, start, days, seed, faults)
+    if random_faults is not None:
+        sys.exit(_campaign(scene, random_faults, seed))
     findings = _with_progress(scene.days, lambda progress: play_and_keep(settings.id, scene, progress))
     if as_json:
         echo_json(_as_object(settings, days, findings))
@@ -46,6 +65,40 @@ def command(days: float, seed: int, first: datetime | None, as_json: bool, file:
         for line in _as_lines(settings, days, start.astimezone(zone), findings):
             click.echo(line)
     sys.exit(1 if findings.does_starve or findings.trips else 0)
+
+
+def _list_faults() -> None:
+    from waaler.model.faults import FAULTS
+
+    for name, what in FAULTS.items():
+        click.echo(f"  {name:22} {what}")
+
+
+def _faults(texts: tuple[str, ...]) -> "tuple[Fault, ...]":
+    from waaler.rehearsal.script import FaultTextError, fault
+
+    try:
+        return tuple(fault(text) for text in texts)
+    except FaultTextError as problem:
+        raise click.BadParameter(str(problem), param_hint="--fault") from None
+
+
+def _campaign(scene: "Scene", count: int, seed: int) -> int:
+    """Days with random faults before a judge; 1 if the guard let anything pass or plants starved."""
+    from dataclasses import replace
+
+    from waaler.rehearsal.campaign import tell_all
+
+    day = replace(scene, days=1.0, faults=())
+    told = _with_progress(float(count), lambda progress: tell_all(day, count, seed, progress))
+    violations = [violation.what for one in told for violation in one.violations]
+    starved = [one for one in told if one.starved_h > 0]
+    click.echo(f"{count} days with random faults, {sum(one.runs for one in told)} runs, refusals and skips")
+    click.echo(f"  violations of the safety table: {len(violations)}")
+    click.echo(f"  days on which plants wilted though water and pump were there: {len(starved)}")
+    for what in violations[:5]:
+        click.echo(f"    {what}")
+    return 1 if violations or starved else 0
 
 
 def _with_progress(days: float, play: Any) -> Any:

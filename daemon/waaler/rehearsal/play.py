@@ -41,11 +41,14 @@ class Keeping(Protocol):
 
 
 class Trace(Protocol):
-    """Hears what truly happened, by the long hand of the world (seconds since the beginning)."""
+    """Hears what truly happened, by the long hand of the world (seconds since the beginning).
+
+    name, level: of an input, as in the settings and in words (`sump_low`, `good`).
+    """
 
     def relay(self, at_s: float, is_on: bool) -> None: ...
 
-    def level(self, at_s: float, name: Input, level: Level) -> None: ...
+    def level(self, at_s: float, name: str, level: str) -> None: ...
 
     def power(self, at_s: float, is_on: bool) -> None: ...
 
@@ -62,6 +65,7 @@ class Play:
         self.is_powered = True
         self.is_sure = True
         self.boots = 1
+        self.booted_s = 0.0
         self.read_at_s = 0.0
         self.flap_at_s = 0.0
         self.levels: dict[Input, Level] = {}
@@ -91,8 +95,13 @@ class Play:
 
     # --- time --------------------------------------------------------------------------------
 
-    def _at(self) -> Instant:
-        return Instant(self.world.now_s, self.wall_offset_s + self.world.now_s, self.is_sure)
+    def _at(self, due_s: float = 0.0) -> Instant:
+        """By the hands of the Pi: its long hand begins anew at each boot.
+
+        due_s: a wake time that has come, which no rounding shall miss.
+        """
+        long_s = max(self.world.now_s - self.booted_s, due_s)
+        return Instant(long_s, self.wall_offset_s + self.world.now_s, self.is_sure)
 
     def _local(self) -> datetime:
         wall_s = self.scene.start.timestamp() + self.world.now_s
@@ -101,7 +110,7 @@ class Play:
     def _next_s(self) -> float:
         due = [self.world.next_s()]
         if self.is_powered:
-            due += [self.core.wake_s, self.core.guard_wake_s, self.read_at_s]
+            due += [self.booted_s + self.core.wake_s, self.booted_s + self.core.guard_wake_s, self.read_at_s]
         if "power-flaps" in self.world.present:
             due.append(self.flap_at_s)
         if self._chatters():
@@ -113,12 +122,12 @@ class Play:
 
     def _turn(self) -> None:
         self._see_floats()
-        if self.world.now_s >= self.core.guard_wake_s:
-            self._take(core.tell_guard(self.core, self._at(), Wake()))
+        if self.world.now_s >= self.booted_s + self.core.guard_wake_s:
+            self._take(core.tell_guard(self.core, self._at(self.core.guard_wake_s), Wake()))
         if self.world.now_s >= self.read_at_s:
             self._read_advisers()
-        if self.world.now_s >= self.core.wake_s:
-            self._tell(Look())
+        if self.world.now_s >= self.booted_s + self.core.wake_s:
+            self._take(core.tell(self.core, self._at(self.core.wake_s), Look()))
 
     def _go_to(self, now_s: float) -> None:
         seconds = now_s - self.world.now_s
@@ -164,6 +173,7 @@ class Play:
         self.is_powered = True
         self.is_sure = "no-clock" not in self.world.present
         self.boots += 1
+        self.booted_s = self.world.now_s
         at = self._at()
         memory = Memory() if self.keeping is None else self.keeping.memory(f"boot-{self.boots}", at)
         self.core = core.begin(self.scene.plan, self.scene.sensing, self.scene.limits, memory, at)
@@ -181,7 +191,7 @@ class Play:
             if self.levels.get(name) is not level:
                 self.levels[name] = level
                 if self.trace is not None:
-                    self.trace.level(self.world.now_s, name, level)
+                    self.trace.level(self.world.now_s, name.value, level.value)
                 self._take(core.tell_guard(self.core, self._at(), LevelRead(name, level, VOUCHED_S)))
         if levels[Input.SUMP_LOW] is not Level.GOOD and self.findings.sump_low_at is None:
             self.findings.sump_low_at = self._local()

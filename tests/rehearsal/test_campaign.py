@@ -1,0 +1,74 @@
+"""Days with random faults before a judge: the guard lets nothing pass, and the judge would see it if it did."""
+
+import pytest
+from tests.campaign.__main__ import campaign_scene
+from tests.guard.sabotages import SABOTAGES, Sabotage, sabotaged
+
+from waaler.rehearsal.campaign import stories, tell
+from waaler.rehearsal.monitor import Monitor, Rules
+
+SCENE = campaign_scene()
+RULES = Rules(600.0, 3600.0, 300.0, {"sump_low": 1200.0, "tray_high": 1200.0}, 120.0, 0.3)
+
+
+def test_the_stories_that_are_always_told_and_some_more_hold_the_safety_table() -> None:
+    told = [tell(story) for story in stories(SCENE, 16, seed=3)]
+
+    assert [violation for one in told for violation in one.violations] == []
+    assert [one.number for one in told if one.starved_h > 0] == []
+    assert sum(one.runs for one in told) > 50
+
+
+def seen(*events: tuple[str, float, object]) -> list[str]:
+    """What the judge says of a trace; both floats good from the beginning."""
+    monitor = Monitor(RULES)
+    for name in RULES.settle_s:
+        monitor.level(0.0, name, "good")
+    for what, at_s, value in events:
+        if what == "relay":
+            monitor.relay(at_s, bool(value))
+        elif what == "power":
+            monitor.power(at_s, bool(value))
+        else:
+            monitor.level(at_s, what, str(value))
+    return [violation.what.split(":")[0] for violation in monitor.violations]
+
+
+@pytest.mark.parametrize(
+    ("events", "rows"),
+    [
+        ([("relay", 200, 1), ("relay", 320, 0)], []),
+        ([("relay", 100, 1), ("relay", 220, 0)], ["S4/S5", "S4/S5"]),
+        ([("relay", 200, 1), ("relay", 801, 0)], ["S1/S2"]),
+        ([("relay", 200, 1), ("relay", 320, 0), ("relay", 600, 1), ("relay", 700, 0)], ["S6"]),
+        ([("relay", 200, 1), ("sump_low", 250, "bad"), ("relay", 250.35, 0)], []),
+        ([("relay", 200, 1), ("sump_low", 250, "bad"), ("relay", 251, 0)], ["S4/S5"]),
+        ([("relay", 200, 1), ("tray_high", 250, "not read"), ("relay", 250.2, 0)], ["S4/S5"]),
+        ([("sump_low", 250, "bad"), ("sump_low", 260, "good"), ("relay", 1300, 1), ("relay", 1301, 0)], ["S4/S5"]),
+        ([("sump_low", 250, "bad"), ("sump_low", 260, "good"), ("relay", 1461, 1), ("relay", 1462, 0)], []),
+        ([("power", 500, 0), ("power", 510, 1), ("relay", 700, 1), ("relay", 701, 0)], ["S4/S5"] * 4),
+    ],
+)  # fmt: skip
+def test_the_judge_sees_what_the_table_forbids_and_nothing_else(
+    events: list[tuple[str, float, object]], rows: list[str]
+) -> None:
+    assert seen(*events) == rows
+
+
+def test_the_judge_counts_the_last_24_h() -> None:
+    events: list[tuple[str, float, object]] = []
+    for n in range(7):
+        events += [("relay", 200 + 1000 * n, 1), ("relay", 799 + 1000 * n, 0)]
+
+    assert seen(*events) == ["S3"]
+
+
+FOUND_BY_STORIES = [s for s in SABOTAGES if s.what in {
+    "an input is trusted again at once", "the tray float is not asked before a start",
+}]  # fmt: skip
+
+
+@pytest.mark.parametrize("sabotage", FOUND_BY_STORIES, ids=lambda s: f"{s.row} {s.what}")
+def test_a_sabotage_is_seen_in_the_stories(sabotage: Sabotage) -> None:
+    with sabotaged(sabotage):
+        assert any(tell(story).violations for story in stories(SCENE, 40, seed=1))

@@ -1,0 +1,115 @@
+"""Rehearsed stories: each fault does what it says, and the tool does about it what it should."""
+
+from dataclasses import replace
+
+import pytest
+from tests.campaign.__main__ import campaign_scene
+
+from waaler.core.facts import Outcome
+from waaler.model.faults import FAULTS, Fault, UnknownFault
+from waaler.rehearsal.play import Play
+from waaler.rehearsal.scene import Findings, Scene
+from waaler.rehearsal.script import FaultTextError, fault
+
+DAY_S = 86_400.0
+SCENE = campaign_scene(days=3.0)
+
+
+def play(*faults: Fault, scene: Scene = SCENE) -> Findings:
+    return Play(replace(scene, faults=faults)).run()
+
+
+# --- how faults are written -------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("blocked-drain", "'blocked-drain' is no fault; write NAME@3d, NAME@3d+10:00 or NAME@3d+10:00..12h"),
+        ("blocked-drain@", "'blocked-drain@' is no fault; write NAME@3d, NAME@3d+10:00 or NAME@3d+10:00..12h"),
+        ("blocked-drane@1d", "no fault is called 'blocked-drane'; write blocked-drain"),
+        ("zzz@1d", "no fault is called 'zzz'; see `waaler rehearse --faults`"),
+    ],
+)
+def test_a_text_that_is_no_fault_is_told_with_what_to_write(text: str, told: str) -> None:
+    with pytest.raises(FaultTextError) as caught:
+        fault(text)
+
+    assert str(caught.value) == told
+
+
+def test_a_fault_that_is_not_known_cannot_be_made() -> None:
+    with pytest.raises(UnknownFault):
+        Fault("zzz", 0.0, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("text", "starts_s", "ends_s"),
+    [
+        ("leak@3d", 3 * DAY_S, 3 * DAY_S + 1e12),
+        ("leak@3d+10:30..12h", 3 * DAY_S + 37_800, 3 * DAY_S + 37_800 + 43_200),
+        ("leak@06:00..30min", 21_600.0, 23_400.0),
+    ],
+)
+def test_days_time_and_length_of_a_fault(text: str, starts_s: float, ends_s: float) -> None:
+    assert fault(text) == Fault("leak", starts_s, ends_s)
+
+
+# --- what each does ---------------------------------------------------------------------------
+
+
+def test_without_faults_nothing_trips_and_nothing_wilts() -> None:
+    found = play()
+
+    assert found.trips == []
+    assert found.alerts == []
+    assert not found.does_starve
+
+
+def test_a_blocked_drain_trips_the_tray_and_nobody_is_told_to_refill() -> None:
+    found = play(Fault("blocked-drain", DAY_S, 9e9))
+
+    assert "tray too full: is the drain blocked?" in {reason for _, reason in found.trips}
+    assert any("Do NOT add water" in text for _, text in found.alerts)
+    assert not any("refill to the full mark" in text for _, text in found.alerts)
+    assert found.spilled_l == 0.0
+
+
+def test_a_leak_empties_the_sump_and_says_so() -> None:
+    found = play(Fault("leak", 0.0, 9e9), scene=replace(SCENE, days=5.0))
+
+    assert found.sump_low_at is not None
+    assert any("Sump low at rest" in text for _, text in found.alerts)
+
+
+def test_a_dead_pump_lifts_nothing() -> None:
+    found = play(Fault("dead-pump", 0.0, 9e9))
+
+    assert found.lifted_l == 0.0
+    assert found.counts[Outcome.DONE] > 0
+
+
+@pytest.mark.parametrize("name", ["probe-dead", "probe-stuck", "probe-in-wet-pot", "probe-jumps", "puddle"])
+def test_no_probe_starves_the_bed(name: str) -> None:
+    found = play(Fault(name, 0.0, 9e9))
+
+    assert not found.does_starve
+    assert found.counts.get(Outcome.SKIPPED, 0) <= found.counts[Outcome.DONE]
+
+
+def test_a_float_that_chatters_in_every_run_starves_nothing() -> None:
+    found = play(Fault("sump-float-chatters", 0.0, 9e9))
+
+    assert found.trips
+    assert not found.does_starve or found.driest_percent > found.wilting_percent / 2
+
+
+def test_after_a_power_cut_the_bed_is_watered_again() -> None:
+    found = play(Fault("power-cut", 0.5 * DAY_S, 1.2 * DAY_S))
+
+    assert found.counts[Outcome.DONE] >= 8
+    assert not found.does_starve
+
+
+def test_every_fault_has_words() -> None:
+    assert all(len(what) > 10 for what in FAULTS.values())
