@@ -55,6 +55,18 @@ def test_water_by_hand_while_a_run_is_on_is_refused() -> None:
     assert answer.text == "another run is on its way; stop it first"
 
 
+def test_water_by_hand_is_refused_while_hands_may_be_in_the_sump() -> None:
+    bench = Bench()
+    bench.pass_s(600)
+    bench.order(OrderKind.SERVICE, 3600)
+
+    answer = bench.order(OrderKind.WATER, 60)
+
+    assert answer is not None
+    assert not answer.is_done
+    assert not bench.is_on
+
+
 # --- orders -----------------------------------------------------------------------------------
 
 

@@ -60,6 +60,12 @@ def lock_answered(turn: Turn, message: LockLifted | LockStays) -> None:
 
 
 def _water(turn: Turn, order: Order) -> None:
+    standing = turn.state.standing
+    if standing is not None and standing.what == "service":
+        turn.answer(
+            order.order_id, False, "a service is in progress, hands may be in the sump; `waaler resume` ends it"
+        )
+        return
     if turn.state.active is not None:
         turn.answer(order.order_id, False, "another run is on its way; stop it first")
         return
