@@ -165,4 +165,4 @@ def test_the_watchdog_is_fed_by_the_guards_own_loop() -> None:
     for _ in range(50):
         rig.turn(0.2)
 
-    assert 4 <= rig.fed <= 6
+    assert 9 <= rig.fed <= 11

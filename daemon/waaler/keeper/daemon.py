@@ -39,7 +39,7 @@ from waaler.settings.places import runtime_folder, state_folder
 __all__ = ["run"]
 
 CLOCK_EVERY_S = 60.0
-FRESH_BEAT_S = 5.0
+FRESH_BEAT_S = 2.5
 STEP_S = 1.0
 OF_THE_LAST_DAEMON = ("part-failed-", RESTART, PLAN_REJECTED)
 END_WAIT_S = 3.0

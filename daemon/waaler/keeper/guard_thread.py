@@ -32,7 +32,7 @@ POLL_ON_S = 0.02
 POLL_IDLE_S = 0.2
 """How often protective inputs are read while the relay is on, and otherwise. Source: our own S13."""
 
-FEED_EVERY_S = 2.0
+FEED_EVERY_S = 1.0
 
 
 class GuardThread(Thread):
