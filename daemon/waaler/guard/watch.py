@@ -77,8 +77,8 @@ def next_look_s(watch: Watch) -> float:
     due = [inf]
     if watch.trip is None or watch.good_since_s is not None:
         due.append(watch.read_until_s + watch.stale_after_s)
-    if watch.level is Level.BAD and watch.trip is not watch.meaning and watch.bad_since_s is not None:
-        due.append(watch.bad_since_s + watch.confirm_s)
+    if watch.level is Level.BAD and watch.trip is not watch.meaning and _is_read_again(watch):
+        due.append(_bad_since_s(watch) + watch.confirm_s)
     if watch.level is Level.GOOD and watch.bad_since_s is not None:
         due.append(_good_since_s(watch) + watch.confirm_s)
     if watch.level is Level.GOOD and watch.hold_s is not None:
@@ -100,15 +100,21 @@ def _cannot_be_read(watch: Watch, now_s: float) -> bool:
 
 def _is_confirmed_bad(watch: Watch, now_s: float) -> bool:
     """Bad for `confirm`, by two readings at least. A single bad reading proves nothing."""
-    if watch.level is not Level.BAD or watch.bad_since_s is None:
-        return False
-    return now_s >= watch.bad_since_s + watch.confirm_s and watch.read_until_s > watch.bad_since_s
+    return watch.level is Level.BAD and now_s >= _bad_since_s(watch) + watch.confirm_s and _is_read_again(watch)
+
+
+def _is_read_again(watch: Watch) -> bool:
+    return watch.read_until_s > _bad_since_s(watch)
 
 
 def _acted(watch: Watch, trip: Trip) -> Watch:
     if watch.trip is trip and watch.good_since_s is None:
         return watch
     return replace(watch, trip=trip, hold_s=watch.settle_s, good_since_s=None)
+
+
+def _bad_since_s(watch: Watch) -> float:
+    return inf if watch.bad_since_s is None else watch.bad_since_s
 
 
 def _good_since_s(watch: Watch) -> float:
