@@ -242,7 +242,6 @@ def _canonical(guard: State) -> State:
     return replace(
         guard,
         now_s=0.0,
-        started_s=0.0,
         last_stop_s=max(guard.last_stop_s - now_s, -float(RULES.rest_s)),
         watches=tuple((name, _young(watch, now_s)) for name, watch in guard.watches),
         run=None if guard.run is None else _shifted(guard.run, now_s),

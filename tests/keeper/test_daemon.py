@@ -107,6 +107,19 @@ def test_a_start_with_a_bad_file_runs_the_last_accepted_one_and_alerts(daemon: D
     assert daemon.status()["next"] is not None
 
 
+def test_off_asks_a_living_daemon_to_end_its_run(daemon: Daemon) -> None:
+    nobody = daemon.command("off")
+    assert nobody.returncode == 1
+    assert nobody.stderr.startswith("no daemon answers for terrace, and none has left its lines in ")
+    daemon.start()
+    daemon.water(60)
+    told = daemon.command("off")
+
+    assert told.returncode == 0
+    assert told.stdout.startswith("a daemon keeps terrace; it was asked to end its run: stopped")
+    until(lambda: daemon.status()["run"] is None, "the end of the run")
+
+
 def test_orders_over_the_commands(daemon: Daemon) -> None:
     daemon.start()
 

@@ -34,7 +34,6 @@ class State:
 
     limits: Limits
     now_s: float
-    started_s: float
     last_stop_s: float
     watches: tuple[tuple[Input, Watch], ...]
     run: Run | None = None
@@ -62,7 +61,6 @@ def begin(limits: Limits, memory: Memory, now_s: float) -> State:
     return State(
         limits=limits,
         now_s=now_s,
-        started_s=now_s,
         last_stop_s=now_s if memory.last_stop_s is None else min(memory.last_stop_s, now_s),
         watches=tuple(watches),
         spans=memory.spans,
