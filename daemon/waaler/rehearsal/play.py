@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from waaler.core import joined as core
 from waaler.core.facts import AlertRaised, Fact, Outcome, RunIntent, RunResult
-from waaler.core.memory import Memory
+from waaler.core.memory import Memory, after_loss
 from waaler.core.messages import Look, Message, Write
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Input, Instant, Level, LevelRead, Relay, Wake
@@ -65,6 +65,7 @@ class Play:
         self.is_powered = True
         self.is_sure = True
         self.boots = 1
+        self.unkept: list[Fact] = []
         self.booted_s = 0.0
         self.read_at_s = 0.0
         self.flap_at_s = 0.0
@@ -165,6 +166,7 @@ class Play:
 
     def _power_fails(self) -> None:
         self.is_powered = False
+        self.unkept = []
         self._drive(False)
         if self.trace is not None:
             self.trace.power(self.world.now_s, False)
@@ -175,11 +177,17 @@ class Play:
         self.boots += 1
         self.booted_s = self.world.now_s
         at = self._at()
-        memory = Memory() if self.keeping is None else self.keeping.memory(f"boot-{self.boots}", at)
+        memory = self._memory(at)
         self.core = core.begin(self.scene.plan, self.scene.sensing, self.scene.limits, memory, at)
         self.levels = {}
         if self.trace is not None:
             self.trace.power(self.world.now_s, True)
+
+    def _memory(self, at: Instant) -> Memory:
+        """What a start finds; a disk that takes nothing at a start counts as lost records, as in the daemon."""
+        if self.keeping is None or "disk-full" in self.world.present:
+            return after_loss(self.scene.plan, at)
+        return self.keeping.memory(f"boot-{self.boots}", at)
 
     # --- sensors -----------------------------------------------------------------------------
 
@@ -214,10 +222,16 @@ class Play:
                 self._drive(output.on)
             elif isinstance(output, Write):
                 facts.append(output.fact)
-        if facts and self.keeping is not None and not self.core.is_disk_full:
-            self.keeping.keep(facts)
+        self._keep(facts)
         for fact in facts:
             self._note(fact)
+
+    def _keep(self, facts: list[Fact]) -> None:
+        """What a full disk refuses waits in memory until it takes again."""
+        self.unkept += facts
+        if self.unkept and self.keeping is not None and not self.core.is_disk_full:
+            self.keeping.keep(self.unkept)
+            self.unkept = []
 
     def _drive(self, is_on: bool) -> None:
         if is_on != self.world.is_on and self.trace is not None:
