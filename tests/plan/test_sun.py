@@ -5,7 +5,9 @@ minutes of 30 s; 120 s above 60 degrees, where the sun grazes the horizon.
 """
 
 from datetime import date, datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 import yaml
@@ -28,11 +30,42 @@ def test_rise_and_set_agree_with_the_reference(row: dict) -> None:  # type: igno
     tolerance_s = (120 if abs(row["latitude_deg"]) > 60 else 60) + 30
     for event in row["events"]:
         expected = datetime.fromisoformat(event["local"])
-        found = sun_event(place(row), KINDS[event["kind"]], date.fromisoformat(str(row["date"])))
+        day = expected.date()
+        if event["kind"] == "set" and expected.hour < 12:  # the sun of the day before sets after midnight
+            day -= timedelta(days=1)
+        found = sun_event(place(row), KINDS[event["kind"]], day)
 
         assert found is not None
         assert abs((found - expected).total_seconds()) <= tolerance_s
         assert found.second == 0
+
+
+@pytest.mark.parametrize(
+    "where",
+    [
+        Place("Asia/Kolkata", 28.61, 77.21),  # sunrise near midnight of UTC
+        Place("Asia/Urumqi", 43.83, 87.62),
+        Place("Asia/Shanghai", 43.83, 87.62),  # the sun two hours behind the clock
+        Place("Pacific/Kiritimati", 1.87, -157.4),  # a day ahead of its longitude
+        Place("America/Los_Angeles", 37.77, -122.42),  # sunset near midnight of UTC
+        Place("Atlantic/Reykjavik", 64.15, -21.94),  # sunset after midnight in June
+    ],
+    ids=lambda where: f"{where.timezone} {where.longitude_deg}",
+)
+@pytest.mark.parametrize("event", SunEvent.__members__.values())
+def test_where_the_sun_rises_every_day_no_day_lacks_an_event_or_has_another_days(
+    where: Place, event: SunEvent
+) -> None:
+    if where.latitude_deg > 60 and event in (SunEvent.DAWN, SunEvent.DUSK):
+        pytest.skip("no night darker than civil twilight in June here")
+    found = [sun_event(where, event, date(2026, 1, 1) + timedelta(days=n)) for n in range(365)]
+    times = [moment for moment in found if moment is not None]
+    steps_s = [(after - before).total_seconds() for before, after in pairwise(times)]
+
+    assert len(times) == 365
+    assert all(abs(step_s - 86_400) <= 600 for step_s in steps_s)
+    zone = ZoneInfo(where.timezone)
+    assert all(abs((at.astimezone(zone).date() - date(2026, 1, 1)).days - n) <= 1 for n, at in enumerate(times))
 
 
 @pytest.mark.parametrize("row", [row for row in TABLE if not row["events"]], ids=lambda row: row["place"])

@@ -234,3 +234,53 @@ def test_where_the_sun_does_not_set_the_fallback_stands_in() -> None:
         "21 06:00:00",
         "21 20:00:00",
     ]
+
+
+# --- the edges of days -------------------------------------------------------------------------------
+
+
+def test_a_window_swallowed_by_the_spring_gap_keeps_its_cycles_and_its_length() -> None:
+    vienna = Place("Europe/Vienna", 48.2, 16.37)
+    for opens, closes in ((at(2, 30), at(3, 10)), (at(2, 10), at(3, 0)), (at(2, 59), at(3, 0))):
+        for day in (date(2026, 3, 28), date(2026, 3, 29), date(2026, 3, 30)):
+            starts = [cycle.start for cycle in cycles_of_day(plan(Evenly(3, opens, closes), vienna), day)]
+            assert len(starts) == 3
+            assert starts[-1] - starts[0] == timedelta(minutes=closes.minute - opens.minute)
+
+
+def test_a_cycle_half_a_day_before_dawn_is_due_and_foreseen_though_its_own_day_has_not_begun() -> None:
+    early = plan(AtTimes((SunMoment(SunEvent.DAWN, -720),)))
+    (cycle,) = cycles_of_day(early, DAY)
+    assert cycle.start.astimezone(ZoneInfo("Europe/Lisbon")).date() < DAY
+
+    assert due(early, cycle.start - timedelta(minutes=1), cycle.start) == (cycle,)
+    assert upcoming(early, cycle.start - timedelta(minutes=1)) == (cycle,)
+
+
+def test_a_cycle_half_a_day_after_sunset_over_midnight_is_due_and_foreseen() -> None:
+    late = plan(Evenly(2, SunMoment(SunEvent.SUNSET, 719), SunMoment(SunEvent.SUNSET, 700)))
+    last = cycles_of_day(late, DAY)[-1]
+    assert (last.start.astimezone(ZoneInfo("Europe/Lisbon")).date() - DAY).days == 2
+
+    assert due(late, last.start - timedelta(minutes=1), last.start) == (last,)
+    assert last in upcoming(late, last.start - timedelta(minutes=1), 2)
+
+
+MOMENTS = st.builds(ClockMoment, st.integers(0, 1439)) | st.builds(
+    SunMoment, st.sampled_from(SunEvent), st.integers(-720, 720)
+)
+
+
+@given(opens=MOMENTS, closes=MOMENTS, count=st.integers(1, 5), start_h=st.integers(0, 24 * 365))
+def test_whatever_the_moments_every_cycle_is_foreseen_in_the_order_in_which_it_falls_due(
+    opens: ClockMoment | SunMoment, closes: ClockMoment | SunMoment, count: int, start_h: int
+) -> None:
+    watched = plan(Evenly(count, opens, closes))
+    since = datetime(2026, 1, 1, tzinfo=UTC) + timedelta(hours=start_h)
+    fallen = due(watched, since, since + timedelta(days=2))
+    first = since.date()
+    all_cycles = [c for n in range(-4, 6) for c in cycles_of_day(watched, first + timedelta(days=n))]
+    expected = sorted(c.start for c in all_cycles if since < c.start <= since + timedelta(days=2))
+
+    assert [cycle.start for cycle in fallen] == expected
+    assert [cycle.start for cycle in upcoming(watched, since, len(expected))] == expected

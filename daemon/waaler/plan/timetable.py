@@ -48,6 +48,7 @@ STAND_INS = {
 """Where the sun's event does not occur and the window names no fallback. Common practice, no source."""
 
 HOT_WINDOW = "hot day"
+NOON = ClockMoment(12 * 60)
 DAY = timedelta(days=1)
 
 
@@ -61,23 +62,22 @@ def cycles_of_day(plan: Plan, day: date) -> tuple[Cycle, ...]:
 def due(plan: Plan, since: datetime, now: datetime) -> tuple[Cycle, ...]:
     """Cycles with since < start <= now, by start; none older than `LOOK_BACK_DAYS`."""
     since = max(since, now - LOOK_BACK_DAYS * DAY)
-    days = _days(plan.place, since - DAY, now)
-    return tuple(
-        sorted((c for day in days for c in cycles_of_day(plan, day) if since < c.start <= now), key=_start)
-    )
+    found = (cycle for day in _days(plan.place, since, now) for cycle in cycles_of_day(plan, day))
+    return tuple(sorted((cycle for cycle in found if since < cycle.start <= now), key=_start))
 
 
 def upcoming(plan: Plan, after: datetime, count: int = 1) -> tuple[Cycle, ...]:
     """The next `count` cycles with start > after; fewer if there are none within about a year."""
-    day = after.astimezone(ZoneInfo(plan.place.timezone)).date() - DAY
+    first = _days(plan.place, after, after)[0]
+    zone = ZoneInfo(plan.place.timezone)
     found: list[Cycle] = []
-    for _ in range(LOOK_AHEAD_DAYS):
+    for day in (first + n * DAY for n in range(LOOK_AHEAD_DAYS)):
         found += [cycle for cycle in cycles_of_day(plan, day) if cycle.start > after]
-        # a window that opened today may reach into tomorrow: one more day before the order is final
-        if len(found) >= count and all(cycle.key.day < day for cycle in sorted(found, key=_start)[:count]):
+        found.sort(key=_start)
+        # the days that were not yet asked may begin half a day early: the order is final up to yesterday
+        if len(found) >= count and found[count - 1].start.astimezone(zone).date() < day:
             break
-        day += DAY
-    return tuple(sorted(found, key=_start)[:count])
+    return tuple(found[:count])
 
 
 def day_seconds(plan: Plan, day: date) -> float:
@@ -105,7 +105,7 @@ def hot_day_cycles(plan: Plan, day: date) -> tuple[Cycle, ...]:
     cycles = [cycle for cycle in cycles_of_day(plan, day) if not cycle.is_fallback]
     if plan.hot_day is None or len(cycles) < 2:
         return ()
-    noon = _resolve(plan.place, day, 12 * 60)
+    noon = moment_on(plan.place, NOON, day)
     pairs = sorted(pairwise(cycles), key=lambda pair: abs(_middle(*pair) - noon))
     chosen = sorted(pairs[: plan.hot_day.extra_cycles], key=lambda pair: pair[0].start)
     return tuple(
@@ -119,7 +119,7 @@ def is_open(plan: Plan, window: Window, now: datetime) -> bool:
     rule = window.on_demand
     if rule is None:
         return False
-    for day in _days(plan.place, now - DAY, now):
+    for day in _days(plan.place, now, now):
         if _counts(window, day):
             opens, closes = _span(plan.place, window, day, rule.opens, rule.closes)
             if opens <= now <= closes:
@@ -130,10 +130,10 @@ def is_open(plan: Plan, window: Window, now: datetime) -> bool:
 def moment_on(place: Place, moment: Moment, day: date, fallback: ClockMoment | None = None) -> datetime:
     """A moment on a local day as an aware UTC instant; the fallback where the sun's event does not occur."""
     if isinstance(moment, ClockMoment):
-        return _resolve(place, day, moment.minute)
+        return _instant(datetime.combine(day, _time(moment)), ZoneInfo(place.timezone))
     event = sun_event(place, moment.event, day)
     if event is None:
-        return _resolve(place, day, (fallback or STAND_INS[moment.event]).minute)
+        return moment_on(place, fallback or STAND_INS[moment.event], day)
     return event + timedelta(minutes=moment.offset_min)
 
 
@@ -166,24 +166,42 @@ def _starts(place: Place, window: Window, day: date) -> list[datetime]:
 
 
 def _span(place: Place, window: Window, day: date, opens: Moment, closes: Moment) -> tuple[datetime, datetime]:
-    """Opening and closing; a window whose end lies before its beginning crosses midnight."""
-    first = moment_on(place, opens, day, window.fallback_opens)
-    last = moment_on(place, closes, day, window.fallback_closes)
-    if last < first:
-        last = moment_on(place, closes, day + DAY, window.fallback_closes)
-    return first, last
+    """Opening and closing; a window whose end lies before its beginning on the wall clock crosses midnight.
+
+    Where the clock's spring gap swallows its end, the window keeps the length that its wall times say.
+    """
+    zone = ZoneInfo(place.timezone)
+    opening = _wall(place, opens, day, window.fallback_opens)
+    closing = _wall(place, closes, day, window.fallback_closes)
+    if closing < opening:
+        closing = _wall(place, closes, day + DAY, window.fallback_closes)
+    first, last = _instant(opening, zone), _instant(closing, zone)
+    return first, last if first <= last else first + (closing - opening)
 
 
-def _resolve(place: Place, day: date, minute: int) -> datetime:
-    """A local wall time as an instant. `fold=0` reads gaps and repeats as RFC 5545 does."""
-    local = datetime.combine(day, time(minute // 60, minute % 60), tzinfo=ZoneInfo(place.timezone))
-    return local.astimezone(UTC)
+def _wall(place: Place, moment: Moment, day: date, fallback: ClockMoment | None) -> datetime:
+    """A moment as the wall clock shows it, naive; the fold tells a repeated hour's second pass."""
+    if isinstance(moment, ClockMoment):
+        return datetime.combine(day, _time(moment))
+    return moment_on(place, moment, day, fallback).astimezone(ZoneInfo(place.timezone)).replace(tzinfo=None)
+
+
+def _instant(wall: datetime, zone: ZoneInfo) -> datetime:
+    """A local wall time as an instant; without a fold, gaps and repeats are read as RFC 5545 does."""
+    return wall.replace(tzinfo=zone).astimezone(UTC)
+
+
+def _time(moment: ClockMoment) -> time:
+    return time(moment.minute // 60, moment.minute % 60)
 
 
 def _days(place: Place, since: datetime, now: datetime) -> list[date]:
-    """Every local day touched by the time between."""
+    """Every local day whose windows may reach into the time between.
+
+    With the sun and an offset of half a day a window opens up to a day before its own day and closes two after.
+    """
     zone = ZoneInfo(place.timezone)
-    first, last = since.astimezone(zone).date(), now.astimezone(zone).date()
+    first, last = since.astimezone(zone).date() - 2 * DAY, now.astimezone(zone).date() + DAY
     return [first + n * DAY for n in range((last - first).days + 1)]
 
 
