@@ -48,10 +48,32 @@ def test_an_unknown_command_is_refused(file: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "words", [("timetable", "--on", "soon"), ("timetable", "--days", "0"), ("rehearse", "--days", "-1")]
+    "words",
+    [
+        ("timetable", "--on", "soon"),
+        ("timetable", "--on", "0001-01-01"),
+        ("timetable", "--on", "9999-12-31"),
+        ("timetable", "--days", "0"),
+        ("rehearse", "--days", "-1"),
+        ("rehearse", "--from", "9999-12-31"),
+    ],
 )
 def test_an_option_that_makes_no_sense_is_refused(file: Path, words: tuple[str, ...]) -> None:
     assert run(*words, file).exit_code == 2
+
+
+@pytest.mark.parametrize("words", [("rehearse", "--days", "1"), ("history",), ("status",), ("run",)])
+def test_a_folder_that_cannot_be_made_is_one_line_and_exit_1(
+    file: Path, words: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (file.parent / "in the way").write_text("a file where a folder should be")
+    for name in ("STATE_DIRECTORY", "RUNTIME_DIRECTORY"):
+        monkeypatch.setenv(name, str(file.parent / "in the way" / "terrace"))
+    result = run(*words, file)
+
+    assert result.exit_code == 1
+    assert "terrace cannot be made: Not a directory; set " in result.output
+    assert result.exception is None or isinstance(result.exception, SystemExit)
 
 
 # --- answers ----------------------------------------------------------------------------------

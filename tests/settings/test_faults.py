@@ -54,6 +54,19 @@ def test_every_fault_is_told_at_once_in_the_order_of_their_places() -> None:
          " at"),
         ("    cycles: 4\n", "    cycles: 4\n    at: [06:00]\n", "4:5: plan: cycles and at exclude each other; write one"
          " of: cycles + between, every + between, at"),
+        ("2 min", "-5 min", "7:12: plan.water: watering for -5 min makes no sense; write 1 s to 120 min"),
+        ("2 min", "0 s", "7:12: plan.water: watering for 0 s makes no sense; write 1 s to 120 min"),
+        ("2 min", "9" * 70 + " min", None),
+        ("2 min", "-250 mL per pot", "7:12: plan.water: a dose of -250 mL per pot makes no sense; write 5 mL to 50 L per"
+         " pot"),
+        ("2 min", "1" + " a" * 20_000, "7:12: plan.water: '1 a a a a a a a a a ...' is too long to be read here; write 3"
+         " min or 250 mL per pot"),
+        ("2 min", "1 " + "a " * 38 + "1", "7:12: plan.water: '" + ("a " * 38).strip() + "' is no unit of a time; use one"
+         " of s, min, h, d, as in 4 min, 90 s or 1 h 30 min"),
+        ("    water: 2 min", "    from: 0001-01-01\n    water: 2 min", "7:11: plan.from: 0001-01-01 is no date of a plan;"
+         " write one from 2000-01-01 to 2199-12-31"),
+        ("    water: 2 min", "    until: 9999-12-31\n    water: 2 min", "7:12: plan.until: 9999-12-31 is no date of a plan;"
+         " write one from 2000-01-01 to 2199-12-31"),
         ("plan:", "plan: &p", None),
         ("bed: terrace", "bed: *p", "1:6: this is not YAML: an alias (*p); look at quotes, brackets and indents here"),
         ("bed: terrace", "<<: {a: 1}\nbed: terrace", "1:1: a key that is not plain text; write a name and a colon"),

@@ -163,6 +163,8 @@ def test_the_example_warns_only_of_what_its_wiring_cannot_show() -> None:
          "8:24: the plan's day is 8 min, more than most_per_day (5 min)"),
         ("  - {window: late, at: [05:34], water: 2 min}\n", "cycles: 4 => cycles: 4",
          "8:5: on 2026-06-01 early 1 and late 1 leave less than the rest of 5 min"),
+        ("  - {window: night, at: [23:59], water: 4 min}\n  - {window: small hours, at: [00:01], water: 2 min}\n",
+         "cycles: 4 => cycles: 4", "9:5: on 2026-06-01 night 1 and small hours 1 leave less than the rest of 5 min"),
         (PINS, "gpio: 17 => gpio: 4", "9:17: GPIO 4 is pulled high while the Pi boots"),
         (PINS, "{gpio: 17} => {gpio: 17, energised_by: low}", "9:17: GPIO 17 is pulled low while the Pi boots"),
         (PINS + "pump: {supply: mains}\n", "cycles: 4 => cycles: 4",

@@ -3,6 +3,7 @@
 import json
 import sys
 from collections.abc import Callable
+from datetime import datetime
 from math import floor, log10
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from waaler.settings import Settings
 
 __all__ = [
+    "Day",
     "Seconds",
     "ask_daemon",
     "daemon_socket",
@@ -84,6 +86,23 @@ class Seconds(click.ParamType):  # type: ignore[type-arg, unused-ignore]
         if not seconds > 0:
             self.fail("the length must be above zero", param, ctx)
         return seconds
+
+
+class Day(click.DateTime):
+    """A day such as 2026-06-21, in the years that a plan may speak of."""
+
+    name = "day"
+
+    def __init__(self) -> None:
+        super().__init__(["%Y-%m-%d"])
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> datetime:
+        from waaler.settings.fields import FIRST_DAY, LAST_DAY
+
+        day: datetime = super().convert(value, param, ctx)
+        if not FIRST_DAY <= day.date() <= LAST_DAY:
+            self.fail(f"{value} is not between {FIRST_DAY} and {LAST_DAY}", param, ctx)
+        return day
 
 
 def daemon_socket(file: Path | None) -> tuple[str, Path]:

@@ -2,11 +2,14 @@
 
 import pkgutil
 from importlib import import_module
+from typing import Any
 
 import click
 
 import waaler.cli
 from waaler import __version__
+from waaler.cli.common import refuse
+from waaler.settings.places import FolderError
 
 __all__ = ["main"]
 
@@ -26,6 +29,13 @@ class Commands(click.Group):
         module = import_module(f"waaler.cli.{cmd_name.replace('-', '_')}")
         command: click.Command = module.command
         return command
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Runs the command; where it finds no folder for its files, that is one line and exit 1."""
+        try:
+            return super().invoke(ctx)
+        except FolderError as problem:
+            refuse(str(problem))
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})

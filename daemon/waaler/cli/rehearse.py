@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import click
 
-from waaler.cli.common import echo_json, file_argument, json_option, read_settings, three_digits
+from waaler.cli.common import Day, echo_json, file_argument, json_option, read_settings, three_digits
 
 if TYPE_CHECKING:
     from waaler.model.faults import Fault
@@ -21,7 +21,7 @@ __all__ = ["command"]
 @click.command("rehearse")
 @click.option("--days", type=click.FloatRange(0.1, 3660), default=7.0, show_default=True, help="How long.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Of the sensors' noise.")
-@click.option("--from", "first", type=click.DateTime(["%Y-%m-%d"]), help="First day; today if left out.")
+@click.option("--from", "first", type=Day(), help="First day; today if left out.")
 @click.option("--fault", "fault_texts", multiple=True, help="What goes wrong: NAME@3d+10:00..12h; more than once.")
 @click.option("--faults", "lists_faults", is_flag=True, help="List the faults by name.")
 @click.option("--random-faults", type=click.IntRange(1, 100_000), help="So many days with random faults each.")

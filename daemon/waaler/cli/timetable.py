@@ -6,13 +6,13 @@ from zoneinfo import ZoneInfo
 
 import click
 
-from waaler.cli.common import echo_json, file_argument, json_option, read_settings
+from waaler.cli.common import Day, echo_json, file_argument, json_option, read_settings
 
 __all__ = ["command"]
 
 
 @click.command("timetable")
-@click.option("--on", "first", type=click.DateTime(["%Y-%m-%d"]), help="First day; today if left out.")
+@click.option("--on", "first", type=Day(), help="First day; today if left out.")
 @click.option("--days", type=click.IntRange(1, 366), default=1, show_default=True, help="How many days.")
 @json_option
 @file_argument

@@ -13,14 +13,17 @@ from waaler.plan.types import ClockMoment, Moment, SunEvent, SunMoment
 from waaler.settings.units import DURATION, FLOW, SHARE, VOLUME, Dimension, UnitError, amount, temperature_c
 
 __all__ = [
-    "BedId", "Count", "Day", "Degrees", "Duration", "FlowRate", "Gpio", "Name", "Number", "OneWire",
-    "Percent", "PlainText", "Temperature", "TimeZone", "Volume", "Water", "Weekday", "When",
+    "FIRST_DAY", "LAST_DAY", "BedId", "Count", "Day", "Degrees", "Duration", "FlowRate", "Gpio", "Name", "Number",
+    "OneWire", "Percent", "PlainText", "Temperature", "TimeZone", "Volume", "Water", "Weekday", "When",
 ]  # fmt: skip
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)")
 SUN = re.compile(r"(dawn|sunrise|sunset|dusk)(?:\s*([+-])\s*(\S.*))?")
-PER_POT = re.compile(r"(.+?)\s+per\s+pot")
+LONGEST_TEXT = 200
+FIRST_DAY, LAST_DAY = date(2000, 1, 1), date(2199, 12, 31)
+LONGEST_DOSE_S = 7200.0
+LARGEST_DOSE_L = 50.0
 
 
 def _wrong(what: str, remedy: str) -> PydanticCustomError:
@@ -33,6 +36,8 @@ def _text(value: Any, example: str) -> str:
         raise _wrong(
             "a value is missing here" if value is None else "this is not a single value", f"write {example}"
         )
+    if len(value) > LONGEST_TEXT:
+        raise _wrong(f"'{value[:20]}...' is too long to be read here", f"write {example}")
     return value.strip()
 
 
@@ -92,12 +97,6 @@ def _name(text: str) -> str:
     return text
 
 
-def _plain(text: str) -> str:
-    if len(text) > 200:
-        raise ValueError
-    return text
-
-
 def _gpio(text: str) -> int:
     if not re.fullmatch(r"\d{1,2}", text) or int(text) > 27:
         raise ValueError
@@ -125,12 +124,25 @@ def _moment(text: str) -> Moment:
 
 def _water(text: str) -> tuple[float, str]:
     """(seconds, "s") or (litres per pot, "L")."""
-    per_pot = PER_POT.fullmatch(text)
-    if per_pot:
-        return amount(per_pot[1], VOLUME), "L"
-    if "per" in text:
+    words = text.split()
+    if words[-2:] == ["per", "pot"]:
+        litres = amount(" ".join(words[:-2]), VOLUME)
+        if not 0.005 <= litres <= LARGEST_DOSE_L:
+            raise UnitError(f"a dose of {text} makes no sense", f"write 5 mL to {LARGEST_DOSE_L:g} L per pot")
+        return litres, "L"
+    if "per" in words:
         raise ValueError
-    return amount(text, DURATION), "s"
+    seconds = amount(text, DURATION)
+    if not 1 <= seconds <= LONGEST_DOSE_S:
+        raise UnitError(f"watering for {text} makes no sense", f"write 1 s to {LONGEST_DOSE_S / 60:g} min")
+    return seconds, "s"
+
+
+def _day(text: str) -> date:
+    day = date.fromisoformat(text)
+    if not FIRST_DAY <= day <= LAST_DAY:
+        raise UnitError(f"{text} is no date of a plan", f"write one from {FIRST_DAY} to {LAST_DAY}")
+    return day
 
 
 def _weekday(text: Any) -> int:
@@ -167,7 +179,7 @@ BedId = Annotated[
     WithJsonSchema({"type": "string", "pattern": "^[a-z][a-z0-9-]{0,30}$"}),
 ]
 Name = Annotated[str, _parsed(_name, "letters, digits, _ and -, a letter first"), _schema("a name", "morning")]
-PlainText = Annotated[str, _parsed(_plain, "a short text"), _schema("free text", "Terrace bed")]
+PlainText = Annotated[str, _parsed(str, "a short text"), _schema("free text", "Terrace bed")]
 When = Annotated[
     Any,
     _parsed(_moment, '"06:30" or "sunset - 1 h 30 min"'),
@@ -176,7 +188,7 @@ When = Annotated[
 Water = Annotated[Any, _parsed(_water, "3 min or 250 mL per pot"), _schema("a time, or a volume per pot", "3 min")]
 Day = Annotated[
     date,
-    _parsed(date.fromisoformat, "a date such as 2026-05-01"),
+    _parsed(_day, "a date such as 2026-05-01"),
     WithJsonSchema({"type": "string", "format": "date"}),
 ]
 Weekday = Annotated[int, BeforeValidator(_weekday), WithJsonSchema({"enum": list(WEEKDAYS)})]

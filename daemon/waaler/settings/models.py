@@ -106,7 +106,7 @@ def _misfit(what: str, remedy: str) -> PydanticCustomError:
 class HotDaySection(Section):
     """More cycles around midday on a hot day."""
 
-    above: Temperature
+    above: Annotated[Temperature, _between(-10, 60, "C")]
     extra_cycles: Annotated[Count, _between(1, 12, "cycles")]
 
 
@@ -152,7 +152,7 @@ class SensingSection(Section):
     probes: Annotated[list[ProbeSection], Field(max_length=8)] = []
     thermometers: Annotated[list[ThermometerSection], Field(max_length=8)] = []
     skip_at_most: Annotated[Count, _between(0, 6, "cycles")] = 1
-    hot_above: Temperature = 30.0
+    hot_above: Annotated[Temperature, _between(-10, 60, "C")] = 30.0
     extend_at_most: Annotated[Percent, _between(0, 50, "%")] = 50.0
     least_share: Annotated[Percent, _between(50, 100, "%")] = 50.0
     drained_after: Annotated[Duration, _between(300, 7200, "min", 60)] = 1200.0

@@ -6,11 +6,15 @@ from pathlib import Path
 
 from waaler.settings.faults import Fault, SettingsError
 
-__all__ = ["ETC", "EXAMPLE", "bed_id", "find", "runtime_folder", "state_folder"]
+__all__ = ["ETC", "EXAMPLE", "FolderError", "bed_id", "find", "runtime_folder", "state_folder"]
 
 ETC = Path("/etc/waaler")
 ID_LINE = re.compile(r"^bed:\s*[\"']?([a-z][a-z0-9-]{0,30})\b", re.MULTILINE)
 EXAMPLE = Path(__file__).parents[1] / "example.yaml"
+
+
+class FolderError(OSError):
+    """A folder for state or run-time files cannot be made; says which and what to do."""
 
 
 def find(file: Path | None) -> Path:
@@ -40,12 +44,12 @@ def bed_id(file: Path) -> str:
 
 
 def state_folder(bed: str) -> Path:
-    """The bed's folder for what must last; made if it is missing."""
+    """The bed's folder for what must last; made if it is missing. Raises FolderError."""
     return _folder(bed, "STATE_DIRECTORY", Path("/var/lib/waaler"), "XDG_STATE_HOME", Path.home() / ".local/state")
 
 
 def runtime_folder(bed: str) -> Path:
-    """The bed's folder for socket, lock and off file; made if it is missing."""
+    """The bed's folder for socket, lock and off file; made if it is missing. Raises FolderError."""
     fallback = Path(f"/tmp/waaler-{os.getuid()}")
     return _folder(bed, "RUNTIME_DIRECTORY", Path("/run/waaler"), "XDG_RUNTIME_DIR", fallback)
 
@@ -58,5 +62,9 @@ def _folder(bed: str, given: str, system: Path, xdg: str, home: Path) -> Path:
         folder = system / bed
     else:
         folder = Path(os.environ.get(xdg) or home) / "waaler" / bed
-    folder.mkdir(parents=True, exist_ok=True, mode=0o750)
+    try:
+        folder.mkdir(parents=True, exist_ok=True, mode=0o750)
+    except OSError as problem:
+        why = problem.strerror or str(problem)
+        raise FolderError(f"{folder} cannot be made: {why}; set {given} to a folder of yours") from None
     return folder

@@ -51,8 +51,9 @@ LENGTH = Dimension(
 )
 SHARE = Dimension("a share", {"%": 1.0}, "45 %")
 
+LONGEST_TEXT = 80
 NUMBER = r"[+-]?(?:\d+(?:[.,]\d+)?|\.\d+)"
-PART = re.compile(rf"\s*({NUMBER})\s*([A-Za-z%][A-Za-z/]*(?: [A-Za-z]+)*(?:3(?!\d))?)\s*")
+PART = re.compile(rf"\s*({NUMBER})\s*([A-Za-z%][A-Za-z/ ]*(?:3(?!\d))?)\s*")
 TEMPERATURE = re.compile(rf"\s*({NUMBER})\s*°?\s*([CF])\s*")
 
 
@@ -61,7 +62,7 @@ def amount(text: str, dimension: Dimension) -> float:
 
     Several parts are added (`1 h 30 min`). Raises UnitError.
     """
-    text = text.strip()
+    text = _short(text)
     if re.fullmatch(NUMBER, text):
         raise UnitError(f"{text} has no unit", f"write {dimension.example}")
     total, end = 0.0, 0
@@ -84,8 +85,16 @@ def amount(text: str, dimension: Dimension) -> float:
 
 def temperature_c(text: str) -> float:
     """Degrees Celsius of `32 C` or `90 F`. Raises UnitError."""
-    match = TEMPERATURE.fullmatch(text)
+    match = TEMPERATURE.fullmatch(_short(text))
     if match is None:
         raise UnitError(f"'{text}' is not a temperature", "write 32 C or 90 F")
     value = float(match[1].replace(",", "."))
     return value if match[2] == "C" else (value - 32) / 1.8
+
+
+def _short(text: str) -> str:
+    """The text without spaces around it. Raises UnitError where it is longer than any quantity."""
+    text = text.strip()
+    if len(text) > LONGEST_TEXT:
+        raise UnitError(f"'{text[:20]}...' is too long for a quantity", "write a number and its unit")
+    return text

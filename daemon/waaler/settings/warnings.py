@@ -6,7 +6,7 @@ from itertools import pairwise
 
 from waaler.plan.sun import sun_event
 from waaler.plan.timetable import cycles_of_day
-from waaler.plan.types import Cycle, Moment, SunMoment
+from waaler.plan.types import Cycle, Moment, Plan, SunMoment
 from waaler.settings.build import busiest_day_s
 from waaler.settings.faults import Fault
 from waaler.settings.models import WindowSection
@@ -44,7 +44,7 @@ def _collisions(settings: Settings, today: date) -> Iterator[Fault]:
     """Two cycles of different windows that overlap or leave less than `rest`."""
     seen: set[tuple[str, str]] = set()
     for day in (today + timedelta(days=n) for n in range(0, 366, 5)):
-        for before, after in pairwise(cycles_of_day(settings.plan, day)):
+        for before, after in pairwise(_cycles_around(settings.plan, day)):
             pair = (before.key.window, after.key.window)
             if pair in seen or not _is_close(before, after, settings.limits.rest_s):
                 continue
@@ -54,6 +54,12 @@ def _collisions(settings: Settings, today: date) -> Iterator[Fault]:
                 f" {settings.limits.rest_s / 60:g} min"
             )
             yield settings.source.fault(_window_path(settings, after), what, "move one of them")
+
+
+def _cycles_around(plan: Plan, day: date) -> list[Cycle]:
+    """With the neighbouring days', since a window may reach over midnight."""
+    cycles = [cycle for n in (-1, 0, 1) for cycle in cycles_of_day(plan, day + timedelta(days=n))]
+    return sorted(cycles, key=lambda cycle: cycle.start)
 
 
 def _is_close(before: Cycle, after: Cycle, rest_s: float) -> bool:
