@@ -6,7 +6,9 @@ from waaler.guard.limits import Limits
 from waaler.guard.memory import Memory
 from waaler.guard.messages import (
     Action,
+    Alone,
     Ask,
+    Contact,
     Event,
     Input,
     Instant,
@@ -39,7 +41,10 @@ FAR_S = 1e9
 
 @dataclass
 class Desk:
-    """`pass_s` moves both hands and lets the guard wake whenever it asked to."""
+    """`pass_s` moves both hands and lets the guard wake whenever it asked to.
+
+    is_on: whether every contact is energised. alone: the one that is energised without its partner.
+    """
 
     limits: Limits = LIMITS
     memory: Memory = field(default_factory=Memory)
@@ -47,6 +52,7 @@ class Desk:
     wall_s: float = 1_750_000_000.0
     said: list[tuple[float, Action]] = field(default_factory=list)
     is_on: bool = False
+    alone: Contact | None = None
     run_id: int = 0
 
     def __post_init__(self) -> None:
@@ -59,7 +65,9 @@ class Desk:
         self.said += [(round(self.long_s - self.zero_s, 6), action) for action in actions]
         for action in actions:
             if isinstance(action, Relay):
-                self.is_on = action.on
+                self.is_on, self.alone = action.on, None
+            elif isinstance(action, Alone):
+                self.is_on, self.alone = False, action.contact
         return list(actions)
 
     def pass_s(self, seconds: float) -> None:

@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 
 from tests.guard.monitor import BAD, GOOD, LOST, UNREAD, Judge, Rules
 
+import waaler.guard.ending
 import waaler.guard.memory
 import waaler.guard.state
 import waaler.guard.step
@@ -102,7 +103,7 @@ Deed = Callable[[Node], Node]
 @contextmanager
 def small_day(seconds: float = RULES.day_s) -> Iterator[None]:
     """The rolling day of the guard becomes this long."""
-    modules = (waaler.guard.memory, waaler.guard.state, waaler.guard.step)
+    modules = (waaler.guard.memory, waaler.guard.state, waaler.guard.ending)
     before = [getattr(module, "DAY_S") for module in modules]  # noqa: B009
     for module in modules:
         setattr(module, "DAY_S", float(seconds))  # noqa: B010
@@ -252,7 +253,13 @@ def _canonical(guard: State) -> State:
 
 
 def _shifted(run: Run, now_s: float) -> Run:
-    return replace(run, started_s=run.started_s - now_s, until_s=run.until_s - now_s)
+    return replace(
+        run,
+        started_s=run.started_s - now_s,
+        until_s=run.until_s - now_s,
+        waters_from_s=run.waters_from_s - now_s,
+        was_live=False,
+    )
 
 
 def _young(watch: Watch, now_s: float) -> Watch:

@@ -10,6 +10,8 @@ from math import inf
 from typing import Any
 
 import waaler.guard.asking as asking
+import waaler.guard.contacts as contacts
+import waaler.guard.moving as moving
 import waaler.guard.state as state
 import waaler.guard.step as stepping
 import waaler.guard.watch as watching
@@ -40,8 +42,10 @@ def _never(true: Any) -> Any:
 SABOTAGES = (
     Sabotage("S1", "the deadline is looked at a second late", stepping, "_look_at_run",
              lambda true: lambda s: true(s) if s.run is None or s.now_s > s.run.until_s else (s, ())),
-    Sabotage("S1", "a live supply with the relay off is not noticed", stepping, "_look_at_rest",
+    Sabotage("S1", "a live supply with the relay off is not noticed", moving, "look",
              lambda true: lambda s: (s, ())),
+    Sabotage("S1", "a contact that does not open is not noticed", contacts, "not_opening",
+             lambda true: lambda s, run: None),
     Sabotage("S2", "a run is granted a second longer", stepping, "granted_until_s", _longer),
     Sabotage("S3", "pump time of the last day is not counted", asking, "energised_s", lambda true: lambda s, p: 0.0),
     Sabotage("S3", "pump time from before a restart is lost", state, "begin",

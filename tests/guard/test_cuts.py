@@ -269,7 +269,7 @@ def test_no_flow_30_s_after_the_start_cuts_and_locks_nothing() -> None:
     assert desk.is_on
     desk.pass_s(0.2)
 
-    assert desk.heard(Ended)[-1][1] == Ended(1, about(30.0), "nothing moves", Trip.NO_FLOW)
+    assert desk.heard(Ended)[-1][1] == Ended(1, about(30.0), "nothing moves", Trip.NO_FLOW, has_flowed=False)
     assert not desk.state.locks
 
 

@@ -323,7 +323,7 @@ def test_flow_read_before_the_start_is_no_flow() -> None:
     desk.ask(60)
     desk.pass_s(30)
 
-    assert desk.heard(Ended)[-1][1] == Ended(1, 30.0, "nothing moves", Trip.NO_FLOW)
+    assert desk.heard(Ended)[-1][1] == Ended(1, 30.0, "nothing moves", Trip.NO_FLOW, has_flowed=False)
 
 
 def test_flow_counts_from_the_end_of_the_lines_draining_on() -> None:

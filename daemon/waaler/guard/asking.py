@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from waaler.guard.contacts import test_s
 from waaler.guard.memory import HOUR_S
 from waaler.guard.messages import Ask, Input, Purse, Trip
 from waaler.guard.state import PLAN_PURSES, State, energised_s, permit_of, starts_last_hour
@@ -50,8 +51,8 @@ def blocks(state: State, ask: Ask) -> Iterator[Block]:
 
 
 def granted_until_s(state: State, ask: Ask) -> float:
-    """The deadline of a run that starts now: what was asked, the longest run, the end of a permit."""
-    until_s = state.now_s + min(ask.seconds, state.limits.longest_run_s)
+    """The deadline of a run that starts now: asked length and self-test, longest run, permit."""
+    until_s = state.now_s + min(ask.seconds + test_s(state), state.limits.longest_run_s)
     permit = permit_of(state, ask.purse)
     return until_s if permit is None else min(until_s, permit.until_s)
 

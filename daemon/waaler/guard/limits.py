@@ -24,6 +24,8 @@ class Limits:
     flow_within_s: flow must be seen this long after a start; only with a flow meter.
     line_drain_s: flow is ignored this long after a stop, while the line runs back.
     normal_flow_l_per_min: None without a flow meter.
+    has_read_back: whether an input shows the supply behind the last contact.
+    has_cutoff: whether a second relay in series is fitted.
     late_s: a relay found on this long past its deadline is an overrun.
     """
 
@@ -44,4 +46,5 @@ class Limits:
     line_drain_s: float = 60.0
     normal_flow_l_per_min: float | None = None
     has_read_back: bool = False
+    has_cutoff: bool = False
     late_s: float = 2.0

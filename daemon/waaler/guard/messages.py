@@ -9,9 +9,9 @@ from enum import StrEnum
 from waaler.guard.limits import Limits
 
 __all__ = [
-    "Action", "Ask", "Clear", "Cut", "Ended", "Event", "Flow", "Granted", "Input", "Instant", "Level",
-    "LevelRead", "LockLifted", "LockStays", "Message", "NewLimits", "Permit", "Permitted", "Purse", "ReadBack",
-    "Refused", "Relay", "Trip", "TripEnded", "Tripped", "Wake",
+    "Action", "Alone", "Ask", "Clear", "Contact", "Cut", "Ended", "Event", "Flow", "Granted", "Input", "Instant",
+    "Level", "LevelRead", "LockLifted", "LockStays", "Message", "NewLimits", "Permit", "Permitted", "Purse",
+    "ReadBack", "Refused", "Relay", "Trip", "TripEnded", "Tripped", "Wake",
 ]  # fmt: skip
 
 
@@ -42,6 +42,13 @@ class Level(StrEnum):
     GOOD = "good"
     BAD = "bad"
     NOT_READ = "not read"
+
+
+class Contact(StrEnum):
+    """Two relays in series feed the pump where a cut-off relay is fitted."""
+
+    MAIN = "the main relay"
+    CUTOFF = "the cut-off relay"
 
 
 class Purse(StrEnum):
@@ -166,6 +173,13 @@ class Relay:
 
 
 @dataclass(frozen=True, slots=True)
+class Alone:
+    """Energise this contact and open its partner: a self-test, in which the pump must stay dead."""
+
+    contact: Contact
+
+
+@dataclass(frozen=True, slots=True)
 class Granted:
     run_id: int
     until_s: float
@@ -182,12 +196,17 @@ class Refused:
 
 @dataclass(frozen=True, slots=True)
 class Ended:
-    """A run is over. trip: the trip that cut it; None when it ran its time or was cut by an order."""
+    """A run is over. trip: the trip that cut it; None when it ran its time or was cut by an order.
+
+    has_flowed, was_live: whether water and the supply behind the last contact were seen; None without a sensor.
+    """
 
     run_id: int
     seconds: float
     reason: str
     trip: Trip | None = None
+    has_flowed: bool | None = None
+    was_live: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,4 +241,4 @@ class Permitted:
     until_s: float | None
 
 
-Action = Relay | Granted | Refused | Ended | Tripped | TripEnded | LockLifted | LockStays | Permitted
+Action = Relay | Alone | Granted | Refused | Ended | Tripped | TripEnded | LockLifted | LockStays | Permitted

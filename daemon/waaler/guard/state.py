@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 from waaler.guard.limits import Limits
 from waaler.guard.memory import DAY_S, HOUR_S, Memory, Span, pump_seconds
-from waaler.guard.messages import Input, Level, LevelRead, Permit, Purse, Trip
+from waaler.guard.messages import Contact, Input, Level, LevelRead, Permit, Purse, Trip
 from waaler.guard.watch import Watch, read
 
 __all__ = ["PLAN_PURSES", "Run", "State", "begin", "energised_s", "permit_of", "read_level", "starts_last_hour"]
@@ -15,13 +15,22 @@ PLAN_PURSES = frozenset({Purse.PLAN, Purse.SPARE})
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """A run in progress. because: what will be said when until_s is reached."""
+    """A run in progress. because: what will be said when until_s is reached.
+
+    testing: the contact that is energised alone, up to test_until_s; None once water is meant to move.
+    waters_from_s: when that began. has_flowed, was_live: what was seen since.
+    """
 
     run_id: int
     purse: Purse
     started_s: float
     until_s: float
     because: str = "ran its time"
+    testing: Contact | None = None
+    test_until_s: float = 0.0
+    waters_from_s: float = 0.0
+    has_flowed: bool = False
+    was_live: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +38,7 @@ class State:
     """now_s: the last instant seen; time never runs back. last_stop_s: the start of the daemon until a run ends.
 
     flow_since_s: since when water moves though the pump is off. on_since_s: since when the read-back says
-    on though the relay is off.
+    on though the relay is off. tested_s: when both contacts were last seen to cut.
     """
 
     limits: Limits
@@ -46,6 +55,7 @@ class State:
     flow_since_s: float | None = None
     is_read_back_on: bool = False
     on_since_s: float | None = None
+    tested_s: float | None = None
 
 
 def begin(limits: Limits, memory: Memory, now_s: float) -> State:
