@@ -8,15 +8,25 @@ import pytest
 from gpiozero.pins import Factory
 
 from waaler.bed.figures import Figures
-from waaler.bed.wiring import FloatPin, ProbeInput, Pull, RelayPin, ThermometerInput, Wiring
+from waaler.bed.wiring import (
+    FloatPin,
+    FlowPin,
+    ProbeInput,
+    Pull,
+    RelayPin,
+    SensedPin,
+    ThermometerInput,
+    Wiring,
+)  # fmt: skip
 from waaler.devices.bench import open_bench
 from waaler.devices.floats import FloatSwitch
+from waaler.devices.flow import FlowMeter
 from waaler.devices.lines import mock_lines
 from waaler.devices.probe import MoistureProbe
 from waaler.devices.relay import PumpRelay
 from waaler.devices.simulated import Converter, SimulatedBed, simulated_wiring
 from waaler.devices.thermometer import Thermometer
-from waaler.guard.messages import Input, Level
+from waaler.guard.messages import Contact, Input, Level
 
 
 @pytest.fixture
@@ -127,6 +137,78 @@ def test_an_empty_sump_drops_the_simulated_float(bed: SimulatedBed) -> None:
     bed.move(0.1)
 
     assert bench.levels[Input.SUMP_LOW]() is Level.BAD
+
+
+# --- two relays in series, a meter, a sensed supply ---------------------------------------------
+
+FULL = Wiring(cutoff=RelayPin(24, False), flow=FlowPin(5, 450.0, 12.6), sensed=SensedPin(25))
+
+
+@pytest.fixture
+def full_bed() -> Iterator[SimulatedBed]:
+    bed = SimulatedBed(FIGURES, simulated_wiring(FULL, ()), lambda: 12.0)
+    yield bed
+    bed.factory.close()
+
+
+@pytest.mark.parametrize("contact", Contact)
+def test_either_relay_alone_leaves_the_pump_dead(full_bed: SimulatedBed, contact: Contact) -> None:
+    bench = open_bench(simulated_wiring(FULL, ()), full_bed.factory)
+    bench.relay.on()
+    bench.relay.alone(contact)
+    full_bed.move(10.0)
+
+    assert bench.relay.is_on
+    assert full_bed.factory.pin(17).state == (contact is Contact.MAIN)
+    assert full_bed.factory.pin(24).state == (contact is Contact.MAIN)
+    assert full_bed.water.lifted_l == 0.0
+    assert bench.is_live is not None
+    assert not bench.is_live()
+
+
+def test_a_relay_without_a_partner_is_never_energised_alone(factory: Factory) -> None:
+    relay = PumpRelay(RelayPin(17), factory)
+    relay.on()
+    relay.alone(Contact.MAIN)
+
+    assert not relay.is_on
+
+
+def test_both_relays_on_run_the_pump_and_meter_and_supply_show_it(full_bed: SimulatedBed) -> None:
+    now_s = [100.0]
+    meter = FlowMeter(FlowPin(6, 450.0, 12.6), full_bed.factory, lambda: now_s[0])
+    bench = open_bench(simulated_wiring(FULL, ()), full_bed.factory)
+    bench.relay.on()
+    full_bed.move(10.0)
+    assert bench.is_live is not None
+    assert bench.is_live()
+    assert full_bed.water.lifted_l == pytest.approx(14 * 0.9 / 6)
+    for _ in range(945):
+        full_bed.factory.pin(6).drive_low()
+        full_bed.factory.pin(6).drive_high()
+    now_s[0] += 10.0
+
+    assert meter.read() == pytest.approx(12.6)
+    assert meter.read() == 0.0  # no time has passed
+    now_s[0] += 1.0
+    assert meter.read() == 0.0
+    bench.relay.off()
+    full_bed.move(1.0)
+    assert not bench.relay.is_on
+    assert not bench.is_live()
+
+
+def test_the_simulated_meter_gives_the_pulses_of_what_was_lifted(full_bed: SimulatedBed) -> None:
+    now_s = [0.0]
+    assert FULL.flow is not None
+    meter = FlowMeter(FULL.flow, full_bed.factory, lambda: now_s[0])
+    bench = open_bench(replace(simulated_wiring(FULL, ()), flow=None), full_bed.factory)
+    bench.relay.on()
+    for _ in range(20):
+        full_bed.move(0.1)
+    now_s[0] += 2.0
+
+    assert meter.read() == pytest.approx(14 * 0.9, rel=0.01)
 
 
 @pytest.mark.parametrize("counts", [0, 1023])

@@ -95,9 +95,9 @@ def test_a_little_flow_or_an_old_reading_proves_nothing() -> None:
 def test_before_the_first_run_each_contact_is_energised_alone_and_then_both() -> None:
     desk = Desk(limits=PAIR).ready()
     desk.ask(60)
-    assert desk.alone is Contact.MAIN
+    assert drives(desk)[-1] == Alone(Contact.MAIN)
     desk.pass_s(3)
-    assert desk.alone is Contact.CUTOFF
+    assert drives(desk)[-1] == Alone(Contact.CUTOFF)
     desk.pass_s(3)
     assert desk.is_on
     desk.tell(ReadBack(True))

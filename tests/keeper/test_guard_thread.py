@@ -1,14 +1,30 @@
 """The guard's thread on devices that fail, with a clock that the test moves."""
 
 from collections.abc import Callable
+from dataclasses import replace
+from typing import TypeVar
 
 from waaler.devices.bench import Bench
 from waaler.guard.limits import Limits
 from waaler.guard.memory import Memory
-from waaler.guard.messages import Action, Ask, Ended, Granted, Input, Instant, Level, Purse, Trip, Tripped, Wake
+from waaler.guard.messages import (
+    Action,
+    Ask,
+    Contact,
+    Ended,
+    Granted,
+    Input,
+    Instant,
+    Level,
+    Purse,
+    Trip,
+    Tripped,
+    Wake,
+)
 from waaler.keeper.clock import Clock
 from waaler.keeper.guard_thread import GuardThread
 
+Sensed = TypeVar("Sensed")
 LIMITS = Limits(start_delay_s=0.0, rest_s=0.0)
 
 
@@ -33,6 +49,9 @@ class StuckRelay:
     def off(self) -> None:
         self.log.append("off")
 
+    def alone(self, contact: Contact) -> None:
+        self.log.append(f"{contact.value} alone")
+
     @property
     def is_on(self) -> bool:
         return self.log[-1:] == ["on"] or self.is_stuck
@@ -42,7 +61,7 @@ class StuckRelay:
 
 
 class Rig:
-    def __init__(self) -> None:
+    def __init__(self, limits: Limits = LIMITS) -> None:
         self.clock = HandClock()
         self.relay = StuckRelay()
         self.said: list[Action] = []
@@ -50,10 +69,20 @@ class Rig:
         self.deaths: list[BaseException] = []
         self.reads: dict[Input, Callable[[], Level]] = {name: lambda: Level.GOOD for name in Input}
         self.reads_done = 0
-        bench = Bench(self.relay, {name: self._reader(name) for name in Input}, {}, lambda: None)
+        self.flow_l_per_min = 0.0
+        self.is_live = False
+        self.is_broken = False
+        bench = Bench(
+            self.relay,
+            {name: self._reader(name) for name in Input},
+            {},
+            lambda: None,
+            lambda: self._sensed(self.flow_l_per_min),
+            lambda: self._sensed(self.is_live),
+        )
         self.thread = GuardThread(
             bench,
-            LIMITS,
+            limits,
             Memory(last_stop_s=0.0),
             self.clock,
             lambda _, a: self.said.append(a),
@@ -67,6 +96,11 @@ class Rig:
             return self.reads[name]()
 
         return read
+
+    def _sensed(self, value: Sensed) -> Sensed:
+        if self.is_broken:
+            raise OSError("no such line")
+        return value
 
     def _feed(self) -> None:
         self.fed += 1
@@ -166,3 +200,49 @@ def test_the_watchdog_is_fed_by_the_guards_own_loop() -> None:
         rig.turn(0.2)
 
     assert 9 <= rig.fed <= 11
+
+
+# --- what moves ---------------------------------------------------------------------------------
+
+PAIR = replace(LIMITS, has_cutoff=True, has_read_back=True, normal_flow_l_per_min=10.0)
+
+
+def test_each_relay_is_energised_alone_before_the_first_run() -> None:
+    rig = Rig(PAIR)
+    rig.turn()
+    rig.ask()
+    for _ in range(13):
+        rig.turn(0.5)
+    rig.is_live, rig.flow_l_per_min = True, 9.0
+    rig.turn(0.5)
+    rig.turn(0.5)
+
+    assert rig.relay.log == ["the main relay alone", "the cut-off relay alone", "on"]
+    run = rig.thread.state.run
+    assert run is not None
+    assert run.has_flowed
+    assert run.was_live
+
+
+def test_a_supply_that_stays_live_locks_and_a_meter_that_turns_locks() -> None:
+    live = Rig(replace(LIMITS, has_read_back=True))
+    live.is_live = True
+    live.turn(0.3)
+    live.turn(0.3)
+    assert live.thread.state.locks == {Trip.OVERRUN}
+    wet = Rig(replace(LIMITS, normal_flow_l_per_min=10.0, line_drain_s=0.0))
+    wet.flow_l_per_min = 3.0
+    for _ in range(33):
+        wet.turn(1.0)
+
+    assert wet.thread.state.locks == {Trip.FLOW_WHILE_OFF}
+
+
+def test_sensors_that_raise_prove_nothing_and_end_no_thread() -> None:
+    rig = Rig(replace(LIMITS, has_read_back=True, normal_flow_l_per_min=10.0))
+    rig.is_broken = True
+    for _ in range(40):
+        rig.turn(1.0)
+
+    assert not rig.thread.state.locks
+    assert rig.deaths == []

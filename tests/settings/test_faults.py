@@ -99,6 +99,8 @@ pins:
     ("old", "new", "fault"),
     [
         ("gpio: 22", "gpio: 17", "11:21: GPIO 17 is used twice, here and by pins.relay; give each its own"),
+        ("  tray_high: {gpio: 22}\n", "  tray_high: {gpio: 22}\n  supply_sensed: {gpio: 27}\n", "12:25: GPIO 27 is used"
+         " twice, here and by pins.sump_low; give each its own"),
         ("gpio: 22", "gpio: 28", "11:21: pins.tray_high.gpio: '28' cannot be read here; write a GPIO number from 0 to"
          " 27"),
         ("  tray_high: {gpio: 22}\n", "", "8:1: 'tray_high' is missing in pins; add `tray_high: ...`"),

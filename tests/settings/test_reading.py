@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 from tests.settings.test_faults import PINS, SMALLEST
 
-from waaler.bed.wiring import Pull, Supply
+from waaler.bed.wiring import FlowPin, Pull, RelayPin, SensedPin, Supply
 from waaler.plan.types import AtTimes, ClockMoment, Evenly, Every, SunEvent, SunMoment
 from waaler.settings import Settings, SettingsError, load, parse
 from waaler.settings.places import bed_id
@@ -123,6 +123,22 @@ def test_wiring_is_built_as_written() -> None:
     assert wiring.supply is Supply.MAINS
 
 
+def test_a_second_relay_a_meter_and_a_sensed_supply_are_built_as_written() -> None:
+    more = (
+        PINS + "  cutoff_relay: {gpio: 24, energised_by: low}\n  supply_sensed: {gpio: 25}\n"
+        "  flow_meter: {gpio: 5, pulses_per_litre: 450, normal: 12 L/min}\nlimits: {flow_within: 20 s, line_drain: 2 min}\n"
+    )
+    found = settings(more)
+
+    assert found.wiring.cutoff == RelayPin(24, energised_by_high=False)
+    assert found.wiring.sensed == SensedPin(25)
+    assert found.wiring.flow == FlowPin(5, 450.0, 12.0)
+    limits = found.limits
+    assert (limits.has_cutoff, limits.has_read_back, limits.normal_flow_l_per_min) == (True, True, 12.0)
+    assert (limits.flow_within_s, limits.line_drain_s) == (20.0, 120.0)
+    assert not [line for line in told(found) if "welded" in line or "nobody can tell" in line]
+
+
 def test_a_file_that_is_missing_or_no_text_is_one_line(tmp_path: Path) -> None:
     with pytest.raises(SettingsError, match="no.yaml:1:1: cannot be read: No such file or directory; "):
         load(tmp_path / "no.yaml")
@@ -167,6 +183,11 @@ def test_the_example_warns_only_of_what_its_wiring_cannot_show() -> None:
          "cycles: 4 => cycles: 4", "9:5: on 2026-06-01 night 1 and small hours 1 leave less than the rest of 5 min"),
         (PINS, "gpio: 17 => gpio: 4", "9:17: GPIO 4 is pulled high while the Pi boots"),
         (PINS, "{gpio: 17} => {gpio: 17, energised_by: low}", "9:17: GPIO 17 is pulled low while the Pi boots"),
+        (PINS + "  cutoff_relay: {gpio: 4}\n", "cycles: 4 => cycles: 4", "12:24: GPIO 4 is pulled high while the Pi boots"),
+        (PINS + "  cutoff_relay: {gpio: 24}\n", "cycles: 4 => cycles: 4",
+         "12:17: with neither supply_sensed nor a flow_meter nobody can tell"),
+        (PINS + "  flow_meter: {gpio: 5, pulses_per_litre: 450, normal: 12 L/min}\n", "cycles: 4 => cycles: 4",
+         "9:10: no input reads the pump's supply: a welded relay is seen only once water moves"),
         (PINS + "pump: {supply: mains}\n", "cycles: 4 => cycles: 4",
          "12:16: a mains pump; mains and water: a residual-current device whose test button is pressed monthly"),
         ("", "latitude: 38.72 => latitude: 69.65", "4:5: there is no sunset here on"),

@@ -3,7 +3,9 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
-__all__ = ["FloatPin", "ProbeInput", "Pull", "RelayPin", "Supply", "ThermometerInput", "Wiring"]
+__all__ = [
+    "FloatPin", "FlowPin", "ProbeInput", "Pull", "RelayPin", "SensedPin", "Supply", "ThermometerInput", "Wiring",
+]  # fmt: skip
 
 
 class Pull(StrEnum):
@@ -40,6 +42,24 @@ class FloatPin:
 
 
 @dataclass(frozen=True, slots=True)
+class FlowPin:
+    """A flow meter that gives pulses. normal_l_per_min: what it shows while the pump runs as it should."""
+
+    gpio: int
+    pulses_per_l: float
+    normal_l_per_min: float
+    pull: Pull = Pull.UP
+
+
+@dataclass(frozen=True, slots=True)
+class SensedPin:
+    """An isolated contact that is closed while the pump's supply behind the last relay is live."""
+
+    gpio: int
+    pull: Pull = Pull.UP
+
+
+@dataclass(frozen=True, slots=True)
 class ProbeInput:
     """A moisture probe on a channel of the SPI converter (10 bit).
 
@@ -73,12 +93,15 @@ class ThermometerInput:
 
 @dataclass(frozen=True, slots=True)
 class Wiring:
-    """Everything on pins. Without a relay only the simulation can run."""
+    """Everything on pins. Without a relay only the simulation can run. cutoff: a second relay in series."""
 
     relay: RelayPin | None = None
+    cutoff: RelayPin | None = None
     sump_low: FloatPin | None = None
     tray_high: FloatPin | None = None
     tray_wet: FloatPin | None = None
+    flow: FlowPin | None = None
+    sensed: SensedPin | None = None
     probes: tuple[ProbeInput, ...] = ()
     thermometers: tuple[ThermometerInput, ...] = ()
     supply: Supply = Supply.LOW_VOLTAGE

@@ -1,4 +1,4 @@
-"""Everything on pins of one bed, opened together: relay, floats, probes.
+"""Everything on pins of one bed, opened together: relays, floats, flow, supply, probes.
 
 The guard's thread alone moves the relay and reads the protective floats; another thread reads the advisers.
 """
@@ -9,12 +9,13 @@ from typing import Protocol
 
 from gpiozero.pins import Factory
 
-from waaler.bed.wiring import FloatPin, Wiring
+from waaler.bed.wiring import FloatPin, SensedPin, Wiring
 from waaler.devices.floats import FloatSwitch
+from waaler.devices.flow import FlowMeter
 from waaler.devices.probe import MoistureProbe
-from waaler.devices.relay import PumpRelay
+from waaler.devices.relay import PumpRelay, RelayPair
 from waaler.devices.thermometer import Thermometer
-from waaler.guard.messages import Input, Level
+from waaler.guard.messages import Contact, Input, Level
 
 __all__ = ["Bench", "Relay", "open_bench"]
 
@@ -26,6 +27,9 @@ class Relay(Protocol):
 
     def off(self) -> None: ...
 
+    def alone(self, contact: Contact) -> None:
+        """Energises this one of two contacts in series, its partner released."""
+
     @property
     def is_on(self) -> bool:
         """What the line itself reads."""
@@ -36,22 +40,28 @@ class Relay(Protocol):
 
 @dataclass(frozen=True)
 class Bench:
-    """The opened devices. advisers: name -> a read that gives a value, or None if the device fails."""
+    """The opened devices. advisers: name -> a read that gives a value, or None if the device fails.
+
+    flow: reads litres a minute since the last read. is_live: reads the supply behind the last contact.
+    """
 
     relay: Relay
     levels: Mapping[Input, Callable[[], Level]]
     advisers: Mapping[str, Callable[[], float | None]]
     close: Callable[[], None]
+    flow: Callable[[], float] | None = None
+    is_live: Callable[[], bool] | None = None
 
 
 def open_bench(wiring: Wiring, factory: Factory) -> Bench:
-    """Claims every pin, the relay first and off.
+    """Claims every pin, the relays first and off.
 
     Raises: ValueError without a relay; gpiozero's errors if a pin cannot be claimed.
     """
     if wiring.relay is None:
         raise ValueError("no relay pin is written out")
-    relay = PumpRelay(wiring.relay, factory)
+    main = PumpRelay(wiring.relay, factory)
+    relay: Relay = main if wiring.cutoff is None else RelayPair(main, PumpRelay(wiring.cutoff, factory))
     floats = {
         name: FloatSwitch(pin, factory)
         for name, pin in ((Input.SUMP_LOW, wiring.sump_low), (Input.TRAY_HIGH, wiring.tray_high))
@@ -68,7 +78,19 @@ def open_bench(wiring: Wiring, factory: Factory) -> Bench:
         relay.close()
         factory.close()
 
-    return Bench(relay, {name: switch.read for name, switch in floats.items()}, advisers, close)
+    return Bench(
+        relay=relay,
+        levels={name: switch.read for name, switch in floats.items()},
+        advisers=advisers,
+        close=close,
+        flow=None if wiring.flow is None else FlowMeter(wiring.flow, factory).read,
+        is_live=None if wiring.sensed is None else _liveness(wiring.sensed, factory),
+    )
+
+
+def _liveness(pin: SensedPin, factory: Factory) -> Callable[[], bool]:
+    switch = FloatSwitch(FloatPin(pin.gpio, pin.pull), factory)
+    return lambda: switch.is_closed
 
 
 def _wetness(pin: FloatPin, factory: Factory) -> Callable[[], float | None]:

@@ -1,11 +1,12 @@
-"""The pump's relay on one output line, either polarity."""
+"""The pump's relay on one output line, either polarity; or two in series."""
 
 from gpiozero import DigitalOutputDevice
 from gpiozero.pins import Factory
 
 from waaler.bed.wiring import RelayPin
+from waaler.guard.messages import Contact
 
-__all__ = ["PumpRelay"]
+__all__ = ["PumpRelay", "RelayPair"]
 
 
 class PumpRelay:
@@ -22,6 +23,10 @@ class PumpRelay:
     def off(self) -> None:
         self._device.off()
 
+    def alone(self, contact: Contact) -> None:  # noqa: ARG002
+        """Without a partner nothing may be energised alone."""
+        self.off()
+
     @property
     def is_on(self) -> bool:
         """What the line itself reads, not what was last asked for."""
@@ -31,3 +36,37 @@ class PumpRelay:
         if not self._device.closed:
             self._device.off()
             self._device.close()
+
+
+class RelayPair:
+    """The pump's relay and a cut-off relay in series with it: energised before it, released after it."""
+
+    def __init__(self, main: PumpRelay, cutoff: PumpRelay) -> None:
+        self._main, self._cutoff = main, cutoff
+
+    def on(self) -> None:
+        self._cutoff.on()
+        self._main.on()
+
+    def off(self) -> None:
+        """Both, even if the first one's line fails."""
+        try:
+            self._main.off()
+        finally:
+            self._cutoff.off()
+
+    def alone(self, contact: Contact) -> None:
+        """This one energised, its partner released first."""
+        self.off()
+        (self._main if contact is Contact.MAIN else self._cutoff).on()
+
+    @property
+    def is_on(self) -> bool:
+        """Whether either line reads on."""
+        return self._main.is_on or self._cutoff.is_on
+
+    def close(self) -> None:
+        try:
+            self._main.close()
+        finally:
+            self._cutoff.close()

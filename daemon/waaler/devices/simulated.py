@@ -11,9 +11,10 @@ from gpiozero.pins import Factory
 from gpiozero.pins.mock import MockSPIDevice
 
 from waaler.bed.figures import Figures
-from waaler.bed.wiring import FloatPin, ProbeInput, Pull, RelayPin, Wiring
+from waaler.bed.wiring import FloatPin, FlowPin, ProbeInput, Pull, RelayPin, SensedPin, Wiring
 from waaler.devices.bench import Relay
 from waaler.devices.lines import mock_lines
+from waaler.guard.messages import Contact
 from waaler.model.bed import Water, advance, full_bed
 from waaler.model.sensors import DRY_COUNTS, WET_COUNTS, Float, air_c, probe_counts
 
@@ -28,8 +29,10 @@ def simulated_wiring(wiring: Wiring, probes: tuple[str, ...]) -> Wiring:
 
     Thermometers are no lines: `SimulatedBed.air_c` stands in for each.
     """
-    taken = {pin.gpio for pin in (wiring.relay, wiring.sump_low, wiring.tray_high, wiring.tray_wet) if pin}
-    free = (gpio for gpio in (17, 27, 22, 23, 24, 25, 5, 6) if gpio not in taken)
+    floats = (wiring.sump_low, wiring.tray_high, wiring.tray_wet)
+    pins = (wiring.relay, wiring.cutoff, *floats, wiring.flow, wiring.sensed)
+    taken = {pin.gpio for pin in pins if pin}
+    free = (gpio for gpio in (17, 27, 22, 23, 24, 25, 5, 6, 12, 13, 16) if gpio not in taken)
     known = {probe.name: probe.channel for probe in wiring.probes}
     return replace(
         wiring,
@@ -80,6 +83,9 @@ class TracedRelay:
         if was_on:
             self._tell("off")
 
+    def alone(self, contact: Contact) -> None:
+        self._relay.alone(contact)
+
     @property
     def is_on(self) -> bool:
         return self._relay.is_on
@@ -99,12 +105,11 @@ class SimulatedBed:
     """
 
     def __init__(self, figures: Figures, wiring: Wiring, local_hour: Callable[[], float], seed: int = 1) -> None:
-        assert wiring.relay is not None
         self.factory: Factory = mock_lines()
         self.water: Water = full_bed(figures)
         self._figures = figures
         self._wiring = wiring
-        self._relay = wiring.relay
+        self._pulses = 0.0
         self._local_hour = local_hour
         self._noise = Random(seed)
         self._floats = {"sump": Float(figures.sump_low_l), "tray": Float(figures.tray_high_l)}
@@ -126,14 +131,16 @@ class SimulatedBed:
 
     @property
     def is_on(self) -> bool:
-        """Whether the relay's line has the level that energises it."""
-        pin = self.factory.pin(self._relay.gpio)
-        return pin.function == "output" and bool(pin.state) is self._relay.energised_by_high
+        """Whether the lines of all its relays have the level that energises them."""
+        relays = (self._wiring.relay, self._wiring.cutoff)
+        return all(self._is_energised(relay) for relay in relays if relay is not None)
 
     def move(self, seconds: float) -> None:
         """Lets the water go its way for `seconds`, then sets every line."""
+        before_l = self.water.lifted_l
         self.water = advance(self.water, self._figures, seconds, self.is_on, self._local_hour())
         self._move_floats()
+        self._turn_meter(self.water.lifted_l - before_l)
 
     def _run(self) -> None:
         while not self._stop.wait(STEP_S):
@@ -149,7 +156,24 @@ class SimulatedBed:
         if wiring.tray_wet is not None:
             self._drive(wiring.tray_wet, is_closed=self.water.tray_l > TRAY_WET_L)
 
-    def _drive(self, pin: FloatPin, is_closed: bool) -> None:
+        if wiring.sensed is not None:
+            self._drive(wiring.sensed, is_closed=self.is_on)
+
+    def _turn_meter(self, litres: float) -> None:
+        meter = self._wiring.flow
+        if meter is None:
+            return
+        self._pulses += litres * meter.pulses_per_l
+        while self._pulses >= 1:
+            self._pulses -= 1
+            self._drive(meter, is_closed=True)
+            self._drive(meter, is_closed=False)
+
+    def _is_energised(self, relay: RelayPin) -> bool:
+        line = self.factory.pin(relay.gpio)
+        return line.function == "output" and bool(line.state) is relay.energised_by_high
+
+    def _drive(self, pin: FloatPin | FlowPin | SensedPin, is_closed: bool) -> None:
         line = self.factory.pin(pin.gpio)
         if is_closed is (pin.pull is Pull.UP):
             line.drive_low()

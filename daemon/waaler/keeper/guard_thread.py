@@ -7,13 +7,16 @@ are polled; the time of a poll is the only thing it waits for.
 from collections.abc import Callable
 from queue import Empty, SimpleQueue
 from threading import Thread
+from typing import TypeVar
 
 from waaler.devices.bench import Bench
 from waaler.guard.limits import Limits
 from waaler.guard.memory import Memory
 from waaler.guard.messages import (
     Action,
+    Alone,
     Event,
+    Flow,
     Instant,
     Level,
     LevelRead,
@@ -32,7 +35,10 @@ POLL_ON_S = 0.02
 POLL_IDLE_S = 0.2
 """How often protective inputs are read while the relay is on, and otherwise. Source: our own S13."""
 
+FLOW_EVERY_S = 1.0
 FEED_EVERY_S = 1.0
+
+Value = TypeVar("Value")
 
 
 class GuardThread(Thread):
@@ -58,6 +64,7 @@ class GuardThread(Thread):
         self._state: State = begin(limits, memory, self.beat_s)
         self._wake_s = self.beat_s
         self._poll_s = self.beat_s
+        self._flow_s = self.beat_s + FLOW_EVERY_S
         self._fed_s = 0.0
 
     @property
@@ -99,28 +106,41 @@ class GuardThread(Thread):
             return
         for name, read in self._bench.levels.items():
             self._step(LevelRead(name, _level(read)))
+        self._read_what_moves(now_s)
         period_s = POLL_ON_S if self._state.run is not None else POLL_IDLE_S
         self._poll_s = max(self._poll_s + period_s, now_s)
+
+    def _read_what_moves(self, now_s: float) -> None:
+        """Supply at every poll, flow once a second. A sensor that raises proves nothing either way."""
+        bench = self._bench
+        if bench.is_live is not None and (is_live := _read(bench.is_live)) is not None:
+            is_stuck = self._state.run is None and bench.relay.is_on
+            self._step(ReadBack(is_live or is_stuck))
+        if bench.flow is not None and now_s >= self._flow_s:
+            self._flow_s = now_s + FLOW_EVERY_S
+            if (l_per_min := _read(bench.flow)) is not None:
+                self._step(Flow(l_per_min))
 
     def _step(self, message: Message) -> None:
         at = self._clock.now()
         self._state, actions, self._wake_s = step(self._state, Event(at, message))
         self.beat_s = at.long_s
         for action in actions:
-            if isinstance(action, Relay):
+            if isinstance(action, Relay | Alone):
                 self._drive(action)
         for action in actions:
-            if not isinstance(action, Relay):
+            if not isinstance(action, Relay | Alone):
                 self._tell(at, action)
 
-    def _drive(self, action: Relay) -> None:
-        if action.on:
-            self._bench.relay.on()
-            self._poll_s = min(self._poll_s, self.beat_s + POLL_ON_S)
+    def _drive(self, action: Relay | Alone) -> None:
+        relay = self._bench.relay
+        if action == Relay(on=False):
+            relay.off()
+            if relay.is_on:
+                self.inbox.put(ReadBack(is_on=True))
             return
-        self._bench.relay.off()
-        if self._bench.relay.is_on:
-            self.inbox.put(ReadBack(is_on=True))
+        self._poll_s = min(self._poll_s, self.beat_s + POLL_ON_S)
+        relay.alone(action.contact) if isinstance(action, Alone) else relay.on()
 
     def _feed_if_due(self) -> None:
         if self.beat_s >= self._fed_s + FEED_EVERY_S:
@@ -129,8 +149,14 @@ class GuardThread(Thread):
 
 
 def _level(read: Callable[[], Level]) -> Level:
-    """A read that raises, whatever it raises, is an input that cannot be read."""
+    """A read that raises is an input that cannot be read."""
+    level = _read(read)
+    return Level.NOT_READ if level is None else level
+
+
+def _read(read: Callable[[], Value]) -> Value | None:
+    """What is read; None from a line that raises, whatever it raises."""
     try:
         return read()
     except Exception:
-        return Level.NOT_READ
+        return None

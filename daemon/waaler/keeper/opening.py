@@ -77,7 +77,8 @@ def open_pi(settings: Settings, runtime: Path, stack: ExitStack) -> Bench:
     if relay is None:
         raise NoLines("no pins are written out in the file: add `pins:` as in `waaler example`, or run --simulated")
     factory = pi_lines()
-    _write_off_file(runtime / f"{settings.id}.off", relay)
+    relays = [pin for pin in (relay, settings.wiring.cutoff) if pin is not None]
+    _write_off_file(runtime / f"{settings.id}.off", relays)
     try:
         bench = open_bench(settings.wiring, factory)
     except Exception as problem:  # gpiozero, lgpio and the kernel each raise their own
@@ -108,7 +109,7 @@ def _hour(local: datetime) -> float:
     return local.hour + local.minute / 60
 
 
-def _write_off_file(path: Path, relay: RelayPin) -> None:
-    """What the unit's stop-post command needs to switch the relay off, whatever becomes of this process."""
-    line = {"chip": 0, "gpio": relay.gpio, "off": int(not relay.energised_by_high)}
-    path.write_text(json.dumps({"lines": [line]}))
+def _write_off_file(path: Path, relays: list[RelayPin]) -> None:
+    """What the unit's stop-post command needs to switch the relays off, whatever becomes of this process."""
+    lines = [{"chip": 0, "gpio": relay.gpio, "off": int(not relay.energised_by_high)} for relay in relays]
+    path.write_text(json.dumps({"lines": lines}))

@@ -3,7 +3,17 @@
 from datetime import date, timedelta
 
 from waaler.bed.figures import Figures
-from waaler.bed.wiring import FloatPin, ProbeInput, Pull, RelayPin, Supply, ThermometerInput, Wiring
+from waaler.bed.wiring import (
+    FloatPin,
+    FlowPin,
+    ProbeInput,
+    Pull,
+    RelayPin,
+    SensedPin,
+    Supply,
+    ThermometerInput,
+    Wiring,
+)  # fmt: skip
 from waaler.guard.limits import Limits
 from waaler.plan.sensing import Adviser, AdviserKind, Sensing
 from waaler.plan.timetable import day_seconds
@@ -19,7 +29,15 @@ from waaler.plan.types import (
     Plan,
     Window,
 )  # fmt: skip
-from waaler.settings.models import BedFile, FloatSection, OnDemandSection, WindowSection
+from waaler.settings.models import (
+    BedFile,
+    FloatSection,
+    FlowMeterSection,
+    OnDemandSection,
+    RelaySection,
+    SensedSection,
+    WindowSection,
+)  # fmt: skip
 
 __all__ = ["busiest_day_s", "figures", "limits", "plan", "sensing", "wiring"]
 
@@ -60,10 +78,11 @@ def limits(file: BedFile, plan: Plan, bed: Figures) -> Limits:
     """longest_run: at most 10 min and a third of the usable sump; most_per_day: four plan days, at least 60 min."""
     section = file.limits
     third_s = 60 * LONGEST_RUN_SHARE * (bed.sump_full_l - bed.sump_empty_l) / bed.pump_l_per_min
-    has_pins = file.pins is not None
+    pins = file.pins
+    meter = None if pins is None else pins.flow_meter
     return Limits(
-        has_sump_float=not (has_pins and file.pins is not None and file.pins.sump_low == "none"),
-        has_tray_float=not (has_pins and file.pins is not None and file.pins.tray_high == "none"),
+        has_sump_float=pins is None or pins.sump_low != "none",
+        has_tray_float=pins is None or pins.tray_high != "none",
         longest_run_s=section.longest_run or min(LONGEST_RUN_S, third_s),
         most_per_day_s=section.most_per_day or max(DAY_FACTOR * busiest_day_s(plan), LEAST_DAY_S),
         rest_s=section.rest,
@@ -73,6 +92,11 @@ def limits(file: BedFile, plan: Plan, bed: Figures) -> Limits:
         confirm_s=section.confirm,
         start_delay_s=section.start_delay,
         most_starts_per_h=section.most_starts,
+        flow_within_s=section.flow_within,
+        line_drain_s=section.line_drain,
+        normal_flow_l_per_min=None if meter is None else meter.normal,
+        has_read_back=pins is not None and pins.supply_sensed is not None,
+        has_cutoff=pins is not None and pins.cutoff_relay is not None,
     )
 
 
@@ -128,14 +152,29 @@ def wiring(file: BedFile) -> Wiring:
     if pins is None:
         return Wiring(probes=probes, thermometers=thermometers, supply=supply)
     return Wiring(
-        relay=RelayPin(pins.relay.gpio, pins.relay.energised_by == "high"),
+        relay=_relay(pins.relay),
+        cutoff=None if pins.cutoff_relay is None else _relay(pins.cutoff_relay),
         sump_low=_float(pins.sump_low),
         tray_high=_float(pins.tray_high),
         tray_wet=None if pins.tray_wet is None else FloatPin(pins.tray_wet.gpio, Pull(pins.tray_wet.pull)),
+        flow=None if pins.flow_meter is None else _flow_meter(pins.flow_meter),
+        sensed=None if pins.supply_sensed is None else _sensed(pins.supply_sensed),
         probes=probes,
         thermometers=thermometers,
         supply=supply,
     )
+
+
+def _relay(section: RelaySection) -> RelayPin:
+    return RelayPin(section.gpio, section.energised_by == "high")
+
+
+def _flow_meter(section: FlowMeterSection) -> FlowPin:
+    return FlowPin(section.gpio, section.pulses_per_litre, section.normal, Pull(section.pull))
+
+
+def _sensed(section: SensedSection) -> SensedPin:
+    return SensedPin(section.gpio, Pull(section.pull))
 
 
 def _float(section: FloatSection | str) -> FloatPin | None:

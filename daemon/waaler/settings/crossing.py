@@ -20,7 +20,7 @@ def gpios(file: BedFile) -> Iterator[tuple[Path, int]]:
     """Every GPIO of the file with its path."""
     if file.pins is None:
         return
-    for name in ("relay", "sump_low", "tray_high", "tray_wet"):
+    for name in ("relay", "cutoff_relay", "sump_low", "tray_high", "tray_wet", "flow_meter", "supply_sensed"):
         section = getattr(file.pins, name)
         if section is not None and section != "none":
             yield ("pins", name, "gpio"), section.gpio

@@ -172,6 +172,8 @@ class LimitsSection(Section):
     confirm: Annotated[Duration, _between(0.1, 5, "s")] = 0.3
     start_delay: Annotated[Duration, _between(5, 3600, "s")] = 120.0
     most_starts: Annotated[Count, _between(1, 20, "an hour")] = 6
+    flow_within: Annotated[Duration, _between(5, 300, "s")] = 30.0
+    line_drain: Annotated[Duration, _between(5, 900, "s")] = 60.0
 
 
 class SumpSection(Section):
@@ -222,6 +224,22 @@ class WetSection(Section):
     pull: Literal["up", "down"] = "up"
 
 
+class FlowMeterSection(Section):
+    """A flow meter in the supply hose that gives pulses."""
+
+    gpio: Gpio
+    pulses_per_litre: Annotated[Number, _between(1, 100_000, "pulses")]
+    normal: Annotated[FlowRate, _between(0.1, 1000, "L/min")]
+    pull: Literal["up", "down"] = "up"
+
+
+class SensedSection(Section):
+    """An isolated contact on the pump's supply behind the last relay, closed while it is live."""
+
+    gpio: Gpio
+    pull: Literal["up", "down"] = "up"
+
+
 FloatOrNone = Annotated[
     Annotated[FloatSection, Tag("float")] | Annotated[Literal["none"], Tag("none")],
     Discriminator(lambda value: "none" if value == "none" else "float"),
@@ -232,9 +250,12 @@ class PinsSection(Section):
     """What is wired to the Pi, by GPIO number."""
 
     relay: RelaySection
+    cutoff_relay: RelaySection | None = None
     sump_low: FloatOrNone
     tray_high: FloatOrNone
     tray_wet: WetSection | None = None
+    flow_meter: FlowMeterSection | None = None
+    supply_sensed: SensedSection | None = None
 
 
 class PumpSection(Section):

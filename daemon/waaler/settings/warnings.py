@@ -9,9 +9,9 @@ from waaler.plan.timetable import cycles_of_day
 from waaler.plan.types import Cycle, Moment, Plan, SunMoment
 from waaler.settings.build import busiest_day_s
 from waaler.settings.faults import Fault
-from waaler.settings.models import WindowSection
+from waaler.settings.models import PinsSection, WindowSection
 from waaler.settings.settings import Settings
-from waaler.settings.text import Path
+from waaler.settings.text import Path, Source
 
 __all__ = ["CAUTION_MAINS", "warnings"]
 
@@ -121,18 +121,32 @@ def _wiring(settings: Settings) -> Iterator[Fault]:
         what = "no pins are written out: this file can be rehearsed, not run on a Pi"
         yield source.fault((), what, "add `pins:` as in `waaler example`")
         return
-    relay = file.pins.relay
-    is_high_at_boot = relay.gpio in PULLED_UP_AT_BOOT
-    if is_high_at_boot == (relay.energised_by == "high"):
-        level = "high" if is_high_at_boot else "low"
-        better = "9 to 27" if is_high_at_boot else "0 to 8"
-        what = f"GPIO {relay.gpio} is pulled {level} while the Pi boots, which would energise this relay"
-        yield source.fault(("pins", "relay", "gpio"), what, f"take one of GPIO {better}, or a stronger resistor")
-    what = "no input reads the pump's supply behind the last contact: a welded relay can't be seen"
-    yield source.fault(("pins", "relay"), what, "see hardware/wiring.md")
+    yield from _relays(file.pins, source)
     for key, name in (("no_sump_float", "sump_low"), ("no_tray_float", "tray_high")):
         if getattr(file, key) is not None and getattr(file.pins, name) == "none":
             yield source.fault((key,), f"{name} is not fitted: every status will say so", "fit the float")
+
+
+def _relays(pins: PinsSection, source: Source) -> Iterator[Fault]:
+    """What energises a relay while the Pi boots, and what would let a welded one go unseen."""
+    relays = {"relay": pins.relay, "cutoff_relay": pins.cutoff_relay}
+    for name, relay in relays.items():
+        if relay is None:
+            continue
+        is_high_at_boot = relay.gpio in PULLED_UP_AT_BOOT
+        if is_high_at_boot == (relay.energised_by == "high"):
+            level = "high" if is_high_at_boot else "low"
+            better = "9 to 27" if is_high_at_boot else "0 to 8"
+            what = f"GPIO {relay.gpio} is pulled {level} while the Pi boots, which would energise this relay"
+            yield source.fault(("pins", name, "gpio"), what, f"take one of GPIO {better}, or a stronger resistor")
+    if pins.supply_sensed is None:
+        what = "no input reads the pump's supply behind the last contact: a welded relay can't be seen"
+        if pins.flow_meter is not None:
+            what = "no input reads the pump's supply: a welded relay is seen only once water moves"
+        yield source.fault(("pins", "relay"), what, "see hardware/wiring.md")
+    if pins.cutoff_relay is not None and pins.supply_sensed is None and pins.flow_meter is None:
+        what = "with neither supply_sensed nor a flow_meter nobody can tell whether each relay cuts alone"
+        yield source.fault(("pins", "cutoff_relay"), what, "see hardware/wiring.md")
 
 
 def _window_path(settings: Settings, cycle: Cycle) -> Path:
