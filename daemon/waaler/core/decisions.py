@@ -3,12 +3,13 @@
 from dataclasses import replace
 from math import inf
 
-from waaler.core import alerts, cycles, orders, runs
+from waaler.core import alerts, cycles, orders, runs, signs
 from waaler.core.memory import Memory
 from waaler.core.messages import Action, Event, Look, Message, NewPlan, Notice, Order, Recorded
 from waaler.core.state import State, begin
 from waaler.core.turn import Turn
 from waaler.guard.messages import (
+    Alone,
     Ended,
     Granted,
     LockLifted,
@@ -30,7 +31,7 @@ def step(state: State, event: Event) -> tuple[State, tuple[Action, ...], float]:
     """The new state, the actions in their order, and when to look again (long hand, inf if never)."""
     turn = Turn(state, event.at)
     _receive(turn, event.message)
-    wake_s = [orders.end_standing(turn), cycles.look(turn), alerts.look(turn)]
+    wake_s = [orders.end_standing(turn), cycles.look(turn), alerts.look(turn), signs.look(turn)]
     wake_s.append(runs.advance(turn))
     return turn.state, tuple(turn.actions), min(wake_s, default=inf)
 
@@ -60,7 +61,7 @@ def _receive(turn: Turn, message: Message) -> None:
             alerts.trip_changed(turn, message)
         case LockStays():
             orders.lock_answered(turn, message)
-        case Look() | Relay() | Permitted():
+        case Look() | Relay() | Alone() | Permitted():
             pass
 
 

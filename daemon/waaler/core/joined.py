@@ -12,8 +12,8 @@ from waaler.core.memory import Memory
 from waaler.core.messages import Action, Answer, Event, Message, Recorded, ToGuard, Write
 from waaler.guard.limits import Limits
 from waaler.guard.messages import Action as GuardAction
+from waaler.guard.messages import Alone, Instant, Relay
 from waaler.guard.messages import Event as GuardEvent
-from waaler.guard.messages import Instant, Relay
 from waaler.guard.messages import Message as GuardMessage
 from waaler.guard.state import State as GuardState
 from waaler.guard.state import begin as begin_guard
@@ -23,7 +23,7 @@ from waaler.plan.types import Plan
 
 __all__ = ["Joined", "Output", "begin", "tell", "tell_guard", "with_disk"]
 
-Output = Relay | Write | Answer
+Output = Relay | Alone | Write | Answer
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +92,6 @@ def _step_guard(
     joined: Joined, at: Instant, message: GuardMessage, outputs: list[Output]
 ) -> tuple[Joined, list[GuardAction]]:
     state, actions, wake_s = step_guard(joined.guard, GuardEvent(at, message))
-    outputs.extend(action for action in actions if isinstance(action, Relay))
-    heard: list[GuardAction] = [action for action in actions if not isinstance(action, Relay)]
+    outputs.extend(action for action in actions if isinstance(action, Relay | Alone))
+    heard: list[GuardAction] = [action for action in actions if not isinstance(action, Relay | Alone)]
     return replace(joined, guard=state, guard_wake_s=wake_s), heard

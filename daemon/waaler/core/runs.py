@@ -7,6 +7,7 @@ but a disk that does not answer within two seconds keeps no plant waiting.
 from dataclasses import replace
 from math import ceil, inf
 
+from waaler.core import signs
 from waaler.core.facts import Cause, Outcome, RunIntent, RunResult, RunStarted, Severity
 from waaler.core.memory import Given
 from waaler.core.messages import Recorded
@@ -91,6 +92,7 @@ def granted(turn: Turn, message: Granted) -> None:
     if active is None or active.run_id != message.run_id:
         return
     seconds = message.until_s - turn.now_s
+    signs.judge(turn)
     turn.set(
         active=replace(active, stage=Stage.RUNNING, since_s=turn.now_s, until_s=message.until_s),
         advisers=tuple(mark_start(adviser) for adviser in turn.state.advisers),
@@ -130,6 +132,7 @@ def ended(turn: Turn, message: Ended) -> None:
     _account(turn, wanted, message.seconds)
     if outcome is Outcome.DONE:
         _done(turn, wanted)
+        signs.wait_for(turn, message)
     elif outcome is Outcome.CUT_SHORT:
         _cut(turn, wanted, message)
     else:

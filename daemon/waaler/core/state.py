@@ -63,6 +63,8 @@ class State:
 
     last_full_s: end of the last run that ran its time, -inf if never. low_cuts: runs in a row cut by low sump.
     pulse_s: longest run while the sump dips too far, None otherwise. trips: what stands in the guard's way now.
+    shown: what the last full run has shown by itself, None once it was judged; shown_until_s: when it is judged.
+    usual: for each sign of water whether it moved in the last runs, newest last.
     extra_at_s: when a bed that was dry is looked at again, and for how long it would then be watered.
     """
 
@@ -94,6 +96,9 @@ class State:
     demanded: tuple[date, int] | None = None
     alerts: frozenset[str] = frozenset()
     fill_l: float | None = None
+    shown: tuple[tuple[str, bool], ...] | None = None
+    shown_until_s: float = inf
+    usual: tuple[tuple[str, tuple[bool, ...]], ...] = ()
 
 
 def begin(

@@ -9,7 +9,7 @@ from math import inf
 
 from waaler.plan.sensing import Adviser, AdviserKind, Reading
 
-__all__ = ["AdviserState", "Says", "hear", "invalid_because", "mark_start", "says"]
+__all__ = ["AdviserState", "Says", "has_moved", "hear", "invalid_because", "mark_start", "says"]
 
 STUCK_RUNS = 3
 """Runs without a change that make an adviser stuck. Source: our own rule of advice."""
@@ -65,14 +65,19 @@ def mark_start(state: AdviserState) -> AdviserState:
     """A run begins: counts whether the one before moved the reading."""
     if state.value is None:
         return state
-    has_moved = not state.has_seen_run or state.highest - state.lowest >= _least_change(state)
+    is_moved = not state.has_seen_run or has_moved(state)
     return replace(
         state,
         has_seen_run=True,
         lowest=state.value,
         highest=state.value,
-        unmoved_runs=0 if has_moved else state.unmoved_runs + 1,
+        unmoved_runs=0 if is_moved else state.unmoved_runs + 1,
     )
+
+
+def has_moved(state: AdviserState) -> bool:
+    """Whether its reading moved since the last run began."""
+    return state.has_seen_run and state.highest - state.lowest >= _least_change(state)
 
 
 def invalid_because(state: AdviserState, now_s: float) -> str | None:

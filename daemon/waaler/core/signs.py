@@ -1,0 +1,69 @@
+"""Did the water come? After a full run something that usually moves must have: flow, supply, tray, a probe."""
+
+from math import inf
+
+from waaler.core.facts import Severity
+from waaler.core.turn import Turn
+from waaler.guard.messages import Ended
+from waaler.plan.advisers import AdviserState, has_moved
+from waaler.plan.sensing import AdviserKind
+
+__all__ = ["judge", "look", "wait_for"]
+
+KIND = "no-sign-of-water"
+LEAST_RUN_S = 60.0
+USUAL_RUNS = 3
+"""A sign that moved in so many runs is a usual one. Common practice, no source."""
+
+SUPPLY, FLOW = "supply", "flow"
+TEXT = (
+    "No sign of water: the last run was done, but nothing that usually shows it has moved ({signs}). Pull the"
+    " pump's plug, then look at plug, fuse, residual-current device, filter and intake. The plan goes on."
+)
+
+
+def wait_for(turn: Turn, ended: Ended) -> None:
+    """A full run is over: what it showed by itself is kept, and the probes have until the media have drained."""
+    if ended.seconds < LEAST_RUN_S:
+        return
+    known = {FLOW: ended.has_flowed, SUPPLY: ended.was_live}
+    shown = tuple((name, seen) for name, seen in known.items() if seen is not None)
+    turn.set(shown=shown, shown_until_s=turn.now_s + turn.state.sensing.drained_after_s)
+
+
+def look(turn: Turn) -> float:
+    """Judges once the time has come; the instant of the next look."""
+    if turn.state.shown is not None and turn.now_s >= turn.state.shown_until_s:
+        judge(turn)
+    return turn.state.shown_until_s
+
+
+def judge(turn: Turn) -> None:
+    """Raises the alert where nothing moved that usually does, or the supply was seen dead; else resolves it."""
+    shown = turn.state.shown
+    if shown is None:
+        return
+    turn.set(shown=None, shown_until_s=inf)
+    signs = dict(shown) | {a.adviser.name: has_moved(a) for a in turn.state.advisers if _can_show(a)}
+    if any(signs.values()):
+        turn.resolve(KIND)
+        _learn(turn, signs)
+        return
+    usual = dict(turn.state.usual)
+    missed = [name for name in signs if name == SUPPLY or _is_usual(usual.get(name, ()))]
+    if missed:
+        turn.alert(KIND, Severity.URGENT, TEXT.format(signs=", ".join(missed)))
+
+
+def _learn(turn: Turn, signs: dict[str, bool]) -> None:
+    before = dict(turn.state.usual)
+    after = {name: (*before.get(name, ()), moved)[-USUAL_RUNS:] for name, moved in signs.items()}
+    turn.set(usual=tuple(after.items()))
+
+
+def _is_usual(moved: tuple[bool, ...]) -> bool:
+    return len(moved) == USUAL_RUNS and all(moved)
+
+
+def _can_show(state: AdviserState) -> bool:
+    return state.adviser.kind is not AdviserKind.TEMPERATURE and state.value is not None and state.has_seen_run
