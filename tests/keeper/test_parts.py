@@ -11,7 +11,7 @@ from tests.settings.test_faults import SMALLEST
 from waaler.core.facts import Cause, Deed, Fact, RunIntent, RunStarted, Severity, TripBegan
 from waaler.core.messages import NewPlan, Notice, Recorded
 from waaler.guard.messages import Instant, Purse, Trip
-from waaler.keeper.liveness import Manager
+from waaler.keeper.liveness import Manager, Stillness
 from waaler.keeper.recorder import Recorder
 from waaler.keeper.reload import changes, reload
 from waaler.keeper.restore import Files, restore
@@ -131,11 +131,19 @@ def test_the_manager_hears_ready_alive_and_stopping(
         manager.ready()
         manager.alive()
         manager.status("waiting")
+        manager.status("waiting")
+        manager.hangs()
         manager.stopping()
 
-        heard = [listener.recv(100) for _ in range(4)]
+        heard = [listener.recv(100) for _ in range(5)]
 
-    assert heard == [b"READY=1", b"WATCHDOG=1", b"STATUS=waiting", b"STOPPING=1"]
+    assert heard == [b"READY=1", b"WATCHDOG=1", b"STATUS=waiting", b"WATCHDOG=trigger", b"STOPPING=1"]
+
+
+def test_s8_a_beat_that_stands_still_is_counted_in_looks_and_a_long_sleep_is_one_look() -> None:
+    stillness = Stillness()
+
+    assert [stillness.look(beat_s) for beat_s in (1.0, 1.0, 1.0, 2.0, 9000.0, 9000.0)] == [0, 1, 2, 0, 0, 1]
 
 
 def test_a_manager_that_went_away_disturbs_nobody(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

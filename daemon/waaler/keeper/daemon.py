@@ -23,14 +23,14 @@ from waaler.keeper.clock import Clock, boot_id
 from waaler.keeper.control import ControlSocket
 from waaler.keeper.guard_thread import GuardThread
 from waaler.keeper.keeper import Keeper
-from waaler.keeper.liveness import Manager
+from waaler.keeper.liveness import Manager, Stillness
 from waaler.keeper.opening import hold_lock, in_force, open_pi, open_simulated, switch_off_first
 from waaler.keeper.recorder import Recorder
 from waaler.keeper.reload import PLAN_REJECTED, RESTART, reload
 from waaler.keeper.restore import Files, restore
 from waaler.keeper.scheduler import CycleWaker
 from waaler.keeper.senses import Senses
-from waaler.keeper.status import UNITS, status
+from waaler.keeper.status import UNITS, one_line, status
 from waaler.keeper.watch_file import FileWatch
 from waaler.records.store import Store
 from waaler.settings import Settings
@@ -40,6 +40,9 @@ __all__ = ["run"]
 
 CLOCK_EVERY_S = 60.0
 FRESH_BEAT_S = 2.5
+HANGS_AFTER_LOOKS = 8
+"""Guard and keeper look at each other's beat once a second; one that stood still for so many looks hangs."""
+
 STEP_S = 1.0
 OF_THE_LAST_DAEMON = ("part-failed-", RESTART, PLAN_REJECTED)
 END_WAIT_S = 3.0
@@ -70,6 +73,7 @@ class _Daemon:
     def __init__(self, file: Path, settings: Settings, files: Files, runtime: Path, bench: Bench) -> None:
         self._file, self._settings, self._files, self._runtime, self._bench = file, settings, files, runtime, bench
         self._manager = Manager()
+        self._keeper_stillness, self._guard_stillness = Stillness(), Stillness()
         self._clock = Clock(settings.is_clock_trusted)
         self._clock.check()
         self._clock_checked_s = 0.0
@@ -168,8 +172,15 @@ class _Daemon:
 
     def _feed(self) -> None:
         """The guard lives; the watchdog hears of it only while the keeper lives too."""
-        if self._clock.now().long_s - self._keeper.beat_s < FRESH_BEAT_S:
+        beat_s = self._keeper.beat_s
+        if self._clock.now().long_s - beat_s < FRESH_BEAT_S:
             self._manager.alive()
+        self._end_if_still("keeper", self._keeper_stillness.look(beat_s))
+
+    def _end_if_still(self, part: str, looks: int) -> None:
+        if looks >= HANGS_AFTER_LOOKS:
+            log.error("hangs", part=part, looks=looks)
+            self._manager.hangs()
 
     def _guard_died(self, problem: BaseException) -> None:
         log.error("guard_died", problem=repr(problem))
@@ -210,6 +221,8 @@ class _Daemon:
             self._clock_checked_s = at.long_s
             self._clock.check()
         self._note_clock_step(at)
+        self._manager.status(one_line(self._keeper.state, self._guard.state, at))
+        self._end_if_still("guard", self._guard_stillness.look(self._guard.beat_s))
         if self._must_reload.is_set() or self._watch.has_changed(at.long_s):
             self._must_reload.clear()
             self._reload()

@@ -3,7 +3,23 @@
 import os
 import socket
 
-__all__ = ["Manager"]
+__all__ = ["Manager", "Stillness"]
+
+
+class Stillness:
+    """For how many looks in a row another thread's beat has stood still.
+
+    Looks are counted, not seconds: a machine that slept wakes with old beats and nothing hangs.
+    """
+
+    def __init__(self) -> None:
+        self._beat_s: float | None = None
+        self._looks = 0
+
+    def look(self, beat_s: float) -> int:
+        self._looks = self._looks + 1 if beat_s == self._beat_s else 0
+        self._beat_s = beat_s
+        return self._looks
 
 
 class Manager:
@@ -13,6 +29,7 @@ class Manager:
         path = os.environ.get("NOTIFY_SOCKET", "")
         self._path = "\0" + path[1:] if path.startswith("@") else path
         self._socket: socket.socket | None = None
+        self._status = ""
         if path:
             self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC)
             self._socket.setblocking(False)
@@ -27,11 +44,18 @@ class Manager:
     def alive(self) -> None:
         self._say("WATCHDOG=1")
 
+    def hangs(self) -> None:
+        """Asks for the end that the watchdog would bring later."""
+        self._say("WATCHDOG=trigger")
+
     def stopping(self) -> None:
         self._say("STOPPING=1")
 
     def status(self, text: str) -> None:
-        self._say(f"STATUS={text}")
+        """Said when it changes."""
+        if text != self._status:
+            self._status = text
+            self._say(f"STATUS={text}")
 
     def _say(self, text: str) -> None:
         if self._socket is None:

@@ -14,7 +14,7 @@ from waaler.plan.advisers import AdviserState, invalid_because
 from waaler.plan.sensing import AdviserKind
 from waaler.plan.timetable import upcoming
 
-__all__ = ["UNITS", "Alerts", "rfc3339", "status"]
+__all__ = ["UNITS", "Alerts", "one_line", "rfc3339", "status"]
 
 Alerts = dict[str, dict[str, Any]]
 
@@ -49,6 +49,13 @@ def status(core: CoreState, guard: GuardState, alerts: Alerts, at: Instant, beat
         "most_seconds_24h": guard.limits.most_per_day_s,
         "warnings": [] if guard.limits.has_sump_float else ["no sump float: the pump may run dry"],
     }
+
+
+def one_line(core: CoreState, guard: GuardState, at: Instant) -> str:
+    """The same in a few words, for the service manager."""
+    following = _next(core, at, core.plan.place.timezone)
+    text = _state(core, guard)
+    return text if following is None else f"{text}; next cycle {following['start'][:16].replace('T', ' ')}"
 
 
 def _state(core: CoreState, guard: GuardState) -> str:
