@@ -3,16 +3,21 @@
 import argparse
 import sys
 import time
-from collections import defaultdict
+from collections import Counter, defaultdict
 from datetime import UTC, datetime
 from pathlib import Path
 
-from waaler.rehearsal.campaign import Told, tell_all
+from rich.console import Console
+from rich.progress import Progress
+
+from waaler.model.faults import FAULTS
+from waaler.rehearsal.campaign import Told, shortest, tell_all
 from waaler.rehearsal.scene import Scene
 from waaler.settings import load
 
 __all__ = ["campaign_scene", "report"]
 
+MISLEADING = frozenset(name for name in FAULTS if "float" in name or "meter" in name)
 EXAMPLE = Path(__file__).parents[2] / "config" / "bed.yaml"
 
 
@@ -24,24 +29,61 @@ def campaign_scene(days: float = 1.0) -> Scene:
 
 
 def report(told: list[Told]) -> str:
-    """Violations, starvation and runs, with the worst story of each."""
+    """Violations, starvation and false trips as rates, by cause, with the worst story of each."""
     wrong = [one for one in told if one.violations]
+    days = sum(one.scene.days for one in told)
+    counts = Counter(fault.name for one in told for fault in one.faults)
+    lines = [
+        f"{days:.0f} days in {len(told)} stories, {sum(one.runs for one in told)} runs, refusals and skips; "
+        f"{len(counts)} kinds of faults, each in {min(counts.values())} stories or more",
+        f"violations: {sum(len(one.violations) for one in wrong)} in {len(wrong)} stories",
+    ]
+    for one in wrong[:3]:
+        least, trace = shortest(one)
+        lines += [f"  story {one.number}, seed {least.scene.seed}: {_faults(least)}"]
+        lines += [f"    {violation.at_s:.1f} s: {violation.what}" for violation in least.violations[:4]]
+        lines += [f"      {line}" for line in trace]
+    return "\n".join([*lines, *_starvation(told, days), *_false_trips(told, days)])
+
+
+def _starvation(told: list[Told], days: float) -> list[str]:
     starved = sorted((one for one in told if one.starved_h > 0), key=lambda one: -one.starved_h)
-    by_fault: dict[str, int] = defaultdict(int)
+    hours = sum(one.starved_h for one in starved)
+    lines = [f"starvation: {len(starved)} stories, {hours:.1f} h in all, {1000 * hours / days:.1f} h in 1000 days"]
+    lines += [f"  worst: story {one.number} ({_faults(one)}), {one.starved_h:.1f} h" for one in starved[:1]]
+    after: dict[str, list[float]] = defaultdict(list)
     for one in told:
         for fault in one.faults:
-            by_fault[fault.name] += 1
-    lines = [
-        f"{len(told)} days, {sum(one.runs for one in told)} runs, refusals and skips; "
-        f"{len(by_fault)} kinds of faults, each in {min(by_fault.values())} days or more",
-        f"violations: {sum(len(one.violations) for one in wrong)} in {len(wrong)} days",
-        f"starvation: {len(starved)} days, {sum(one.starved_h for one in starved):.1f} h",
+            if one.wilting_after_h is not None:
+                after[fault.name].append(one.wilting_after_h)
+    lines += [
+        f"  with {name}: wilting after {min(hours):.1f} h at the soonest, in {len(hours)} stories"
+        for name, hours in sorted(after.items())
     ]
-    for one in wrong[:3] + starved[:3]:
-        faults = ", ".join(f"{f.name}@{f.starts_s:.0f}..{f.ends_s:.0f}" for f in one.faults)
-        lines.append(f"  story {one.number} ({faults}): starved {one.starved_h:.1f} h")
-        lines += [f"    {violation.at_s:.1f} s: {violation.what}" for violation in one.violations[:4]]
-    return "\n".join(lines)
+    return lines
+
+
+def _false_trips(told: list[Told], days: float) -> list[str]:
+    tripped = sorted((one for one in told if one.false_trips), key=lambda one: -len(one.false_trips))
+    count = sum(len(one.false_trips) for one in tripped)
+    lines = [f"false trips: {count} in {len(tripped)} stories, {count / days:.2f} a day"]
+    lines += [f"  worst: story {one.number} ({_faults(one)}), {len(one.false_trips)}" for one in tripped[:1]]
+    reasons = Counter(reason for one in tripped for reason in one.false_trips)
+    lines += [f"  {number:6} x {reason}" for reason, number in reasons.most_common()]
+    sound = [one for one in tripped if not {f.name for f in one.faults} & MISLEADING]
+    lines += [f"  without any fault that misleads an input: {sum(len(one.false_trips) for one in sound)}"]
+    return lines
+
+
+def _faults(one: Told) -> str:
+    return ", ".join(f"{fault.name}@{fault.starts_s:.0f}..{min(fault.ends_s, 1e9):.0f}" for fault in one.faults)
+
+
+def _with_progress(days: int, seed: int) -> list[Told]:
+    """With a bar on a terminal, without one in a pipe."""
+    with Progress(console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty()) as bar:
+        task = bar.add_task("stories", total=days)
+        return tell_all(campaign_scene(), days, seed, lambda done: bar.update(task, completed=done))
 
 
 def main() -> int:
@@ -50,7 +92,7 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     arguments = parser.parse_args()
     started_s = time.perf_counter()
-    told = tell_all(campaign_scene(), arguments.days, arguments.seed)
+    told = _with_progress(arguments.days, arguments.seed)
     print(report(told))
     print(f"in {time.perf_counter() - started_s:.0f} s")
     return 1 if any(one.violations for one in told) else 0

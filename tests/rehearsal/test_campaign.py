@@ -1,14 +1,19 @@
 """Days with random faults before a judge: the guard lets nothing pass, and the judge would see it if it did."""
 
+from dataclasses import replace
+from itertools import chain
+
 import pytest
 from tests.campaign.__main__ import campaign_scene
 from tests.guard.sabotages import SABOTAGES, Sabotage, sabotaged
 
-from waaler.rehearsal.campaign import stories, tell
+from waaler.model.faults import Fault
+from waaler.rehearsal.campaign import Story, equipped, shortest, stories, tell
 from waaler.rehearsal.monitor import Monitor, Rules
 
+DAY_S = 86_400.0
 SCENE = campaign_scene()
-RULES = Rules(600.0, 3600.0, 300.0, {"sump_low": 1200.0, "tray_high": 1200.0}, 120.0, 0.3)
+RULES = Rules(600.0, 3600.0, 300.0, {"sump_low": 1200.0, "tray_high": 1200.0}, 120.0, 0.3, has_read_back=True)
 
 
 def test_the_stories_that_are_always_told_and_some_more_hold_the_safety_table() -> None:
@@ -29,6 +34,8 @@ def seen(*events: tuple[str, float, object]) -> list[str]:
             monitor.relay(at_s, bool(value))
         elif what == "power":
             monitor.power(at_s, bool(value))
+        elif what == "supply":
+            monitor.supply(at_s, bool(value))
         else:
             monitor.level(at_s, what, str(value))
     return [violation.what.split(":")[0] for violation in monitor.violations]
@@ -46,6 +53,9 @@ def seen(*events: tuple[str, float, object]) -> list[str]:
         ([("relay", 200, 1), ("tray_high", 250, "not read"), ("relay", 250.2, 0)], ["S4/S5"]),
         ([("sump_low", 250, "bad"), ("sump_low", 260, "good"), ("relay", 1300, 1), ("relay", 1301, 0)], ["S4/S5"]),
         ([("sump_low", 250, "bad"), ("sump_low", 260, "good"), ("relay", 1461, 1), ("relay", 1462, 0)], []),
+        ([("supply", 100, 1), ("supply", 100.3, 0), ("relay", 200, 1), ("relay", 320, 0)], ["S7"]),
+        ([("supply", 100, 1), ("supply", 100.1, 0), ("relay", 200, 1), ("relay", 320, 0)], []),
+        ([("relay", 200, 1), ("supply", 200, 1), ("relay", 320, 0), ("supply", 320.1, 0), ("relay", 700, 1)], []),
         ([("power", 500, 0), ("power", 510, 1), ("relay", 700, 1), ("relay", 701, 0)], ["S4/S5"] * 4),
     ],
 )  # fmt: skip
@@ -70,5 +80,41 @@ FOUND_BY_STORIES = [s for s in SABOTAGES if s.what in {
 
 @pytest.mark.parametrize("sabotage", FOUND_BY_STORIES, ids=lambda s: f"{s.row} {s.what}")
 def test_a_sabotage_is_seen_in_the_stories(sabotage: Sabotage) -> None:
+    blocked = Story(0, replace(SCENE, faults=(Fault("blocked-drain", 0.0, 9e9),)))
+    stuck = Story(1, replace(SCENE, faults=(Fault("tray-float-stuck-bad", 0.2 * DAY_S, 9e9),)))
     with sabotaged(sabotage):
-        assert any(tell(story).violations for story in stories(SCENE, 40, seed=1))
+        assert any(tell(story).violations for story in chain((blocked, stuck), stories(SCENE, 40, seed=1)))
+
+
+def test_a_violation_is_told_with_the_fewest_faults_and_what_led_to_it() -> None:
+    faults = (
+        Fault("probe-dead", 0.0, 9e9),
+        Fault("tray-float-stuck-bad", 0.2 * DAY_S, 9e9),
+        Fault("puddle", 0.0, 9e9),
+    )
+    with sabotaged(next(s for s in SABOTAGES if s.what == "the tray float is not asked before a start")):
+        least, trace = shortest(tell(Story(7, replace(SCENE, faults=faults))))
+
+    assert [fault.name for fault in least.faults] == ["tray-float-stuck-bad"]
+    assert any("tray_high bad" in line for line in trace)
+    assert any(line.endswith("relay on") for line in trace)
+
+
+def test_messages_that_are_lost_late_and_double_hold_the_table_and_starve_nothing() -> None:
+    for seed in range(5):
+        names = ("messages-lost", "messages-late", "messages-double")
+        faults = tuple(Fault(name, 0.0, 9e9) for name in names)
+        told = tell(Story(0, replace(SCENE, days=2.0, seed=seed, faults=faults)))
+
+        assert not told.violations
+        assert told.starved_h == 0
+
+
+def test_every_kind_of_trip_has_a_story_that_explains_it() -> None:
+    """A trip whose cause is truly there is no false trip."""
+    for name, reason in (("blocked-drain", "tray"), ("dead-pump", "nothing moves"), ("welded-relay", "locked")):
+        faults = (Fault(name, 0.1 * DAY_S, 9e9),)
+        told = tell(Story(0, replace(equipped(SCENE), days=2.0, faults=faults)))
+        assert told.false_trips == (), (name, reason)
+        assert told.trips, name
+        assert any(reason in trip for trip in told.trips)

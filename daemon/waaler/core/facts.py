@@ -10,7 +10,7 @@ from waaler.guard.messages import Instant, Purse, Trip
 from waaler.plan.types import CycleKey
 
 __all__ = [
-    "AlertRaised", "AlertResolved", "Cause", "Deed", "Fact", "Outcome", "RunIntent", "RunResult", "RunStarted",
+    "AlertRaised", "AlertResolved", "Amount", "Cause", "Deed", "Fact", "Outcome", "RunIntent", "RunResult", "RunStarted",
     "Severity", "TripBegan", "TripOver",
 ]  # fmt: skip
 
@@ -108,11 +108,21 @@ class AlertResolved:
 
 
 @dataclass(frozen=True, slots=True)
+class Amount:
+    """What a person poured or measured: water and solution in L, EC in mS/cm at 25 C, pH without unit, C."""
+
+    name: str
+    value: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
 class Deed:
     """What a person or the daemon did: ordered, paused, cleared, started, took a new plan.
 
     what: a short fixed name (`pause`). until_s: wall time at which it ends by itself, None without an end.
     seconds: the pump time that it is about: what a soak is allowed in all, the longest pulse; None if it has none.
+    amounts: what was poured or measured, each name once.
     """
 
     at: Instant
@@ -121,6 +131,7 @@ class Deed:
     by: str | None = None
     until_s: float | None = None
     seconds: float | None = None
+    amounts: tuple[Amount, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

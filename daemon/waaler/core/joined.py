@@ -21,20 +21,33 @@ from waaler.guard.step import step as step_guard
 from waaler.plan.sensing import Sensing
 from waaler.plan.types import Plan
 
-__all__ = ["Joined", "Output", "begin", "tell", "tell_guard", "with_disk"]
+__all__ = ["Heard", "Joined", "Output", "begin", "tell", "tell_guard", "with_disk", "with_wire_apart"]
 
-Output = Relay | Alone | Write | Answer
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """Something the guard said, to be carried to the decisions by whoever keeps the wire between them."""
+
+    message: GuardAction
+
+
+Output = Relay | Alone | Write | Answer | ToGuard | Heard
 
 
 @dataclass(frozen=True, slots=True)
 class Joined:
-    """Both machines and when each wants to be woken (long hand). is_disk_full: no intent reaches the records."""
+    """Both machines and when each wants to be woken (long hand).
+
+    is_disk_full: no intent reaches the records. is_wire_apart: what one says to the other is handed out, not
+    delivered.
+    """
 
     decisions: decisions.State
     guard: GuardState
     wake_s: float
     guard_wake_s: float
     is_disk_full: bool = False
+    is_wire_apart: bool = False
 
 
 def begin(plan: Plan, sensing: Sensing, limits: Limits, memory: Memory, at: Instant) -> Joined:
@@ -51,6 +64,11 @@ def with_disk(joined: Joined, is_full: bool) -> Joined:
     return joined if joined.is_disk_full == is_full else replace(joined, is_disk_full=is_full)
 
 
+def with_wire_apart(joined: Joined, is_apart: bool) -> Joined:
+    """The same with the wire between the two machines in somebody else's hands, or back."""
+    return joined if joined.is_wire_apart == is_apart else replace(joined, is_wire_apart=is_apart)
+
+
 def tell(joined: Joined, at: Instant, message: Message) -> tuple[Joined, list[Output]]:
     """Says something to the decisions."""
     return _settle(joined, at, deque([message]))
@@ -62,6 +80,8 @@ def tell_guard(joined: Joined, at: Instant, message: GuardMessage) -> tuple[Join
     joined, heard = _step_guard(joined, at, message, outputs)
     if not heard:
         return joined, outputs
+    if joined.is_wire_apart:
+        return joined, outputs + [Heard(message) for message in heard]
     joined, more = _settle(joined, at, deque(heard))
     return joined, outputs + more
 
@@ -78,7 +98,7 @@ def _settle(joined: Joined, at: Instant, waiting: deque[Message]) -> tuple[Joine
 
 
 def _perform(joined: Joined, at: Instant, action: Action, waiting: deque[Message], outputs: list[Output]) -> Joined:
-    if isinstance(action, ToGuard):
+    if isinstance(action, ToGuard) and not joined.is_wire_apart:
         joined, heard = _step_guard(joined, at, action.message, outputs)
         waiting.extend(heard)
         return joined

@@ -73,7 +73,10 @@ def advance(turn: Turn) -> float:
             refused(turn, Refused(active.run_id, "the guard did not answer"))
             return advance(turn)
         return active.since_s + GUARD_WAIT_S
-    return inf
+    if turn.now_s >= active.until_s + GUARD_WAIT_S:
+        _give_up(turn, active)
+        return advance(turn)
+    return active.until_s + GUARD_WAIT_S
 
 
 def recorded(turn: Turn, message: Recorded) -> None:
@@ -140,6 +143,17 @@ def ended(turn: Turn, message: Ended) -> None:
     _space_pulses(turn)
     if wanted.cause is Cause.SOAK:
         turn.set(soak_at_s=turn.now_s + turn.state.limits.rest_s)
+
+
+def _give_up(turn: Turn, active: Active) -> None:
+    """The guard never told the end of a run: it is taken to have lasted to its deadline, and the next may come."""
+    seconds = active.until_s - active.since_s
+    reason = "the guard did not tell its end"
+    turn.set(active=None, last_stop_s=turn.now_s)
+    turn.write(RunResult(active.run_id, turn.at, Outcome.INTERRUPTED, seconds, reason))
+    _account(turn, active.wanted, 0.0)
+    if active.wanted.cause is Cause.PLAN:
+        turn.set(is_owed=True)
 
 
 def _begin_next(turn: Turn) -> float:

@@ -40,7 +40,7 @@ __all__ = ["run"]
 
 CLOCK_EVERY_S = 60.0
 FRESH_BEAT_S = 2.5
-HANGS_AFTER_LOOKS = 8
+HANGS_AFTER_LOOKS = 6
 """Guard and keeper look at each other's beat once a second; one that stood still for so many looks hangs."""
 
 STEP_S = 1.0

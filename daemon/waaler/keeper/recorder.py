@@ -92,6 +92,15 @@ class Recorder(LastingThread):
             lambda store: store.alive(self._now())
         )
         self._samples = [] if is_kept else samples[-MOST_WAITING:]
+        if is_kept:
+            self._thin()
+
+    def _thin(self) -> None:
+        """Steps of forgetting old samples, for as long as nothing waits to be written."""
+        has_more = [True]
+        while has_more[0] and self._inbox.empty():
+            has_more[0] = False
+            self._try(lambda store: has_more.__setitem__(0, store.thin(self._now())))
 
     def _try(self, write: Callable[[Store], object]) -> bool:
         try:

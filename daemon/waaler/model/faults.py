@@ -11,9 +11,13 @@ FAULTS = {
     "tube-off": "a third of what the pump lifts runs onto the floor",
     "dead-pump": "the pump does not turn: plug, fuse, intake",
     "welded-relay": "the pump runs whatever the relay is told",
+    "welded-cutoff": "the cut-off relay's contact is welded",
+    "meter-dead": "the flow meter gives no pulses",
+    "run-back-turns-meter": "the line that runs back turns the flow meter for most of a minute",
+    "refill": "somebody pours sixty litres into the sump at the beginning",
     "sump-float-stuck-good": "the sump's float reads good whatever the level",
     "sump-float-stuck-bad": "the sump's float reads bad: stuck, or a broken wire",
-    "sump-float-chatters": "the sump's float chatters while the pump runs",
+    "sump-float-chatters": "the sump's float chatters at its mark once a run has lifted twelve litres",
     "sump-float-not-read": "the sump float's line gives an error",
     "tray-float-stuck-good": "the tray's float reads good whatever the level",
     "tray-float-stuck-bad": "the tray's float reads bad: stuck, or a broken wire",
@@ -30,6 +34,10 @@ FAULTS = {
     "clock-back": "the wall clock is set back an hour at the beginning",
     "clock-ahead": "the wall clock is set ahead an hour at the beginning",
     "disk-full": "the records take nothing",
+    "database-lost": "at the next boot the records are gone",
+    "messages-lost": "one message in five between decisions and guard gets lost",
+    "messages-late": "messages between decisions and guard come up to eight seconds late",
+    "messages-double": "every message between decisions and guard comes twice",
 }
 """Common practice, no source."""
 

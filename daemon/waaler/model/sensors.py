@@ -9,6 +9,7 @@ from waaler.model.bed import Water, capacity_l
 
 __all__ = [
     "DRY_COUNTS",
+    "FLOAT_PLAY",
     "NOISE_PERCENT",
     "WET_COUNTS",
     "Float",

@@ -5,10 +5,10 @@ from math import inf
 from random import Random
 
 from waaler.bed.figures import Figures
-from waaler.guard.messages import Input, Level
+from waaler.guard.messages import Input, Level, Trip
 from waaler.model.bed import LONGEST_WET_STEP_S, Water, advance, full_bed, has_settled
 from waaler.model.faults import Fault, named
-from waaler.model.sensors import NOISE_PERCENT, Float, air_c, moisture_percent
+from waaler.model.sensors import FLOAT_PLAY, NOISE_PERCENT, Float, air_c, moisture_percent
 from waaler.plan.sensing import Adviser, AdviserKind
 
 __all__ = ["World"]
@@ -17,19 +17,30 @@ TRAY_WET_L = 0.5
 LEAK_L_PER_H = 2.0
 LOST_SHARE = 1 / 3
 SLOW_DRAIN = 0.1
+REFILL_L = 60.0
+CHATTER_AFTER_L = 12.0
+RUN_BACK_TURNS_S = 50.0
+RUN_BACK_SHARE = 0.4
+"""Of the flow that was. A line that runs back turns a meter the wrong way round. Common practice, no source."""
 
 
 class World:
     """start_hour: local hour of the day at the beginning. now_s: seconds since then.
 
-    After a power cut the relay is off, since nothing holds it.
+    is_on, is_cutoff_on: what the two relays were told; after a power cut both are off, since nothing holds them.
     """
 
-    def __init__(self, figures: Figures, faults: tuple[Fault, ...], start_hour: float, seed: int) -> None:
+    def __init__(
+        self, figures: Figures, faults: tuple[Fault, ...], start_hour: float, seed: int, has_cutoff: bool = False
+    ) -> None:
         self.figures, self.faults = figures, faults
         self.water: Water = full_bed(figures)
         self.now_s = 0.0
         self.is_on = False
+        self.is_cutoff_on = False
+        self._has_cutoff = has_cutoff
+        self._flowed_until_s = -inf
+        self._lifted_at_start_l = 0.0
         self._start_hour = start_hour
         self._noise = Random(seed)
         self._floats = {"sump": Float(figures.sump_low_l), "tray": Float(figures.tray_high_l)}
@@ -45,21 +56,55 @@ class World:
         """The faults that are there now."""
         return named(self.faults, self.now_s)
 
-    def pump_runs(self) -> bool:
+    def drive(self, main: bool, cutoff: bool) -> None:
+        """What the two relays are told; without a cut-off relay the second says nothing."""
+        if main and not self.is_on:
+            self._lifted_at_start_l = self.water.lifted_l
+        self.is_on, self.is_cutoff_on = main, cutoff
+
+    @property
+    def chatters(self) -> bool:
+        """Whether the sump's float chatters: at its mark, which the sump reaches in the middle of each run."""
+        has_dipped = self.water.lifted_l - self._lifted_at_start_l > CHATTER_AFTER_L
+        return self.is_on and has_dipped and "sump-float-chatters" in self.present
+
+    @property
+    def is_live(self) -> bool:
+        """Whether the supply reaches past the last contact."""
         present = self.present
-        if present & {"power-cut", "dead-pump"}:
+        if "power-cut" in present:
             return False
-        return self.is_on or "welded-relay" in present
+        is_cutoff_closed = not self._has_cutoff or self.is_cutoff_on or "welded-cutoff" in present
+        return is_cutoff_closed and (self.is_on or "welded-relay" in present)
+
+    def pump_runs(self) -> bool:
+        return self.is_live and "dead-pump" not in self.present
+
+    @property
+    def flow_l_per_min(self) -> float:
+        """What a flow meter behind the pump shows."""
+        present = self.present
+        if "meter-dead" in present:
+            return 0.0
+        if self.pump_runs() and self.water.sump_l > self.figures.sump_empty_l:
+            return self.figures.pump_l_per_min
+        is_running_back = self.now_s < self._flowed_until_s + RUN_BACK_TURNS_S
+        if "run-back-turns-meter" in present and is_running_back:
+            return RUN_BACK_SHARE * self.figures.pump_l_per_min
+        return 0.0
 
     def next_s(self) -> float:
         """The next instant at which the world may look different by itself."""
         edges = [edge for fault in self.faults for edge in (fault.starts_s, fault.ends_s) if edge > self.now_s]
         moving = self.now_s + LONGEST_WET_STEP_S if self.pump_runs() or not has_settled(self.water) else inf
-        return min([*edges, moving], default=inf)
+        run_back_s = self._flowed_until_s + RUN_BACK_TURNS_S
+        return min([*edges, moving, run_back_s if run_back_s > self.now_s else inf])
 
     def go_to(self, now_s: float) -> None:
         """Lets time pass up to now_s; the faults of the beginning hold to the end."""
         present, seconds = self.present, now_s - self.now_s
+        if self.pump_runs():
+            self._flowed_until_s = now_s
         drain_open = 0.0 if "blocked-drain" in present else SLOW_DRAIN if "slow-drain" in present else 1.0
         before_l = self.water.lifted_l
         self.water = advance(self.water, self.figures, seconds, self.pump_runs(), self.hour, drain_open)
@@ -67,6 +112,9 @@ class World:
             self._lose(LEAK_L_PER_H * seconds / 3600)
         if "tube-off" in present:
             self._lose(LOST_SHARE * (self.water.lifted_l - before_l))
+        begun = {fault.name for fault in self.faults if self.now_s < fault.starts_s <= now_s}
+        if "refill" in begun:
+            self.water = replace(self.water, sump_l=self.water.sump_l + REFILL_L)
         self.now_s = now_s
 
     def levels(self) -> dict[Input, Level]:
@@ -77,6 +125,21 @@ class World:
             Input.SUMP_LOW: self._level("sump", sump),
             Input.TRAY_HIGH: self._level("tray", tray),
         }
+
+    def explains(self, trip: Trip) -> bool:
+        """Whether the cause that a trip stands for is truly there now."""
+        figures, present = self.figures, self.present
+        match trip:
+            case Trip.LOW_SUMP:
+                return self.water.sump_l < figures.sump_low_l
+            case Trip.HIGH_TRAY:
+                return self.water.tray_l >= (1 - FLOAT_PLAY) * figures.tray_high_l
+            case Trip.NOT_READ:
+                return bool(present & {"sump-float-not-read", "tray-float-not-read"})
+            case Trip.NO_FLOW:
+                return not self.pump_runs() or self.water.sump_l <= figures.sump_empty_l
+            case Trip.OVERRUN | Trip.FLOW_WHILE_OFF:
+                return bool(present & {"welded-relay", "welded-cutoff"})
 
     def reading(self, adviser: Adviser) -> float | None:
         """What an adviser reads now; None if it gives nothing."""

@@ -20,11 +20,9 @@ class FileKeeping:
     """The real records, in a file that a power cut of the machine itself may take."""
 
     def __init__(self, path: Path) -> None:
-        for tail in ("", "-wal", "-shm"):
-            path.with_name(path.name + tail).unlink(missing_ok=True)
         self._path = path
-        self._store = Store(path, boot="boot-1", is_lasting=False)
         self._waiting: list[Fact] = []
+        self._store = self._new_store()
 
     def keep(self, facts: Sequence[Fact]) -> None:
         self._waiting.extend(facts)
@@ -39,9 +37,20 @@ class FileKeeping:
         self._store.write(self._store.interrupted(at))
         return self._store.memory(at)
 
+    def lose(self) -> None:
+        """Everything kept so far is gone, and a new file begun."""
+        self._store.close()
+        self._waiting.clear()
+        self._store = self._new_store()
+
     def close(self) -> None:
         self._flush()
         self._store.close()
+
+    def _new_store(self) -> Store:
+        for tail in ("", "-wal", "-shm"):
+            self._path.with_name(self._path.name + tail).unlink(missing_ok=True)
+        return Store(self._path, boot="boot-1", is_lasting=False)
 
     def _flush(self) -> None:
         self._store.write(self._waiting)

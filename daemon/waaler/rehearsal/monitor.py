@@ -5,11 +5,14 @@ It imports nothing of the guard and is written from the safety table alone. Time
 
 from dataclasses import dataclass, field
 
-__all__ = ["Monitor", "Rules", "Violation"]
+__all__ = ["Heard", "Monitor", "Rules", "Violation"]
 
 DAY_S = 86_400.0
 LATE_S = 0.2
 """A relay may be this much late. Source: S1."""
+
+LIVE_S = 0.2
+"""A supply that is live this long with the relay off is an overrun, and locks. Source: S1, S7."""
 
 SLACK_S = 0.1
 """From an input's `confirm` to the relay. Source: S4."""
@@ -17,7 +20,7 @@ SLACK_S = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Rules:
-    """The limits in force."""
+    """The limits in force. has_read_back: whether the guard can see the supply."""
 
     longest_s: float
     most_s: float
@@ -25,6 +28,7 @@ class Rules:
     settle_s: dict[str, float]
     start_delay_s: float
     confirm_s: float
+    has_read_back: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +83,8 @@ class Monitor:
     spans: list[tuple[float, float]] = field(default_factory=list)
     on_since_s: float | None = None
     last_off_s: float | None = None
+    live_since_s: float | None = None
+    is_locked: bool = False
 
     def __post_init__(self) -> None:
         self._inputs = {name: _Seen(need_s=self.rules.start_delay_s) for name in self.rules.settle_s}
@@ -96,10 +102,16 @@ class Monitor:
         elif self.on_since_s is not None:
             self._judge_end(at_s, self.on_since_s)
             self.spans.append((self.on_since_s, at_s))
-            self.on_since_s, self.last_off_s = None, at_s
+            self.on_since_s, self.last_off_s, self.live_since_s = None, at_s, None
+
+    def supply(self, at_s: float, is_live: bool) -> None:
+        """The supply behind the last contact; nobody in a rehearsal ever lifts a lock."""
+        self._look(at_s)
+        self.live_since_s = at_s if is_live and self.on_since_s is None else None
 
     def power(self, at_s: float, is_on: bool) -> None:
         """At a boot every input must prove itself anew; one that had acted owes its settle time still."""
+        self.live_since_s = None
         if not is_on:
             return
         for name, seen in self._inputs.items():
@@ -110,9 +122,14 @@ class Monitor:
     def _look(self, at_s: float) -> None:
         for name, seen in self._inputs.items():
             seen.look(at_s, self.rules.confirm_s, self.rules.settle_s[name])
+        is_stuck = self.live_since_s is not None and at_s - self.live_since_s > LIVE_S
+        if is_stuck and self.on_since_s is None and self.rules.has_read_back:
+            self.is_locked = True
 
     def _judge_start(self, at_s: float) -> None:
         rules = self.rules
+        if self.is_locked:
+            self._wrong(at_s, "S7: started though an overrun had locked it")
         if self.last_off_s is not None and at_s - self.last_off_s < rules.rest_s - 1e-6:
             self._wrong(at_s, f"S6: started {at_s - self.last_off_s:.1f} s after the last stop")
         for name, seen in self._inputs.items():
@@ -136,3 +153,30 @@ class Monitor:
 
     def _wrong(self, at_s: float, what: str) -> None:
         self.violations.append(Violation(at_s, what))
+
+
+@dataclass
+class Heard:
+    """Writes down what a judge hears, one line an event."""
+
+    judge: Monitor
+    lines: list[tuple[float, str]] = field(default_factory=list)
+
+    def relay(self, at_s: float, is_on: bool) -> None:
+        self._hear(at_s, f"relay {'on' if is_on else 'off'}")
+        self.judge.relay(at_s, is_on)
+
+    def level(self, at_s: float, name: str, level: str) -> None:
+        self._hear(at_s, f"{name} {level}")
+        self.judge.level(at_s, name, level)
+
+    def power(self, at_s: float, is_on: bool) -> None:
+        self._hear(at_s, f"power {'back' if is_on else 'fails'}")
+        self.judge.power(at_s, is_on)
+
+    def supply(self, at_s: float, is_live: bool) -> None:
+        self._hear(at_s, f"supply {'live' if is_live else 'dead'}")
+        self.judge.supply(at_s, is_live)
+
+    def _hear(self, at_s: float, what: str) -> None:
+        self.lines.append((at_s, f"{at_s:12.3f} s  {what}"))

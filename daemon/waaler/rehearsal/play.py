@@ -5,20 +5,33 @@ small step of the bed. Power that fails ends the core; when it is back a new one
 """
 
 from collections.abc import Callable, Sequence
-from datetime import UTC, datetime, timedelta
+from random import Random
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from waaler.core import joined as core
-from waaler.core.facts import AlertRaised, Fact, Outcome, RunIntent, RunResult
+from waaler.core.facts import Fact
 from waaler.core.memory import Memory, after_loss
-from waaler.core.messages import Look, Message, Write
+from waaler.core.messages import Look, Message, ToGuard, Write
 from waaler.guard.memory import Memory as GuardMemory
-from waaler.guard.messages import Input, Instant, Level, LevelRead, Relay, Wake
-from waaler.model.sensors import moisture_percent
+from waaler.guard.messages import (
+    Alone,
+    Contact,
+    Flow,
+    Input,
+    Instant,
+    Level,
+    LevelRead,
+    ReadBack,
+    Relay,
+    Wake,
+)  # fmt: skip
 from waaler.model.world import World
 from waaler.plan.sensing import Reading
+from waaler.rehearsal.noting import Notes
 from waaler.rehearsal.scene import Findings, Scene
+from waaler.rehearsal.wire import FAULTS as WIRE_FAULTS
+from waaler.rehearsal.wire import Wire
 
 __all__ = ["Keeping", "Play", "Trace"]
 
@@ -39,6 +52,9 @@ class Keeping(Protocol):
 
     def memory(self, boot: str, at: Instant) -> Memory: ...
 
+    def lose(self) -> None:
+        """Everything kept so far is gone."""
+
 
 class Trace(Protocol):
     """Hears what truly happened, by the long hand of the world (seconds since the beginning).
@@ -52,15 +68,21 @@ class Trace(Protocol):
 
     def power(self, at_s: float, is_on: bool) -> None: ...
 
+    def supply(self, at_s: float, is_live: bool) -> None: ...
+
 
 class Play:
     """One rehearsal. keeping: the records. trace: a judge, or nobody."""
 
     def __init__(self, scene: Scene, keeping: Keeping | None = None, trace: Trace | None = None) -> None:
         self.scene, self.keeping, self.trace = scene, keeping, trace
-        self.zone = ZoneInfo(scene.plan.place.timezone)
-        local = scene.start.astimezone(self.zone)
-        self.world = World(scene.figures, scene.faults, local.hour + local.minute / 60, scene.seed)
+        local = scene.start.astimezone(ZoneInfo(scene.plan.place.timezone))
+        limits = scene.limits
+        self.world = World(
+            scene.figures, scene.faults, local.hour + local.minute / 60, scene.seed, limits.has_cutoff
+        )
+        self.wire = Wire(Random(scene.seed))
+        self.shown: tuple[bool, float] | None = None
         self.wall_offset_s = scene.start.timestamp()
         self.is_powered = True
         self.is_sure = True
@@ -71,10 +93,8 @@ class Play:
         self.flap_at_s = 0.0
         self.levels: dict[Input, Level] = {}
         self.was_present: frozenset[str] = frozenset()
-        self.findings = Findings(
-            sump_start_l=self.world.water.sump_l,
-            wilting_percent=100 * scene.figures.wilting_fraction / scene.figures.capacity_fraction,
-        )
+        self.notes = Notes(scene, self.world)
+        self.is_driven = False
         # the bed was watered in full just before, and the pump has rested
         memory = Memory(guard=GuardMemory(last_stop_s=-scene.limits.rest_s), last_full_s=0.0)
         self.core = core.begin(scene.plan, scene.sensing, scene.limits, memory, self._at())
@@ -92,7 +112,7 @@ class Play:
                 self._turn()
             if progress is not None:
                 progress(self.world.now_s / 86_400)
-        return self._finish()
+        return self.notes.finish()
 
     # --- time --------------------------------------------------------------------------------
 
@@ -104,25 +124,21 @@ class Play:
         long_s = max(self.world.now_s - self.booted_s, due_s)
         return Instant(long_s, self.wall_offset_s + self.world.now_s, self.is_sure)
 
-    def _local(self) -> datetime:
-        wall_s = self.scene.start.timestamp() + self.world.now_s
-        return datetime.fromtimestamp(wall_s, UTC).astimezone(self.zone)
-
     def _next_s(self) -> float:
         due = [self.world.next_s()]
         if self.is_powered:
             due += [self.booted_s + self.core.wake_s, self.booted_s + self.core.guard_wake_s, self.read_at_s]
+            due.append(self.wire.next_s)
         if "power-flaps" in self.world.present:
             due.append(self.flap_at_s)
-        if self._chatters():
+        if self.is_powered and self.world.chatters:
             due.append(self.world.now_s + CHATTER_S)
         return max(min(due), self.world.now_s)
 
-    def _chatters(self) -> bool:
-        return self.is_powered and self.world.is_on and "sump-float-chatters" in self.world.present
-
     def _turn(self) -> None:
         self._see_floats()
+        self._see_what_moves()
+        self._deliver()
         if self.world.now_s >= self.booted_s + self.core.guard_wake_s:
             self._take(core.tell_guard(self.core, self._at(self.core.guard_wake_s), Wake()))
         if self.world.now_s >= self.read_at_s:
@@ -133,12 +149,7 @@ class Play:
     def _go_to(self, now_s: float) -> None:
         seconds = now_s - self.world.now_s
         self.world.go_to(now_s)
-        percent = moisture_percent(self.world.water, self.scene.figures)
-        findings = self.findings
-        if percent < findings.wilting_percent:
-            findings.wilted_h += seconds / 3600
-        if percent < findings.driest_percent:
-            findings.driest_percent, findings.driest_at = percent, self._local()
+        self.notes.passed(seconds)
 
     # --- faults of power, clock and disk -----------------------------------------------------
 
@@ -149,6 +160,8 @@ class Play:
         if begun & {"clock-back", "clock-ahead"}:
             self.wall_offset_s += STEP_S if "clock-ahead" in begun else -STEP_S
         self.core = core.with_disk(self.core, is_full="disk-full" in present)
+        is_apart = bool(present & WIRE_FAULTS) or bool(self.wire.waiting)
+        self.core = core.with_wire_apart(self.core, is_apart)
         wants_power = "power-cut" not in present and self._flap_power(present)
         if self.is_powered and not wants_power:
             self._power_fails()
@@ -167,7 +180,9 @@ class Play:
     def _power_fails(self) -> None:
         self.is_powered = False
         self.unkept = []
-        self._drive(False)
+        self.wire.cut()
+        self.shown = None
+        self._drive(main=False, cutoff=False)
         if self.trace is not None:
             self.trace.power(self.world.now_s, False)
 
@@ -185,6 +200,9 @@ class Play:
 
     def _memory(self, at: Instant) -> Memory:
         """What a start finds; a disk that takes nothing at a start counts as lost records, as in the daemon."""
+        if self.keeping is not None and "database-lost" in self.world.present:
+            self.keeping.lose()
+            return after_loss(self.scene.plan, at)
         if self.keeping is None or "disk-full" in self.world.present:
             return after_loss(self.scene.plan, at)
         return self.keeping.memory(f"boot-{self.boots}", at)
@@ -193,7 +211,7 @@ class Play:
 
     def _see_floats(self) -> None:
         levels = self.world.levels()
-        if self._chatters() and self.levels.get(Input.SUMP_LOW) is Level.GOOD:
+        if self.world.chatters and self.levels.get(Input.SUMP_LOW) is Level.GOOD:
             levels[Input.SUMP_LOW] = Level.BAD
         for name, level in levels.items():
             if self.levels.get(name) is not level:
@@ -201,8 +219,29 @@ class Play:
                 if self.trace is not None:
                     self.trace.level(self.world.now_s, name.value, level.value)
                 self._take(core.tell_guard(self.core, self._at(), LevelRead(name, level, VOUCHED_S)))
-        if levels[Input.SUMP_LOW] is not Level.GOOD and self.findings.sump_low_at is None:
-            self.findings.sump_low_at = self._local()
+        if levels[Input.SUMP_LOW] is not Level.GOOD:
+            self.notes.float_fell()
+
+    def _see_what_moves(self) -> None:
+        """Supply and meter, whenever they change, and the meter again while water moves."""
+        limits, world = self.scene.limits, self.world
+        shown = (world.is_live, world.flow_l_per_min)
+        is_new = shown != self.shown
+        if is_new and self.trace is not None:
+            self.trace.supply(world.now_s, world.is_live)
+        self.shown = shown
+        if limits.has_read_back and is_new:
+            self._take(core.tell_guard(self.core, self._at(), ReadBack(shown[0])))
+        if limits.normal_flow_l_per_min is not None and (is_new or shown[1] > 0):
+            self._take(core.tell_guard(self.core, self._at(), Flow(shown[1])))
+
+    def _deliver(self) -> None:
+        """What a faulty wire kept back and is due now."""
+        for message in self.wire.due(self.world.now_s):
+            if isinstance(message, ToGuard):
+                self._take(core.tell_guard(self.core, self._at(), message.message))
+            else:
+                self._tell(message.message)
 
     def _read_advisers(self) -> None:
         for adviser in self.scene.sensing.advisers:
@@ -219,12 +258,19 @@ class Play:
         facts: list[Fact] = []
         for output in outputs:
             if isinstance(output, Relay):
-                self._drive(output.on)
+                self._drive(main=output.on, cutoff=output.on)
+            elif isinstance(output, Alone):
+                self._drive(main=output.contact is Contact.MAIN, cutoff=output.contact is Contact.CUTOFF)
+            elif isinstance(output, ToGuard | core.Heard):
+                self.wire.carry(output, self.world.now_s, self.world.present)
             elif isinstance(output, Write):
                 facts.append(output.fact)
         self._keep(facts)
         for fact in facts:
-            self._note(fact)
+            self.notes.take(fact)
+        if self.is_driven:
+            self.is_driven = False
+            self._see_what_moves()
 
     def _keep(self, facts: list[Fact]) -> None:
         """What a full disk refuses waits in memory until it takes again."""
@@ -233,31 +279,10 @@ class Play:
             self.keeping.keep(self.unkept)
             self.unkept = []
 
-    def _drive(self, is_on: bool) -> None:
-        if is_on != self.world.is_on and self.trace is not None:
+    def _drive(self, main: bool, cutoff: bool) -> None:
+        """The judge hears of the relay as on where both contacts were told so."""
+        was_on, is_on = self.world.is_on and self.world.is_cutoff_on, main and cutoff
+        self.world.drive(main, cutoff)
+        self.is_driven = True
+        if is_on != was_on and self.trace is not None:
             self.trace.relay(self.world.now_s, is_on)
-        self.world.is_on = is_on
-
-    def _note(self, fact: Fact) -> None:
-        findings = self.findings
-        if isinstance(fact, RunIntent) and 0 < fact.planned_seconds < fact.seconds - 0.5:
-            findings.extended += 1
-        elif isinstance(fact, RunResult):
-            findings.counts[fact.outcome] = findings.counts.get(fact.outcome, 0) + 1
-            findings.pump_s += fact.seconds
-            if fact.outcome is Outcome.CUT_SHORT:
-                findings.trips.append((self._local(), fact.reason))
-        elif isinstance(fact, AlertRaised):
-            findings.alerts.append((self._local(), fact.text))
-
-    def _finish(self) -> Findings:
-        findings, water = self.findings, self.world.water
-        findings.lifted_l = water.lifted_l
-        findings.drunk_l = water.drunk_l
-        findings.spilled_l = water.spilled_l
-        findings.sump_end_l = water.sump_l
-        per_day_l = (findings.sump_start_l - water.sump_l) / self.scene.days
-        if findings.sump_low_at is None and per_day_l > 0:
-            days = (water.sump_l - self.scene.figures.sump_low_l) / per_day_l
-            findings.sump_low_expected = self._local() + timedelta(days=days)
-        return findings

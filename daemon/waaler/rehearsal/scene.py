@@ -31,6 +31,9 @@ class Scene:
 class Findings:
     """What happened. Litres; moisture in percent of container capacity; sump_low_at: first time low, if ever.
 
+    wilted_at_s: when that began first, seconds from the beginning. began: every trip that
+    began, in a run or at rest; false_trips: those of them whose cause was not there.
+    had_water: whether sump, tray and line together always held more than the low mark.
     sump_low_expected: when it would read low at this drink, if it did not. trips, alerts: when and what.
     """
 
@@ -44,11 +47,15 @@ class Findings:
     driest_at: datetime | None = None
     wilting_percent: float = 0.0
     wilted_h: float = 0.0
+    wilted_at_s: float | None = None
     sump_start_l: float = 0.0
     sump_end_l: float = 0.0
+    had_water: bool = True
     sump_low_at: datetime | None = None
     sump_low_expected: datetime | None = None
     trips: list[tuple[datetime, str]] = field(default_factory=list)
+    began: list[tuple[datetime, str]] = field(default_factory=list)
+    false_trips: list[tuple[datetime, str]] = field(default_factory=list)
     alerts: list[tuple[datetime, str]] = field(default_factory=list)
 
     @property
