@@ -26,7 +26,7 @@ def test_a_newer_file_is_refused_with_one_line_that_says_what_to_do(path: Path) 
     db.close()
 
     expected = (
-        f"{path}: written by a newer version (schema 99, this one knows 1); update waaler, or move the file away"
+        f"{path}: written by a newer version (schema 99, this one knows 2); update waaler, or move the file away"
     )
     with pytest.raises(NewerRecords) as refusal:
         Store(path, "boot-a")
@@ -174,8 +174,8 @@ def test_samples_are_kept_to_a_thousandth_and_a_minute_once(path: Path) -> None:
 
 
 def test_a_step_of_the_schema_that_fails_leaves_the_file_as_it_was(path: Path) -> None:
-    Store(path, "boot-a").close()
     db = sqlite3.connect(path, isolation_level=None)
+    migrate(db, path, (FIRST,))
     broken = "CREATE TABLE refill (id INTEGER PRIMARY KEY) STRICT;\nCREATE TABLE run (id INTEGER)"
 
     with pytest.raises(sqlite3.OperationalError):

@@ -97,10 +97,14 @@ class Recorder(LastingThread):
 
     def _thin(self) -> None:
         """Steps of forgetting old samples, for as long as nothing waits to be written."""
-        has_more = [True]
-        while has_more[0] and self._inbox.empty():
-            has_more[0] = False
-            self._try(lambda store: has_more.__setitem__(0, store.thin(self._now())))
+        has_more = True
+
+        def step(store: Store) -> None:
+            nonlocal has_more
+            has_more = store.thin(self._now())
+
+        while has_more and self._inbox.empty() and self._try(step):
+            pass
 
     def _try(self, write: Callable[[Store], object]) -> bool:
         try:

@@ -20,6 +20,18 @@ __all__ = ["Inserts"]
 
 LOST = "its intent was not kept"
 
+TENS_A_DAY = 144
+TEN_MINUTES = (
+    "INSERT OR REPLACE INTO sample_10_min"
+    " SELECT ?, sensor, count(*), round(avg(mean_milli)), min(least_milli), max(most_milli)"
+    " FROM sample WHERE minute BETWEEN ? AND ? GROUP BY sensor"
+)
+DAY = (
+    "INSERT OR REPLACE INTO sample_day"
+    " SELECT ?, sensor, sum(minutes), round(1.0 * sum(mean_milli * minutes) / sum(minutes)),"
+    " min(least_milli), max(most_milli) FROM sample_10_min WHERE ten BETWEEN ? AND ? GROUP BY sensor"
+)
+
 SampleRow = tuple[str, str, int, float, float, float]
 """Name, unit, minute since 1970, mean, least, most."""
 
@@ -52,13 +64,20 @@ class Inserts:
                 )
 
     def samples(self, rows: Iterable[SampleRow]) -> None:
+        """Minutes, and from them the ten minutes and days that they belong to."""
+        tens: set[int] = set()
         for name, unit, minute, *values in rows:
             self._db.execute("INSERT OR IGNORE INTO sensor (name, unit) VALUES (?, ?)", (name, unit))
             self._db.execute(
                 "INSERT OR REPLACE INTO sample VALUES"
-                " ((SELECT id FROM sensor WHERE name = ? AND unit = ?), ?, ?, ?, ?)",
-                (name, unit, minute, *(round(value * 1000) for value in values)),
+                " (?, (SELECT id FROM sensor WHERE name = ? AND unit = ?), ?, ?, ?)",
+                (minute, name, unit, *(round(value * 1000) for value in values)),
             )
+            tens.add(minute // 10)
+        for ten in tens:
+            self._db.execute(TEN_MINUTES, (ten, 10 * ten, 10 * ten + 9))
+        for day in {ten // TENS_A_DAY for ten in tens}:
+            self._db.execute(DAY, (day, TENS_A_DAY * day, TENS_A_DAY * day + TENS_A_DAY - 1))
 
     def bound_outbox(self, most_runs: int) -> None:
         """The oldest run rows go first, alerts never."""
@@ -141,10 +160,14 @@ class Inserts:
             self._post("resolved", row[0], fact.at)
 
     def _deed(self, fact: Deed, boot: int) -> None:
-        self._db.execute(
+        row = self._db.execute(
             "INSERT INTO deed (what, text, by, until_wall_s, seconds, boot, long_s, wall_s, is_sure)"
-            " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
             (fact.what, fact.text, fact.by, fact.until_s, fact.seconds, *_moment(boot, fact.at)),
+        ).fetchone()
+        self._db.executemany(
+            "INSERT INTO amount VALUES (?, ?, ?, ?)",
+            [(row[0], amount.name, amount.value, amount.unit) for amount in fact.amounts],
         )
 
     def _trip(self, fact: TripBegan, boot: int) -> None:

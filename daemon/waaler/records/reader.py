@@ -1,18 +1,22 @@
 """The records as other processes see them: read-only, and never open for longer than one question."""
 
+import json
 import sqlite3
 from collections.abc import Callable
 from datetime import date
+from enum import Enum
+from math import ceil
 from pathlib import Path
 from types import TracebackType
 from typing import Any, TypeVar
 
-from waaler.core.facts import Cause, Outcome, Severity
+from waaler.core.facts import Amount, Cause, Outcome, Severity
+from waaler.guard.messages import Trip
 from waaler.plan.types import CycleKey
-from waaler.records.rows import AlertRow, DeedRow, Outgoing, RunRow
+from waaler.records.rows import AlertRow, DeedRow, Outgoing, RunRow, SampleRow, TripRow
 from waaler.records.schema import NoRecords, StoreError, refuse_newer
 
-__all__ = ["Reader"]
+__all__ = ["Reader", "Step"]
 
 BUSY_S = 2.0
 RUN = (
@@ -21,8 +25,21 @@ RUN = (
     " run.granted_s, run.outcome, run.ended_wall_s, run.actual_s, run.result_reason"
 )
 ALERT = "alert.id, alert.kind, alert.severity, alert.text, alert.times, alert.raised_wall_s, alert.resolved_wall_s"
+DEED = (
+    "SELECT wall_s, what, text, by, until_wall_s, (SELECT json_group_array(json_array(name, value, unit))"
+    " FROM amount WHERE amount.deed = deed.id)"
+)
+TRIP = "SELECT trip, reason, is_locked, began_wall_s, over_wall_s, by FROM trip"
 
 Row = TypeVar("Row")
+
+
+class Step(Enum):
+    """How finely samples are told: table, column, seconds."""
+
+    MINUTE = ("sample", "minute", 60)
+    TEN_MINUTES = ("sample_10_min", "ten", 600)
+    DAY = ("sample_day", "day", 86_400)
 
 
 class Reader:
@@ -77,12 +94,64 @@ class Reader:
     def deeds(self, since_s: float, until_s: float) -> list[DeedRow]:
         """What was done in a period, oldest first."""
         return self._all(
-            lambda row: DeedRow(*row),
-            "SELECT wall_s, what, text, by, until_wall_s FROM deed WHERE wall_s >= ? AND wall_s < ?"
-            " ORDER BY wall_s, id",
+            _deed, f"{DEED} FROM deed WHERE wall_s >= ? AND wall_s < ? ORDER BY wall_s, id", since_s, until_s
+        )
+
+    def last_deed(self, *whats: str) -> DeedRow | None:
+        """The latest of these kinds, None without any."""
+        marks = ", ".join("?" * len(whats))
+        rows = self._all(_deed, f"{DEED} FROM deed WHERE what IN ({marks}) ORDER BY id DESC LIMIT 1", *whats)
+        return rows[0] if rows else None
+
+    def trips(self, since_s: float, until_s: float) -> list[TripRow]:
+        """Trips that began in a period, oldest first."""
+        return self._all(
+            _trip,
+            f"{TRIP} WHERE began_wall_s >= ? AND began_wall_s < ? ORDER BY began_wall_s, id",
             since_s,
             until_s,
         )
+
+    def open_trips(self) -> list[TripRow]:
+        """Trips that stand now, oldest first."""
+        return self._all(_trip, f"{TRIP} WHERE over_wall_s IS NULL ORDER BY id")
+
+    def run(self, number: int) -> RunRow | None:
+        """One run by its number."""
+        rows = self._all(_run, f"SELECT {RUN} FROM run WHERE id = ?", number)
+        return rows[0] if rows else None
+
+    def run_in_progress(self) -> RunRow | None:
+        """The run that was granted and has no end yet."""
+        rows = self._all(
+            _run,
+            f"SELECT {RUN} FROM run WHERE outcome IS NULL AND started_wall_s IS NOT NULL ORDER BY id DESC LIMIT 1",
+        )
+        return rows[0] if rows else None
+
+    def last_full(self) -> RunRow | None:
+        """The latest run that ran its time."""
+        rows = self._all(_run, f"SELECT {RUN} FROM run WHERE outcome = 'done' ORDER BY when_s DESC LIMIT 1")
+        return rows[0] if rows else None
+
+    def samples(self, since_s: float, until_s: float, step: Step = Step.TEN_MINUTES) -> list[SampleRow]:
+        """What the sensors read, oldest first: minutes are kept for a month, ten minutes for a year."""
+        table, column, seconds = step.value
+        return self._all(
+            lambda row: SampleRow(row[0], row[1], row[2] * seconds, row[3], *(milli / 1000 for milli in row[4:])),
+            f"SELECT name, unit, {column}, {'1' if step is Step.MINUTE else 'minutes'}, mean_milli, least_milli,"
+            f" most_milli FROM {table} JOIN sensor ON sensor.id = sensor WHERE {column} >= ? AND {column} < ?"
+            f" ORDER BY {column}, sensor",
+            ceil(since_s / seconds),
+            ceil(until_s / seconds),
+        )
+
+    def alive_s(self) -> float | None:
+        """The wall time at which the daemon last noted that it lived; None where its clock was never sure."""
+        rows = self._all(
+            lambda row: row[0], "SELECT last_long_s + sure_offset_s FROM boot ORDER BY id DESC LIMIT 1"
+        )
+        return None if not rows else rows[0]
 
     def latest_s(self) -> float | None:
         """The wall time of the last run in the history, None without any."""
@@ -160,3 +229,13 @@ def _run(row: tuple[Any, ...]) -> RunRow:
 def _alert(row: tuple[Any, ...]) -> AlertRow:
     alert_id, kind, severity, text, times, raised_at_s, resolved_at_s = row
     return AlertRow(alert_id, kind, Severity(severity), text, times, raised_at_s, resolved_at_s)
+
+
+def _deed(row: tuple[Any, ...]) -> DeedRow:
+    at_s, what, text, by, until_s, amounts = row
+    return DeedRow(at_s, what, text, by, until_s, tuple(Amount(*amount) for amount in json.loads(amounts)))
+
+
+def _trip(row: tuple[Any, ...]) -> TripRow:
+    trip, reason, is_locked, *moments = row
+    return TripRow(Trip(trip), reason, bool(is_locked), *moments)

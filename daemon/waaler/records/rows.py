@@ -3,10 +3,11 @@
 from dataclasses import dataclass
 from datetime import date
 
-from waaler.core.facts import Cause, Outcome, Severity
+from waaler.core.facts import Amount, Cause, Outcome, Severity
+from waaler.guard.messages import Trip
 from waaler.plan.types import CycleKey
 
-__all__ = ["AlertRow", "DeedRow", "Outgoing", "RunRow"]
+__all__ = ["AlertRow", "DeedRow", "Outgoing", "RunRow", "SampleRow", "TripRow"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,13 +62,39 @@ class AlertRow:
 
 @dataclass(frozen=True, slots=True)
 class DeedRow:
-    """What a person or the daemon did. until_s: wall time at which it ends by itself."""
+    """What a person or the daemon did. until_s: wall time at which it ends by itself. amounts: poured, measured."""
 
     at_s: float
     what: str
     text: str
     by: str | None
     until_s: float | None
+    amounts: tuple[Amount, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class TripRow:
+    """over_at_s None: it stands. by: who lifted its lock, None for one that ended by itself."""
+
+    trip: Trip
+    reason: str
+    is_locked: bool
+    began_at_s: float
+    over_at_s: float | None
+    by: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class SampleRow:
+    """One sensor for a while. at_s: wall time at which that begins; minutes: of readings in it."""
+
+    name: str
+    unit: str
+    at_s: float
+    minutes: int
+    mean: float
+    least: float
+    most: float
 
 
 @dataclass(frozen=True, slots=True)

@@ -144,7 +144,59 @@ CREATE TABLE sample (
 ) STRICT, WITHOUT ROWID;
 """
 
-MIGRATIONS: tuple[str, ...] = (FIRST,)
+SECOND = """
+CREATE TABLE amount (
+    deed INTEGER NOT NULL REFERENCES deed,
+    name TEXT NOT NULL,
+    value REAL NOT NULL,
+    unit TEXT NOT NULL,
+    PRIMARY KEY (deed, name)
+) STRICT, WITHOUT ROWID;
+
+ALTER TABLE sample RENAME TO old_sample;
+CREATE TABLE sample (
+    minute INTEGER NOT NULL,
+    sensor INTEGER NOT NULL REFERENCES sensor,
+    mean_milli INTEGER NOT NULL,
+    least_milli INTEGER NOT NULL,
+    most_milli INTEGER NOT NULL,
+    PRIMARY KEY (minute, sensor)
+) STRICT, WITHOUT ROWID;
+INSERT INTO sample SELECT minute, sensor, mean_milli, least_milli, most_milli FROM old_sample ORDER BY 1, 2;
+DROP TABLE old_sample;
+
+CREATE TABLE sample_10_min (
+    ten INTEGER NOT NULL,
+    sensor INTEGER NOT NULL REFERENCES sensor,
+    minutes INTEGER NOT NULL,
+    mean_milli INTEGER NOT NULL,
+    least_milli INTEGER NOT NULL,
+    most_milli INTEGER NOT NULL,
+    PRIMARY KEY (ten, sensor)
+) STRICT, WITHOUT ROWID;
+INSERT INTO sample_10_min
+    SELECT minute / 10, sensor, count(*), round(avg(mean_milli)), min(least_milli), max(most_milli)
+    FROM sample GROUP BY 1, 2;
+
+CREATE TABLE sample_day (
+    day INTEGER NOT NULL,
+    sensor INTEGER NOT NULL REFERENCES sensor,
+    minutes INTEGER NOT NULL,
+    mean_milli INTEGER NOT NULL,
+    least_milli INTEGER NOT NULL,
+    most_milli INTEGER NOT NULL,
+    PRIMARY KEY (day, sensor)
+) STRICT, WITHOUT ROWID;
+INSERT INTO sample_day
+    SELECT ten / 144, sensor, sum(minutes), round(1.0 * sum(mean_milli * minutes) / sum(minutes)),
+        min(least_milli), max(most_milli)
+    FROM sample_10_min GROUP BY 1, 2;
+
+CREATE INDEX trip_began ON trip (began_wall_s);
+CREATE INDEX run_outcome ON run (outcome, when_s)
+"""
+
+MIGRATIONS: tuple[str, ...] = (FIRST, SECOND)
 """Each takes the file from the version of its index to the next; one that was released never changes."""
 
 SCHEMA_VERSION = len(MIGRATIONS)

@@ -14,6 +14,7 @@ from waaler.records.boots import Boots
 from waaler.records.inserts import Inserts
 from waaler.records.schema import NewerRecords, NoRecords, StoreError, migrate, transaction
 from waaler.records.second_copy import SecondCopy
+from waaler.records.thinning import thin
 
 __all__ = ["NewerRecords", "NoRecords", "Sample", "Store", "StoreError", "open_or_set_aside"]
 
@@ -86,6 +87,13 @@ class Store:
         finally:
             self._sync_fully()
 
+    def thin(self, at: Instant) -> bool:
+        """A small step of forgetting old minutes, of which ten minutes and days are kept; whether more is left.
+
+        Nothing is forgotten by a clock that is not sure. Raises sqlite3.Error.
+        """
+        return at.is_sure and thin(self._db, at.wall_s)
+
     def alive(self, at: Instant) -> None:
         """Notes that the daemon lived and looked at its plan up to now; every fact does so too."""
         with transaction(self._db):
@@ -110,6 +118,8 @@ class Store:
 
     def _prepare(self) -> None:
         self._db.execute("PRAGMA foreign_keys = ON")
+        if self._db.execute("PRAGMA page_count").fetchone()[0] == 0:
+            self._db.execute("PRAGMA auto_vacuum = INCREMENTAL")  # only a new file takes it
         self._db.execute("PRAGMA journal_mode = WAL")
         self._db.execute("PRAGMA journal_size_limit = 1000000")
         self._sync_fully()
