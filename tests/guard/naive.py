@@ -67,6 +67,7 @@ class NaiveGuard:
     on_for: int | None = None
     length: int = 0
     off_for: int = 0
+    longest: int = LONGEST
     day: list[bool] = field(default_factory=list)
 
     def second(self) -> None:
@@ -88,7 +89,7 @@ class NaiveGuard:
         self.settle()
 
     def ask(self, seconds: int) -> bool:
-        length = min(seconds, LONGEST)
+        length = min(seconds, self.longest)
         may = (
             self.on_for is None
             and seconds > 0
@@ -100,6 +101,13 @@ class NaiveGuard:
         if may:
             self.on_for, self.length = 0, length
         return may
+
+    def take_longest(self, seconds: int) -> None:
+        """A new longest run: shorter holds at once, longer from the next run."""
+        self.longest = seconds
+        if self.on_for is not None:
+            self.length = min(self.length, seconds)
+        self.settle()
 
     def stop(self) -> None:
         if self.on_for is not None:

@@ -15,9 +15,14 @@ import waaler.guard.moving as moving
 import waaler.guard.state as state
 import waaler.guard.step as stepping
 import waaler.guard.watch as watching
+from waaler.core import runs
 from waaler.guard.messages import Trip
+from waaler.keeper import guard_thread, liveness
 
-__all__ = ["SABOTAGES", "Sabotage", "sabotaged"]
+__all__ = ["ELSEWHERE", "SABOTAGES", "Sabotage", "sabotaged"]
+
+WALL_S = 1_750_000_000.0 - 5000.0
+"""Between the two hands of the tests' clock."""
 
 
 @dataclass(frozen=True)
@@ -33,6 +38,10 @@ class Sabotage:
 
 def _longer(true: Any) -> Any:
     return lambda s, ask: true(s, ask) + 1
+
+
+def _lengthened(s: Any) -> Any:
+    return s if s.run is None else replace(s, run=replace(s.run, until_s=s.run.started_s + s.limits.longest_run_s))
 
 
 def _never(true: Any) -> Any:
@@ -66,7 +75,21 @@ SABOTAGES = (
              lambda true: lambda lim, mem, now: true(lim, replace(mem, locks=frozenset()), now)),
     Sabotage("S7", "a lock does not refuse", stepping, "blocks",
              lambda true: lambda s, ask: true(replace(s, locks=frozenset()), ask)),
+    Sabotage("S9", "the wall clock moves the guard's time", stepping, "step",
+             lambda true: lambda s, e: true(s, replace(e, at=replace(e.at, long_s=e.at.wall_s - WALL_S)))),
+    Sabotage("S12", "a looser limit lengthens the run in progress", stepping, "_take_limits",
+             lambda true: lambda s, lim: _lengthened(true(s, lim))),
 )  # fmt: skip
+
+ELSEWHERE = (
+    Sabotage("S8", "a thread that stands still is never noticed", liveness.Stillness, "look",
+             lambda true: lambda self, beat_s: 0),
+    Sabotage("S10", "a run waits for the disk without end", runs, "INTENT_WAIT_S", lambda true: inf),
+    Sabotage("S11", "the guard's thread waits for whoever hears it", guard_thread.GuardThread, "_step",
+             lambda true: lambda self, message: (self._tell(self._clock.now(), message), true(self, message))),
+    Sabotage("S13", "levels are read seldom while the relay is on", guard_thread, "POLL_ON_S", lambda true: 0.2),
+)  # fmt: skip
+"""Sabotages of what stands around the guard's machine; each is caught by the test of its row."""
 
 
 @contextmanager

@@ -1,6 +1,7 @@
 """The guard against a naive one: after any order of events both have the relay in the same state."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 import tests.guard.naive as naive
@@ -23,6 +24,7 @@ from waaler.guard.messages import (
     Level,
     LevelRead,
     Message,
+    NewLimits,
     Purse,
     Refused,
     Relay,
@@ -90,6 +92,11 @@ class Both(RuleBasedStateMachine):
     def step_the_wall_clock(self, seconds: float) -> None:
         self.wall_s += seconds
 
+    @rule(seconds=st.sampled_from([10, 30, 45]))
+    def edit_longest_run(self, seconds: int) -> None:
+        self._tell(NewLimits(replace(LIMITS, longest_run_s=float(seconds))))
+        self.naive.take_longest(seconds)
+
     @invariant()
     def the_relays_agree(self) -> None:
         assert self.is_on == (self.naive.on_for is not None)
@@ -133,10 +140,10 @@ def test_the_guard_and_the_naive_guard_agree_in_many_stories() -> None:
     run_state_machine_as_test(Both, settings=MANY)
 
 
-SEEN_HERE = [sabotage for sabotage in SABOTAGES if sabotage.row in {"S2", "S5", "S6"}]
+SEEN_HERE = [sabotage for sabotage in SABOTAGES if sabotage.row in {"S2", "S5", "S6", "S9", "S12"}]
 
 
 @pytest.mark.parametrize("sabotage", SEEN_HERE, ids=lambda s: f"{s.row} {s.what}")
-def test_a_sabotage_of_levels_rest_or_length_is_seen_here_too(sabotage: Sabotage) -> None:
+def test_a_sabotage_of_levels_rest_length_or_time_is_seen_here(sabotage: Sabotage) -> None:
     with sabotaged(sabotage), pytest.raises(Exception):  # noqa: B017  (whatever hypothesis reports)
         run_state_machine_as_test(Both, settings=UNTIL_SEEN)

@@ -1,7 +1,9 @@
 """The daemon as a process of its own, on mock pins moved by the simulated bed, in real time."""
 
 import signal
+import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -93,6 +95,22 @@ def test_a_kill_in_a_run_is_found_at_the_next_start_and_counts_to_its_deadline(d
     (run,) = [run for run in daemon.history() if run["outcome"] != "refused"]
     assert run["outcome"] == "interrupted"
     assert daemon.status()["pump_seconds_24h"] == pytest.approx(60.0, abs=0.5)
+
+
+def test_s10_a_disk_that_blocks_every_write_keeps_no_run_waiting_and_ends_it_in_time(daemon: Daemon) -> None:
+    daemon.start()
+    daemon.water(1)
+    until(lambda: [run["outcome"] for run in daemon.history()].count("done") == 1, "the first run in the history")
+    (database,) = (daemon.folder / "state").rglob("terrace.db")
+    with closing(sqlite3.connect(database, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        daemon.water(2)
+        until(lambda: "history-not-kept" in {alert["kind"] for alert in daemon.status()["alerts"]}, "the alert")
+        until(
+            lambda: daemon.status()["pump_seconds_24h"] >= 2.9 and daemon.status()["run"] is None, "the run's end"
+        )
+        other.execute("ROLLBACK")
+    until(lambda: [run["outcome"] for run in daemon.history()].count("done") == 2, "both runs in the history")
 
 
 def test_a_start_with_a_bad_file_runs_the_last_accepted_one_and_alerts(daemon: Daemon) -> None:

@@ -4,6 +4,13 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import TypeVar
 
+import pytest
+from tests.core.test_plan_runs import test_s10_an_intent_that_is_not_recorded_within_2_s_keeps_no_plant_waiting
+from tests.guard.sabotages import ELSEWHERE, sabotaged
+from tests.keeper.test_parts import (
+    test_s8_a_beat_that_stands_still_is_counted_in_looks_and_a_long_sleep_is_one_look,
+)
+
 from waaler.devices.bench import Bench
 from waaler.guard.limits import Limits
 from waaler.guard.memory import Memory
@@ -200,6 +207,37 @@ def test_the_watchdog_is_fed_by_the_guards_own_loop() -> None:
         rig.turn(0.2)
 
     assert 9 <= rig.fed <= 11
+
+
+# --- the threads around it ------------------------------------------------------------------------
+
+
+def test_s11_the_relay_moves_before_anybody_is_told_however_long_they_take_to_listen() -> None:
+    rig = Rig()
+    rig.ask()
+    order: list[str] = []
+    rig.thread._tell = lambda _, action: order.append(type(action).__name__ + " after " + rig.relay.log[-1])
+    rig.reads[Input.SUMP_LOW] = lambda: Level.NOT_READ
+    rig.turn(0.02)
+
+    assert order == ["Tripped after off", "Ended after off"]
+
+
+@pytest.mark.parametrize(
+    ("row", "test"),
+    [
+        ("S8", test_s8_a_beat_that_stands_still_is_counted_in_looks_and_a_long_sleep_is_one_look),
+        ("S10", test_s10_an_intent_that_is_not_recorded_within_2_s_keeps_no_plant_waiting),
+        ("S11", test_s11_the_relay_moves_before_anybody_is_told_however_long_they_take_to_listen),
+        ("S13", test_s13_inputs_are_read_every_20_ms_while_the_relay_is_on_and_every_200_ms_otherwise),
+    ],
+)
+def test_a_sabotage_around_the_guard_is_seen_by_the_test_of_its_row(
+    row: str, test: Callable[..., None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (sabotage,) = [sabotage for sabotage in ELSEWHERE if sabotage.row == row]
+    with sabotaged(sabotage), pytest.raises(AssertionError):
+        test(*[monkeypatch] * (row == "S10"))
 
 
 # --- what moves ---------------------------------------------------------------------------------
