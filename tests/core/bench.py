@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from waaler.core import joined as core
-from waaler.core.facts import AlertRaised, AlertResolved, Cause, Deed, Outcome, RunIntent, RunResult
+from waaler.core.facts import AlertRaised, AlertResolved, Amount, Cause, Deed, Outcome, RunIntent, RunResult
 from waaler.core.memory import Memory
 from waaler.core.messages import Answer, Look, Message, NewPlan, Order, OrderKind, Write
 from waaler.guard.limits import Limits
@@ -65,8 +65,15 @@ class Bench:
     def read(self, value: float | None, name: str = "pot_3") -> None:
         self.tell(Reading(name, value))
 
-    def order(self, kind: OrderKind, seconds: float = 0.0, litres: float | None = None) -> Answer | None:
-        outputs = self.tell(Order(1, kind, "ann", seconds, litres))
+    def order(
+        self,
+        kind: OrderKind,
+        seconds: float = 0.0,
+        litres: float | None = None,
+        amounts: tuple[Amount, ...] = (),
+        text: str = "",
+    ) -> Answer | None:
+        outputs = self.tell(Order(1, kind, "ann", seconds, litres, amounts, text))
         return next((output for output in outputs if isinstance(output, Answer)), None)
 
     def new_plan(self, plan: Plan, limits: Limits | None = None) -> None:

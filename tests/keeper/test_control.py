@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from waaler.core.facts import Amount
 from waaler.core.messages import OrderKind
 from waaler.keeper.control import MOST_BYTES, ControlSocket
 from waaler.notify.asking import ask
@@ -19,10 +20,14 @@ class Behind:
 
     def __init__(self) -> None:
         self.stops: list[str] = []
+        self.entries: list[dict[str, object]] = []
         self.orders: list[tuple[OrderKind, str, float, float | None]] = []
 
-    def order(self, kind: OrderKind, who: str, seconds: float, litres: float | None) -> dict[str, Any]:
+    def order(
+        self, kind: OrderKind, who: str, seconds: float, litres: float | None, **entry: object
+    ) -> dict[str, Any]:
         self.orders.append((kind, who, seconds, litres))
+        self.entries.append(entry)
         return {"ok": True, "text": "done"}
 
 
@@ -101,3 +106,35 @@ def test_idle_connections_do_not_keep_others_out_for_long(path: Path) -> None:
     finally:
         for talk in idle:
             talk.close()
+
+
+@pytest.mark.parametrize(
+    ("order", "text"),
+    [
+        ({"do": "measure"}, "nothing entered: nothing was measured"),
+        ({"do": "measure", "amounts": {"pH": 15}}, "nothing entered: pH 15 is outside 0 to 14"),
+        ({"do": "measure", "amounts": {"pH": "nan"}}, "nothing entered: pH nan is outside 0 to 14"),
+        (
+            {"do": "measure", "amounts": {"ph": 6}},
+            "nothing entered: 'ph' is none of water, solution, EC, pH, temperature",
+        ),
+        ({"do": "note", "text": " "}, "nothing entered: the note is empty"),
+        ({"do": "note", "text": "a\nb"}, "nothing entered: a note is one line of at most 500 letters"),
+        ({"do": "note", "text": "a" * 501}, "nothing entered: a note is one line of at most 500 letters"),
+    ],
+)
+def test_an_entry_that_makes_no_sense_is_refused(
+    path: Path, behind: Behind, order: dict[str, Any], text: str
+) -> None:
+    assert ask(path, order) == {"ok": False, "text": text}
+    assert behind.orders == []
+
+
+def test_what_is_entered_is_handed_on_with_its_units(path: Path, behind: Behind) -> None:
+    ask(path, {"do": "measure", "amounts": {"EC": 1.8, "pH": 5.9}})
+    ask(path, {"do": "note", "text": " aphids on pot 3 "})
+
+    assert behind.entries == [
+        {"amounts": (Amount("EC", 1.8, "mS/cm"), Amount("pH", 5.9, ""))},
+        {"text": "aphids on pot 3"},
+    ]

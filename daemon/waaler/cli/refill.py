@@ -13,11 +13,12 @@ __all__ = ["command"]
 
 @click.command("refill")
 @click.argument("amount")
+@click.option("--of", type=click.Choice(["water", "solution"]), default="water", show_default=True)
 @file_argument
-def command(amount: str, file: Path | None) -> None:
+def command(amount: str, of: str, file: Path | None) -> None:
     """Enter that AMOUNT of water or solution was added to the sump.
 
-    Example: waaler refill 60L
+    Example: waaler refill 60L --of solution
     """
     from waaler.settings.units import VOLUME, UnitError
     from waaler.settings.units import amount as parse
@@ -26,7 +27,7 @@ def command(amount: str, file: Path | None) -> None:
         litres = parse(amount, VOLUME)
     except UnitError as problem:
         raise click.BadParameter(str(problem)) from None
-    order: dict[str, Any] = {"do": "refill", "litres": litres}
+    order: dict[str, Any] = {"do": "refill", "litres": litres, "amounts": {of: litres}}
     answer = ask_daemon(file, order)
     click.echo(answer["text"])
     sys.exit(0 if answer.get("ok") else 1)

@@ -10,8 +10,8 @@ from waaler.guard.messages import Instant, Purse, Trip
 from waaler.plan.types import CycleKey
 
 __all__ = [
-    "AlertRaised", "AlertResolved", "Amount", "Cause", "Deed", "Fact", "Outcome", "RunIntent", "RunResult", "RunStarted",
-    "Severity", "TripBegan", "TripOver",
+    "AlertRaised", "AlertResolved", "Amount", "Cause", "Deed", "Fact", "Outcome", "RunIntent", "RunResult",
+    "RunStarted", "Severity", "TripBegan", "TripOver",
 ]  # fmt: skip
 
 

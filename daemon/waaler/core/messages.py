@@ -6,7 +6,7 @@ Beside these the decisions hear every action of the guard (`guard.messages.Actio
 from dataclasses import dataclass
 from enum import StrEnum
 
-from waaler.core.facts import Fact, Severity
+from waaler.core.facts import Amount, Fact, Severity
 from waaler.guard.limits import Limits
 from waaler.guard.messages import Action as GuardAction
 from waaler.guard.messages import Instant
@@ -52,17 +52,24 @@ class OrderKind(StrEnum):
     SOAK = "soak"
     CLEAR = "clear"
     REFILL = "refill"
+    MEASURE = "measure"
+    NOTE = "note"
 
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """A person's order. seconds: the length for water, pause, service and soak. order_id: for its answer."""
+    """A person's order. seconds: the length for water, pause, service and soak. order_id: for its answer.
+
+    amounts: what was poured or measured. text: of a note.
+    """
 
     order_id: int
     kind: OrderKind
     by: str
     seconds: float = 0.0
     litres: float | None = None
+    amounts: tuple[Amount, ...] = ()
+    text: str = ""
 
 
 @dataclass(frozen=True, slots=True)

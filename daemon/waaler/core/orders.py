@@ -3,7 +3,8 @@
 from math import inf
 
 from waaler.core.alerts import LOCKS
-from waaler.core.facts import Cause, Severity
+from waaler.core.entries import amount_text, enter
+from waaler.core.facts import Amount, Cause, Severity
 from waaler.core.memory import Standing
 from waaler.core.messages import Order, OrderKind
 from waaler.core.state import Wanted
@@ -36,6 +37,8 @@ def obey(turn: Turn, order: Order) -> None:
             _clear(turn, order)
         case OrderKind.REFILL:
             _refill(turn, order)
+        case OrderKind.MEASURE | OrderKind.NOTE:
+            enter(turn, order)
 
 
 def end_standing(turn: Turn) -> float:
@@ -142,8 +145,9 @@ def _clear(turn: Turn, order: Order) -> None:
 
 def _refill(turn: Turn, order: Order) -> None:
     """A refill ends the time of short pulses."""
-    amount = "amount unknown" if order.litres is None else f"{order.litres:.3g} L"
-    turn.deed("refill", amount, order.by)
+    poured = order.amounts or (() if order.litres is None else (Amount("water", order.litres, "L"),))
+    amount = ", ".join(f"{amount_text(one)} of {one.name}" for one in poured) or "amount unknown"
+    turn.deed("refill", amount, order.by, amounts=poured)
     turn.set(pulse_s=None, low_cuts=0)
     turn.resolve("sump-low-in-runs")
     turn.answer(order.order_id, True, f"refill entered: {amount}")

@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from waaler.core.facts import AlertRaised, AlertResolved, Deed, Severity
+from waaler.core.facts import AlertRaised, AlertResolved, Amount, Deed, Severity
 from waaler.core.messages import Action, Answer, ToGuard, Write
 from waaler.core.state import State
 from waaler.guard.messages import Instant
@@ -73,10 +73,11 @@ class Turn:
         by: str | None = None,
         until_s: float | None = None,
         seconds: float | None = None,
+        amounts: tuple[Amount, ...] = (),
     ) -> None:
         """Writes what was done; until_s by the long hand; seconds: the pump time that it is about."""
         until_wall_s = None if until_s is None else self.at.wall_s + (until_s - self.now_s)
-        self.write(Deed(self.at, what, text, by, until_wall_s, seconds))
+        self.write(Deed(self.at, what, text, by, until_wall_s, seconds, amounts))
 
     def alert(self, kind: str, severity: Severity, text: str) -> None:
         """Raises an alert once; while it stands, raising it again does nothing."""

@@ -12,6 +12,7 @@ from pathlib import Path
 from threading import BoundedSemaphore, Thread
 from typing import Any
 
+from waaler.core.facts import Amount
 from waaler.core.messages import OrderKind
 from waaler.keeper.lasting import Died, LastingThread
 
@@ -20,6 +21,16 @@ __all__ = ["MOST_BYTES", "ControlSocket", "Reply"]
 MOST_BYTES = 4096
 WAIT_S = 2.0
 MOST_CONNECTIONS = 8
+
+LONGEST_NOTE = 500
+AMOUNTS = {
+    "water": ("L", 0.0, 20_000.0),
+    "solution": ("L", 0.0, 20_000.0),
+    "EC": ("mS/cm", 0.0, 20.0),
+    "pH": ("", 0.0, 14.0),
+    "temperature": ("C", -10.0, 60.0),
+}
+"""What may be entered: the unit, and what can be true at all."""
 
 Reply = dict[str, Any]
 
@@ -35,7 +46,7 @@ class ControlSocket(LastingThread):
         path: Path,
         status: Callable[[], Reply],
         stop_run: Callable[[str], object],
-        order: Callable[[OrderKind, str, float, float | None], Reply],
+        order: Callable[..., Reply],
         died: Died,
     ) -> None:
         super().__init__("socket", died)
@@ -93,7 +104,35 @@ class ControlSocket(LastingThread):
             kind = OrderKind(what)
         except ValueError:
             return {"ok": False, "text": f"no such order: {what}"}
-        return self._order(kind, who, seconds, litres)
+        try:
+            entry = _entry(asked)
+        except (ValueError, KeyError, TypeError, AttributeError) as problem:
+            return {"ok": False, "text": f"nothing entered: {problem}"}
+        return self._order(kind, who, seconds, litres, **entry)
+
+
+def _entry(asked: dict[str, Any]) -> dict[str, Any]:
+    """The amounts and the text of an order that enters something; nothing of any other."""
+    amounts = tuple(_amount(str(name), value) for name, value in asked.get("amounts", {}).items())
+    text = str(asked.get("text", ""))
+    if len(text) > LONGEST_NOTE or not text.isprintable():
+        raise ValueError(f"a note is one line of at most {LONGEST_NOTE} letters")
+    if asked["do"] == OrderKind.NOTE and not text.strip():
+        raise ValueError("the note is empty")
+    if asked["do"] == OrderKind.MEASURE and not amounts:
+        raise ValueError("nothing was measured")
+    entry = {"amounts": amounts, "text": text.strip()}
+    return {key: value for key, value in entry.items() if value}
+
+
+def _amount(name: str, value: object) -> Amount:
+    if name not in AMOUNTS:
+        raise ValueError(f"'{name}' is none of {', '.join(AMOUNTS)}")
+    unit, lowest, highest = AMOUNTS[name]
+    number = float(str(value))
+    if not lowest <= number <= highest:
+        raise ValueError(f"{name} {number:g} is outside {lowest:g} to {highest:g} {unit}".rstrip())
+    return Amount(name, number, unit)
 
 
 def _read_line(connection: socket.socket) -> bytes:

@@ -12,7 +12,7 @@ from typing import Any
 import structlog
 
 from waaler.core import decisions
-from waaler.core.facts import AlertRaised, AlertResolved, Deed, Fact, RunIntent, RunResult, RunStarted
+from waaler.core.facts import AlertRaised, AlertResolved, Amount, Deed, Fact, RunIntent, RunResult, RunStarted
 from waaler.core.messages import Action, Answer, Event, Look, Message, Order, OrderKind, ToGuard, Write
 from waaler.core.state import State
 from waaler.guard.messages import Instant
@@ -68,14 +68,22 @@ class Keeper:
         """From any thread: the loop ends after what is already waiting."""
         self.inbox.put(Stop())
 
-    def order(self, kind: OrderKind, by: str, seconds: float, litres: float | None) -> dict[str, Any]:
+    def order(
+        self,
+        kind: OrderKind,
+        by: str,
+        seconds: float,
+        litres: float | None,
+        amounts: tuple[Amount, ...] = (),
+        text: str = "",
+    ) -> dict[str, Any]:
         """From the socket's threads: posts an order and waits for its answer."""
         answers: SimpleQueue[Answer] = SimpleQueue()
         with self._answers_lock:
             order_id = self._next_order_id
             self._next_order_id += 1
             self._answers[order_id] = answers
-        self.post(Order(order_id, kind, by, seconds, litres))
+        self.post(Order(order_id, kind, by, seconds, litres, amounts, text))
         try:
             answer = answers.get(timeout=ANSWER_WAIT_S)
             return {"ok": answer.is_done, "text": answer.text}

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-__all__ = ["Adviser", "AdviserKind", "Reading", "Sensing"]
+__all__ = ["Adviser", "AdviserKind", "Range", "Reading", "Sensing"]
 
 from enum import StrEnum
 
@@ -38,13 +38,23 @@ class Adviser:
 
 
 @dataclass(frozen=True, slots=True)
+class Range:
+    """What a measurement of the solution should lie in. name: EC (mS/cm at 25 C), pH or temperature (C)."""
+
+    name: str
+    unit: str
+    lowest: float
+    highest: float
+
+
+@dataclass(frozen=True, slots=True)
 class Sensing:
     """The rules of advice. Defaults: common practice, no source.
 
     skip_at_most: cycles skipped in a row. hot_above_c: no skip above it. extend_at_most: share of the planned
     seconds that a dry reading may add. least_share: share of the planned seconds of any 24 h that runs whatever
     the sensors say. drained_after_s: a reading counts this long after a run. extra_after_s: still dry this long
-    after an extended run: one extra run.
+    after an extended run: one extra run. ranges: of the solution; a value outside raises an alert, and no more.
     """
 
     advisers: tuple[Adviser, ...] = ()
@@ -54,6 +64,7 @@ class Sensing:
     least_share: float = 0.5
     drained_after_s: float = 1200.0
     extra_after_s: float = 1800.0
+    ranges: tuple[Range, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,5 +1,6 @@
 """From the written sections to the types that plan, guard and bed own; defaults that depend on each other."""
 
+from collections.abc import Iterator
 from datetime import date, timedelta
 
 from waaler.bed.figures import Figures
@@ -15,7 +16,7 @@ from waaler.bed.wiring import (
     Wiring,
 )  # fmt: skip
 from waaler.guard.limits import Limits
-from waaler.plan.sensing import Adviser, AdviserKind, Sensing
+from waaler.plan.sensing import Adviser, AdviserKind, Range, Sensing
 from waaler.plan.timetable import day_seconds
 from waaler.plan.types import (
     AtTimes,
@@ -134,7 +135,16 @@ def sensing(file: BedFile) -> Sensing:
         least_share=section.least_share / 100,
         drained_after_s=section.drained_after,
         extra_after_s=section.extra_after,
+        ranges=tuple(_ranges(file)),
     )
+
+
+def _ranges(file: BedFile) -> Iterator[Range]:
+    solution = file.solution
+    measured = (("EC", "mS/cm", solution.ec), ("pH", "", solution.ph), ("temperature", "C", solution.temperature))
+    for name, unit, pair in measured:
+        if pair is not None:
+            yield Range(name, unit, pair[0], pair[1])
 
 
 def wiring(file: BedFile) -> Wiring:

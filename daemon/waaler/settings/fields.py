@@ -10,11 +10,13 @@ from pydantic import BeforeValidator, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
 from waaler.plan.types import ClockMoment, Moment, SunEvent, SunMoment
+from waaler.settings.solution import ec_ms_per_cm, ph
 from waaler.settings.units import DURATION, FLOW, SHARE, VOLUME, Dimension, UnitError, amount, temperature_c
 
 __all__ = [
-    "FIRST_DAY", "LAST_DAY", "BedId", "Count", "Day", "Degrees", "Duration", "FlowRate", "Gpio", "Name", "Number",
-    "OneWire", "Percent", "PlainText", "Temperature", "TimeZone", "Volume", "Water", "Weekday", "When",
+    "FIRST_DAY", "LAST_DAY", "Acidity", "BedId", "Conductivity", "Count", "Day", "Degrees", "Duration",
+    "FlowRate", "Gpio", "Name", "Number", "OneWire", "Percent", "PlainText", "Temperature", "TimeZone",
+    "Volume", "Water", "Weekday", "When",
 ]  # fmt: skip
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -157,6 +159,10 @@ Volume = Annotated[float, _quantity(VOLUME), _schema("a volume", "220 L")]
 FlowRate = Annotated[float, _quantity(FLOW), _schema("a flow", "54 L/h")]
 Percent = Annotated[float, _quantity(SHARE), _schema("a share", "45 %")]
 Temperature = Annotated[float, _parsed(temperature_c, "32 C or 90 F"), _schema("a temperature", "32 C")]
+Conductivity = Annotated[
+    float, _parsed(ec_ms_per_cm, "1.8 mS/cm or 900 ppm500"), _schema("a conductivity at 25 C", "1.8 mS/cm")
+]
+Acidity = Annotated[float, _parsed(ph, "a pH such as 5.9"), WithJsonSchema({"type": "number"})]
 Count = Annotated[
     int, _parsed(_count, "a whole number such as 4"), WithJsonSchema({"type": "integer", "minimum": 0})
 ]

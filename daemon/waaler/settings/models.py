@@ -6,7 +6,9 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Discriminator, Field
 from pydantic_core import PydanticCustomError
 
 from waaler.settings.fields import (
+    Acidity,
     BedId,
+    Conductivity,
     Count,
     Day,
     Degrees,
@@ -159,6 +161,22 @@ class SensingSection(Section):
     extra_after: Annotated[Duration, _between(600, 14_400, "min", 60)] = 1800.0
 
 
+class SolutionSection(Section):
+    """What EC, pH and temperature of the solution should lie in; a measurement outside raises an alert."""
+
+    ec: Annotated[list[Conductivity], Field(min_length=2, max_length=2)] | None = None
+    ph: Annotated[list[Acidity], Field(min_length=2, max_length=2)] | None = None
+    temperature: Annotated[list[Temperature], Field(min_length=2, max_length=2)] | None = None
+
+    @model_validator(mode="after")
+    def _in_order(self) -> "SolutionSection":
+        for name in ("ec", "ph", "temperature"):
+            pair = getattr(self, name)
+            if pair is not None and not pair[0] < pair[1]:
+                raise _misfit(f"the range of {name} is empty", "write the lowest first, then the highest")
+        return self
+
+
 class LimitsSection(Section):
     """The guard's limits. What is left out takes its default."""
 
@@ -286,6 +304,7 @@ class BedFile(Section):
     plan: Annotated[list[WindowSection], Field(min_length=1, max_length=32)]
     hot_day: HotDaySection | None = None
     sensing: SensingSection = SensingSection()
+    solution: SolutionSection = SolutionSection()
     limits: LimitsSection = LimitsSection()
     layout: LayoutSection = LayoutSection()
     pump: PumpSection = PumpSection()

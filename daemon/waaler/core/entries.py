@@ -1,0 +1,39 @@
+"""What a person enters and nothing acts on: measurements of the solution, and notes."""
+
+from waaler.core.facts import Amount, Severity
+from waaler.core.messages import Order, OrderKind
+from waaler.core.turn import Turn
+
+__all__ = ["amount_text", "enter"]
+
+
+def enter(turn: Turn, order: Order) -> None:
+    """Writes it down; a measurement outside the file's range raises an alert, one inside ends it."""
+    if order.kind is OrderKind.NOTE:
+        turn.deed("note", order.text, order.by)
+        turn.answer(order.order_id, True, "note entered")
+        return
+    text = ", ".join(f"{amount.name} {amount_text(amount)}" for amount in order.amounts)
+    turn.deed("measure", text, order.by, amounts=order.amounts)
+    outside = [said for amount in order.amounts if (said := _look_at(turn, amount)) is not None]
+    turn.answer(order.order_id, True, "; ".join([f"measurement entered: {text}", *outside]))
+
+
+def amount_text(amount: Amount) -> str:
+    """`1.8 mS/cm`; pH has no unit."""
+    return f"{amount.value:.4g} {amount.unit}".rstrip()
+
+
+def _look_at(turn: Turn, amount: Amount) -> str | None:
+    """What to say of a value outside its range."""
+    kind = f"{amount.name.lower()}-outside"
+    limit = next((one for one in turn.state.sensing.ranges if one.name == amount.name), None)
+    if limit is None or limit.lowest <= amount.value <= limit.highest:
+        turn.resolve(kind)
+        return None
+    said = (
+        f"{amount.name} of the solution is {amount_text(amount)}, outside {limit.lowest:g} to"
+        f" {limit.highest:g} {limit.unit}".rstrip()
+    )
+    turn.alert(kind, Severity.SOON, f"{said}: correct it, and measure again once a run has mixed it.")
+    return said
