@@ -134,17 +134,51 @@ class Reader:
         rows = self._all(_run, f"SELECT {RUN} FROM run WHERE outcome = 'done' ORDER BY when_s DESC LIMIT 1")
         return rows[0] if rows else None
 
-    def samples(self, since_s: float, until_s: float, step: Step = Step.TEN_MINUTES) -> list[SampleRow]:
-        """What the sensors read, oldest first: minutes are kept for a month, ten minutes for a year."""
+    def samples(
+        self, since_s: float, until_s: float, step: Step = Step.TEN_MINUTES, bundle: int = 1
+    ) -> list[SampleRow]:
+        """What the sensors read, oldest first: minutes are kept for a month, ten minutes for a year.
+
+        bundle: so many steps as one row; at_s is then a multiple of their length since 1970.
+        """
         table, column, seconds = step.value
+        minutes = "1" if step is Step.MINUTE else "minutes"
         return self._all(
-            lambda row: SampleRow(row[0], row[1], row[2] * seconds, row[3], *(milli / 1000 for milli in row[4:])),
-            f"SELECT name, unit, {column}, {'1' if step is Step.MINUTE else 'minutes'}, mean_milli, least_milli,"
-            f" most_milli FROM {table} JOIN sensor ON sensor.id = sensor WHERE {column} >= ? AND {column} < ?"
-            f" ORDER BY {column}, sensor",
+            _sample,
+            f"SELECT name, unit, {column} / {bundle} * {bundle * seconds}, sum({minutes}),"
+            f" 1.0 * sum(mean_milli * {minutes}) / sum({minutes}), min(least_milli), max(most_milli)"
+            f" FROM {table} JOIN sensor ON sensor.id = sensor WHERE {column} >= ? AND {column} < ?"
+            " GROUP BY 3, sensor ORDER BY 3, sensor",
             ceil(since_s / seconds),
             ceil(until_s / seconds),
         )
+
+    def coverage(self, since_s: float, until_s: float, step: Step = Step.TEN_MINUTES) -> list[SampleRow]:
+        """Each sensor over the whole period in one row; at_s: the last step that it gave a reading in."""
+        table, column, seconds = step.value
+        return self._all(
+            _sample,
+            f"SELECT name, unit, max({column}) * {seconds}, sum(minutes), 1.0 * sum(mean_milli * minutes)"
+            f" / sum(minutes), min(least_milli), max(most_milli) FROM {table} JOIN sensor ON sensor.id = sensor"
+            f" WHERE {column} >= ? AND {column} < ? GROUP BY sensor ORDER BY sensor",
+            ceil(since_s / seconds),
+            ceil(until_s / seconds),
+        )
+
+    def deeds_of(self, since_s: float, until_s: float, *whats: str) -> list[DeedRow]:
+        """Deeds of these kinds in a period, oldest first."""
+        marks = ", ".join("?" * len(whats))
+        return self._all(
+            _deed,
+            f"{DEED} FROM deed WHERE wall_s >= ? AND wall_s < ? AND what IN ({marks}) ORDER BY wall_s, id",
+            since_s,
+            until_s,
+            *whats,
+        )
+
+    def alerts_of(self, kind: str, since_s: float, until_s: float) -> list[AlertRow]:
+        """Alerts of one kind that were raised in a period, oldest first."""
+        return [alert for alert in self.alerts(since_s, until_s) if alert.kind == kind]
 
     def alive_s(self) -> float | None:
         """The wall time at which the daemon last noted that it lived; None where its clock was never sure."""
@@ -239,3 +273,8 @@ def _deed(row: tuple[Any, ...]) -> DeedRow:
 def _trip(row: tuple[Any, ...]) -> TripRow:
     trip, reason, is_locked, *moments = row
     return TripRow(Trip(trip), reason, bool(is_locked), *moments)
+
+
+def _sample(row: tuple[Any, ...]) -> SampleRow:
+    name, unit, at_s, minutes, *milli = row
+    return SampleRow(name, unit, at_s, minutes, *(value / 1000 for value in milli))
