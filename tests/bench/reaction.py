@@ -142,7 +142,11 @@ def load() -> Iterator[None]:
     message = json.dumps([{"name": f"probe {n}", "value": n / 7} for n in range(30_000)])
     text = EXAMPLE.read_text(encoding="utf-8")
     with tempfile.TemporaryDirectory() as folder:
-        jobs = (lambda: json.loads(message), lambda: parse(text, "bed.yaml"), lambda: _vacuum(Path(folder) / "t.db"))
+        jobs = (
+            lambda: json.loads(message),
+            lambda: parse(text, "bed.yaml"),
+            lambda: _vacuum(Path(folder) / "t.db"),
+        )
         threads = [threading.Thread(target=_again, args=(job, end)) for job in jobs]
         for thread in threads:
             thread.start()

@@ -154,6 +154,48 @@ def test_two_rehearsals_with_one_seed_are_the_same(file: Path) -> None:
     assert first == second
 
 
+LAID_OUT = "layout: {pots: 16, pump: {free_flow: 400 gal/h, shut_off: 8 ft}, tray: {length: 2.4 m, width: 1.2 m}}\n"
+
+
+def test_size_tells_every_outlet_what_to_do_and_what_it_assumed(file: Path) -> None:
+    file.write_text(SMALLEST + LAID_OUT)
+    result = run("size", file)
+
+    assert result.exit_code == 0, result.output
+    assert fits(result.output)
+    rows = [line for line in result.output.splitlines() if "mm   " in line]
+    assert len(rows) == 16
+    assert "assumed, since the file does not say: lift 0.5 m; hose length 1.5 m" in result.output
+    told = json.loads(run("size", "--json", file).output)
+    assert told["is_sound"]
+    assert [row["outlet"] for row in told["outlets"]] == list(range(1, 17))
+    assert sum(row["l_per_min"] for row in told["outlets"]) == pytest.approx(told["pump_l_per_min"], rel=1e-4)
+
+
+def test_size_without_a_pump_or_with_one_that_cannot_lift_is_one_line(file: Path) -> None:
+    assert run("size", file).output.startswith("the layout has no pump: add")
+    file.write_text(SMALLEST + LAID_OUT.replace("pots: 16", "lift: 9 ft"))
+    result = run("size", file)
+
+    assert result.exit_code == 1
+    assert result.output == "lift 2.8 m is above the pump's shut-off head 2.4 m\n"
+
+
+def test_a_bucket_test_is_judged_and_fitted(file: Path) -> None:
+    file.write_text(SMALLEST + LAID_OUT.replace("pots: 16", "pots: 4"))
+    cups = file.parent / "cups.csv"
+    cups.write_text("outlet,ml,seconds\n1,300,15\n2,250,15\n3,240,15\n4,90,15\n")
+    result = run("balance", cups, file)
+
+    assert result.exit_code == 1
+    assert fits(result.output)
+    assert "BLOCKED   outlets 4: clean them" in result.output
+    assert "- {outlet: 4, opening:" in result.output
+    cups.write_text("outlet,ml,seconds\n1,lots,15\n")
+    assert run("balance", cups, file).output == f"{cups}:2:3: 'lots' is no ml; write a plain number such as 212\n"
+    assert run("balance", cups, file).exit_code == 2
+
+
 def test_every_command_tells_an_example(file: Path) -> None:
     names = main.list_commands(None)  # type: ignore[arg-type]
     assert len(names) >= 15

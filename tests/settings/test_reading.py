@@ -89,7 +89,7 @@ def test_a_full_day_allows_four_times_itself() -> None:
 
 
 def test_a_dose_per_pot_fills_the_line_and_then_gives_it() -> None:
-    found = settings("layout: {outlet_flow: 54 L/h, pots: 10, line: 1.8 L}\n", edit="2 min => 450 mL per pot")
+    found = settings("layout: {outlet_flow: 54 L/h, pots: 10, line_holds: 1.8 L}\n", edit="2 min => 450 mL per pot")
 
     assert found.plan.windows[0].seconds == 60 * (1.8 / 9 + 0.45 / 0.9)
 

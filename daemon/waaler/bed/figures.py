@@ -11,7 +11,8 @@ class Figures:
 
     Defaults: an invented bed of fourteen pots; common practice, no source.
 
-    outlet_l_per_min: flow of one outlet while the pump runs.
+    outlet_l_per_min: flow of one outlet while the pump runs, on average. weak_outlet_l_per_min: of the weakest
+    quarter, which a dose is meant for; None where all are alike.
     line_l: what hose and line hold; it runs back into the sump after each run.
     sump_full_l, sump_low_l, sump_empty_l: at the full mark, at the low float's mark, at the lowest level that
     the pump can lift from.
@@ -35,8 +36,14 @@ class Figures:
     tray_high_l: float = 60.0
     tray_rim_l: float = 100.0
     drink_l_per_pot_day: float = 1.2
+    weak_outlet_l_per_min: float | None = None
 
     @property
     def pump_l_per_min(self) -> float:
         """Flow of all outlets together."""
         return self.pots * self.outlet_l_per_min
+
+    def dose_s(self, litres: float) -> float:
+        """Seconds to fill the line, then to give this much at an outlet of the weakest quarter."""
+        weak_l_per_min = self.weak_outlet_l_per_min or self.outlet_l_per_min
+        return 60 * (self.line_l / self.pump_l_per_min + litres / weak_l_per_min)

@@ -1,16 +1,21 @@
 """Head lost to friction in pipes and small tubes, and whether they run laminar."""
 
+from collections.abc import Callable
 from enum import StrEnum
 from math import log, pi
 
 __all__ = [
     "KINEMATIC_VISCOSITY_20_C_M2_PER_S",
+    "Loss",
     "Regime",
+    "darcy",
     "darcy_factor",
-    "darcy_loss",
-    "hazen_williams_loss",
+    "hazen_williams",
     "regime",
 ]
+
+Loss = Callable[[float], tuple[float, float]]
+"""Of a flow >= 0 (m3/s): the head lost (m), and its slope (m per m3/s)."""
 
 KINEMATIC_VISCOSITY_20_C_M2_PER_S = 1.00337e-6
 """Source: IAPWS SR6-08 and Tanaka et al. 2001 at 20 C."""
@@ -54,39 +59,66 @@ def darcy_factor(reynolds: float, relative_roughness: float) -> float:
     )
 
 
-def darcy_loss(
-    flow_m3_per_s: float,
+def darcy(
     length_m: float,
     bore_m: float,
     roughness_m: float,
     minor_k: float,
     viscosity_m2_per_s: float = KINEMATIC_VISCOSITY_20_C_M2_PER_S,
     gravity_m_per_s2: float = STANDARD_GRAVITY_M_PER_S2,
-) -> float:
-    """Head lost, metres, for a flow >= 0: Darcy-Weisbach, and minor losses on the pipe's own velocity."""
-    if flow_m3_per_s == 0.0:
-        return 0.0
-    velocity = flow_m3_per_s / (pi * bore_m**2 / 4)
-    factor = darcy_factor(velocity * bore_m / viscosity_m2_per_s, roughness_m / bore_m)
-    return (factor * length_m / bore_m + minor_k) * velocity**2 / (2 * gravity_m_per_s2)
+) -> Loss:
+    """Darcy-Weisbach, and minor losses on the pipe's own velocity."""
+    area = pi * bore_m**2 / 4
+    by_square = 1 / (2 * gravity_m_per_s2 * area**2)
+    reynolds_by_flow = bore_m / (area * viscosity_m2_per_s)
+    length_in_bores, relative_roughness = length_m / bore_m, roughness_m / bore_m
+    laminar = 64 * length_in_bores * by_square / reynolds_by_flow
+    minor = minor_k * by_square
+
+    def loss(flow: float) -> tuple[float, float]:
+        reynolds = reynolds_by_flow * flow
+        if reynolds < LAMINAR_BELOW:
+            return (laminar + minor * flow) * flow, laminar + 2 * minor * flow
+        if reynolds > TURBULENT_ABOVE:
+            factor, change = _swamee_jain_with_slope(reynolds, relative_roughness)
+        else:
+            factor = darcy_factor(reynolds, relative_roughness)
+            change = (darcy_factor(reynolds + 0.01, relative_roughness) - factor) / 0.01
+        by_flow = (factor * length_in_bores + minor_k) * by_square * flow
+        return by_flow * flow, 2 * by_flow + change * reynolds_by_flow * length_in_bores * by_square * flow**2
+
+    return loss
 
 
-def hazen_williams_loss(
-    flow_m3_per_s: float,
+def hazen_williams(
     length_m: float,
     bore_m: float,
     c: float,
     minor_k: float,
     gravity_m_per_s2: float = STANDARD_GRAVITY_M_PER_S2,
-) -> float:
-    """Head lost, metres, for a flow >= 0; c: the Hazen-Williams coefficient, about 140 to 150 for plastic.
+) -> Loss:
+    """c: the Hazen-Williams coefficient, about 140 to 150 for plastic. Not for laminar flow, whatever it gives.
 
-    Source: h = 10.67 L Q^1.852 / (C^1.852 D^4.871), SI. Not for laminar flow, whatever it gives there.
+    Source: h = 10.67 L Q^1.852 / (C^1.852 D^4.871), SI.
     """
-    velocity = flow_m3_per_s / (pi * bore_m**2 / 4)
-    pipe = 10.67 * length_m * flow_m3_per_s**1.852 / (c**1.852 * bore_m**4.871)
-    return float(pipe + minor_k * velocity**2 / (2 * gravity_m_per_s2))
+    pipe = 10.67 * length_m / (c**1.852 * bore_m**4.871)
+    minor = minor_k / (2 * gravity_m_per_s2 * (pi * bore_m**2 / 4) ** 2)
+
+    def loss(flow: float) -> tuple[float, float]:
+        by_flow = pipe * flow**0.852
+        return (by_flow + minor * flow) * flow, 1.852 * by_flow + 2 * minor * flow
+
+    return loss
 
 
 def _swamee_jain(reynolds: float, relative_roughness: float) -> float:
     return 1.3254745 / log(relative_roughness / 3.7 + 5.74 / reynolds**0.9) ** 2
+
+
+def _swamee_jain_with_slope(reynolds: float, relative_roughness: float) -> tuple[float, float]:
+    """The factor and its change by the Reynolds number."""
+    smooth = 5.74 / reynolds**0.9
+    inside = relative_roughness / 3.7 + smooth
+    logarithm = log(inside)
+    factor = 1.3254745 / (logarithm * logarithm)
+    return factor, 1.8 * factor * smooth / (reynolds * inside * logarithm)

@@ -4,16 +4,19 @@ Any network of pipes: a single line, legs, rings. An outlet is a free jet at its
 water or nothing: it sucks none. Heads are elevation plus pressure head; the line's velocity head is left out.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from heapq import heapify, heappop, heappush
 
+from waaler.bed.elimination import Elimination
+from waaler.bed.friction import Loss
 from waaler.bed.pump import PumpCurve
 
 __all__ = ["Flows", "Network", "NoFlow", "Pipe", "solve"]
 
 ROUNDS = 200
-CLOSE_ENOUGH = 1e-9
+CLOSE_ENOUGH = 1e-5
+"""Change of the flows in the last round, as a share of all flow; the error after it is about its square."""
+
 LEAST_SLOPE = 1e-3
 """Head by flow (m per m3/s) below which a pipe counts as this steep, so that no flow leaves it undefined."""
 
@@ -24,11 +27,11 @@ class NoFlow(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Pipe:
-    """Between two nodes. loss_m: head lost, metres, at a flow >= 0 (m3/s), the same both ways."""
+    """Between two nodes. loss: the same both ways."""
 
     start: str
     end: str
-    loss_m: Callable[[float], float]
+    loss: Loss
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +77,7 @@ def solve(network: Network) -> Flows:
         raise NoFlow(f"lift {lift:.2g} m is above the pump's shut-off head {network.pump.shut_off_head_m:.2g} m")
     dry: frozenset[str] = frozenset()
     while True:
-        flows = _solve_open(network, dry)
+        flows = _Open(network, dry).solved()
         sucking = {
             p.end
             for key, p in network.pipes.items()
@@ -85,113 +88,102 @@ def solve(network: Network) -> Flows:
         dry |= sucking
 
 
-class _Links:
-    """Pipes that carry water, with their flows; the pump is one more, from the sump."""
+class _Open:
+    """The pipes that carry water, flat in lists: one round linearises, solves for heads, and takes new flows.
+
+    Nodes are numbered, the outlets behind the junctions; the pump is one more link, from the sump.
+    """
 
     def __init__(self, network: Network, dry: frozenset[str]) -> None:
-        self.network = network
+        self.network, self.dry = network, dry
         self.keys = [key for key, pipe in network.pipes.items() if pipe.end not in dry]
-        guess = network.pump.free_flow_m3_per_s / 2
-        self.flows = {key: guess / max(1, len(network.outlets_m)) for key in self.keys}
-        self.pump = guess
+        pipes = [network.pipes[key] for key in self.keys]
+        ends = {node for pipe in pipes for node in (pipe.start, pipe.end)} | {network.pump_node}
+        self.junctions = sorted(ends - network.outlets_m.keys())
+        outlets = sorted(ends & network.outlets_m.keys())
+        number = {node: n for n, node in enumerate((*self.junctions, *outlets))}
+        self.fixed_m = [network.outlets_m[node] for node in outlets]
+        self.links = [(number[pipe.start], number[pipe.end], pipe.loss) for pipe in pipes]
+        self.pump_node = number[network.pump_node]
+        self.pump = network.pump.free_flow_m3_per_s / 2
+        self.flows = self._guess(len(number), self.pump / max(1, len(outlets)))
+        count = len(self.junctions)
+        self.system = Elimination(count, [(a, b) for a, b, _ in self.links if a < count and b < count])
 
-    def curve(self, key: str) -> tuple[float, float]:
-        """Head lost along the pipe at its present flow, and its slope."""
-        flow, loss_m = self.flows[key], self.network.pipes[key].loss_m
-        size = abs(flow)
-        step = max(1e-6 * size, 1e-12)
-        slope = (loss_m(size + step) - loss_m(max(0.0, size - step))) / (size + step - max(0.0, size - step))
-        return (loss_m(size) if flow >= 0 else -loss_m(size)), max(slope, LEAST_SLOPE)
+    def _guess(self, nodes: int, outlet_m3_per_s: float) -> list[float]:
+        """The same from every outlet, along the shortest way from the pump; links that close a ring begin still."""
+        count = len(self.junctions)
+        touching: list[list[int]] = [[] for _ in range(nodes)]
+        for n, (a, b, _) in enumerate(self.links):
+            touching[a].append(n)
+            touching[b].append(n)
+        way: list[tuple[int, int, int]] = []  # link, nearer node, farther node
+        reached, waiting = {self.pump_node}, [self.pump_node]
+        for node in waiting:
+            for n in touching[node]:
+                other = self.links[n][0] + self.links[n][1] - node
+                if other not in reached:
+                    reached.add(other)
+                    waiting.append(other)
+                    way.append((n, node, other))
+        wanted = [0.0] * count + [outlet_m3_per_s] * (nodes - count)
+        flows = [0.0] * len(self.links)
+        for n, near, far in reversed(way):
+            flows[n] = wanted[far] if self.links[n][0] == near else -wanted[far]
+            wanted[near] += wanted[far]
+        return flows
 
-    def pump_curve(self) -> tuple[float, float]:
-        """Head given by the pump at its present flow, and how it falls."""
-        flow, curve = max(self.pump, 1e-12), self.network.pump
-        return curve.head_m(flow), max(curve.b * curve.c * flow ** (curve.c - 1), LEAST_SLOPE)
-
-
-def _solve_open(network: Network, dry: frozenset[str]) -> Flows:
-    links = _Links(network, dry)
-    heads: dict[str, float] = {}
-    for _ in range(ROUNDS):
-        heads = _heads(links)
-        change = _new_flows(links, heads)
-        if change < CLOSE_ENOUGH:
-            break
-    else:
+    def solved(self) -> Flows:
+        for _ in range(ROUNDS):
+            heads = self._round()
+            if heads is not None:
+                flows = dict(zip(self.keys, self.flows, strict=True))
+                pipes = {key: flows.get(key, 0.0) for key in self.network.pipes}
+                heads_m = dict(zip(self.junctions, heads, strict=False))
+                return Flows(self.pump, self.network.pump.head_m(self.pump), pipes, heads_m, self.dry)
         raise NoFlow("no steady state was found for this layout")
-    pipes = {key: links.flows.get(key, 0.0) for key in network.pipes}
-    return Flows(links.pump, network.pump.head_m(links.pump), pipes, heads, dry)
 
+    def _round(self) -> list[float] | None:
+        """One step of Newton's method; the heads once the flows stand still."""
+        count, fixed_m = len(self.junctions), self.fixed_m
+        diagonal, right, couplings = [0.0] * count, [0.0] * count, []
+        bends: list[
+            tuple[float, float]
+        ] = []  # of each link, one by its slope, and the flow it would have at no head
+        for (a, b, loss), flow in zip(self.links, self.flows, strict=True):
+            lost_m, slope = loss(flow) if flow >= 0 else loss(-flow)
+            if flow < 0:
+                lost_m = -lost_m
+            ease = 1 / (slope if slope > LEAST_SLOPE else LEAST_SLOPE)
+            rest = flow - lost_m * ease
+            bends.append((ease, rest))
+            if a < count:
+                diagonal[a] += ease
+                right[a] -= rest
+                if b >= count:
+                    right[a] += ease * fixed_m[b - count]
+                else:
+                    couplings.append(ease)
+            if b < count:
+                diagonal[b] += ease
+                right[b] += rest
+                if a >= count:
+                    right[b] += ease * fixed_m[a - count]
+        ease, rest = self._pump_bend()
+        diagonal[self.pump_node] += ease
+        right[self.pump_node] += rest
+        heads = [*self.system.solve(diagonal, couplings, right), *fixed_m]
+        change = total = 0.0
+        for n, ((a, b, _), (bend, idle)) in enumerate(zip(self.links, bends, strict=True)):
+            flow = idle + (heads[a] - heads[b]) * bend
+            change += abs(flow - self.flows[n])
+            total += abs(flow)
+            self.flows[n] = flow
+        self.pump = max(0.0, rest - ease * heads[self.pump_node])
+        return heads if change <= CLOSE_ENOUGH * max(total, 1e-12) else None
 
-def _heads(links: _Links) -> dict[str, float]:
-    """Heads of the junctions for the flows as they are, linearised."""
-    matrix: dict[str, dict[str, float]] = {}
-    right: dict[str, float] = {}
-    fixed = links.network.outlets_m
-
-    def touch(node: str) -> None:
-        matrix.setdefault(node, {}).setdefault(node, 0.0)
-        right.setdefault(node, 0.0)
-
-    for key in links.keys:
-        pipe, (loss_m, slope) = links.network.pipes[key], links.curve(key)
-        carried = links.flows[key] - loss_m / slope
-        for node, other, sign in ((pipe.start, pipe.end, 1.0), (pipe.end, pipe.start, -1.0)):
-            if node in fixed:
-                continue
-            touch(node)
-            matrix[node][node] += 1 / slope
-            right[node] -= sign * carried
-            if other in fixed:
-                right[node] += fixed[other] / slope
-            else:
-                matrix[node][other] = matrix[node].get(other, 0.0) - 1 / slope
-    head_m, slope = links.pump_curve()
-    node = links.network.pump_node
-    touch(node)
-    matrix[node][node] += 1 / slope
-    right[node] += links.pump + (head_m + links.network.sump_m) / slope
-    return _eliminate(matrix, right)
-
-
-def _new_flows(links: _Links, heads: dict[str, float]) -> float:
-    """Takes the flows that go with the heads; the change as a share of all flow."""
-    heads = {**links.network.outlets_m, **heads}
-    change = total = 0.0
-    for key in links.keys:
-        pipe, (loss_m, slope) = links.network.pipes[key], links.curve(key)
-        flow = links.flows[key] + (heads[pipe.start] - heads[pipe.end] - loss_m) / slope
-        change, total = change + abs(flow - links.flows[key]), total + abs(flow)
-        links.flows[key] = flow
-    head_m, slope = links.pump_curve()
-    links.pump = max(0.0, links.pump + (head_m + links.network.sump_m - heads[links.network.pump_node]) / slope)
-    return change / max(total, 1e-12)
-
-
-def _eliminate(matrix: dict[str, dict[str, float]], right: dict[str, float]) -> dict[str, float]:
-    """Solves a sparse symmetric system, the least connected node first: linear in the nodes of a tree."""
-    waiting = [(len(row), node) for node, row in matrix.items()]
-    heapify(waiting)
-    order: list[tuple[str, dict[str, float]]] = []
-    done: set[str] = set()
-    while waiting:
-        size, node = heappop(waiting)
-        if node in done or size != len(matrix[node]):
-            continue
-        done.add(node)
-        row = matrix[node]
-        order.append((node, row))
-        pivot = row[node]
-        others = [(other, value) for other, value in row.items() if other != node]
-        for other, value in others:
-            target, factor = matrix[other], value / pivot
-            del target[node]
-            right[other] -= factor * right[node]
-            for third, third_value in others:
-                target[third] = target.get(third, 0.0) - factor * third_value
-            heappush(waiting, (len(target), other))
-    heads: dict[str, float] = {}
-    for node, row in reversed(order):
-        rest = sum(value * heads[other] for other, value in row.items() if other != node)
-        heads[node] = (right[node] - rest) / row[node]
-    return heads
+    def _pump_bend(self) -> tuple[float, float]:
+        """One by the pump curve's fall, and what it would give at no head, linearised at its present flow."""
+        flow, curve = max(self.pump, 1e-12), self.network.pump
+        ease = 1 / max(curve.b * curve.c * flow ** (curve.c - 1), LEAST_SLOPE)
+        return ease, self.pump + ease * (curve.head_m(flow) + self.network.sump_m)

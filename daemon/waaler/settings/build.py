@@ -40,7 +40,7 @@ from waaler.settings.models import (
     WindowSection,
 )  # fmt: skip
 
-__all__ = ["busiest_day_s", "figures", "limits", "plan", "sensing", "wiring"]
+__all__ = ["busiest_day_s", "limits", "plan", "sensing", "wiring"]
 
 LONGEST_RUN_S = 600.0
 LONGEST_RUN_SHARE = 1 / 3
@@ -56,22 +56,6 @@ def plan(file: BedFile, bed: Figures) -> Plan:
         windows=tuple(_window(section, bed) for section in file.plan),
         hot_day=None if file.hot_day is None else HotDay(file.hot_day.above, file.hot_day.extra_cycles),
         longest_gap_s=file.limits.longest_gap,
-    )
-
-
-def figures(file: BedFile) -> Figures:
-    layout, default = file.layout, Figures()
-    return Figures(
-        pots=layout.pots,
-        outlet_l_per_min=default.outlet_l_per_min if layout.outlet_flow is None else layout.outlet_flow,
-        line_l=layout.line,
-        sump_full_l=layout.sump.full,
-        sump_low_l=layout.sump.low,
-        sump_empty_l=layout.sump.empty,
-        media_l_per_pot=layout.media_per_pot,
-        capacity_fraction=layout.holds / 100,
-        wilting_fraction=layout.holds / 300,
-        drink_l_per_pot_day=layout.drink_per_pot,
     )
 
 
@@ -199,7 +183,7 @@ def _window(section: WindowSection, bed: Figures) -> Window:
     return Window(
         name=section.window,
         pattern=_pattern(section),
-        seconds=size if unit == "s" else _dose_s(size, bed),
+        seconds=size if unit == "s" else float(round(bed.dose_s(size))),
         weekdays=frozenset(section.on or ()),
         starts=section.starts,
         ends=section.until,
@@ -207,11 +191,6 @@ def _window(section: WindowSection, bed: Figures) -> Window:
         fallback_closes=fallback[-1] if fallback and isinstance(fallback[-1], ClockMoment) else None,
         on_demand=None if section.on_demand is None else _on_demand(section.on_demand),
     )
-
-
-def _dose_s(litres: float, bed: Figures) -> float:
-    """Seconds to fill the line, then to give this much at an outlet."""
-    return float(round(60 * (bed.line_l / bed.pump_l_per_min + litres / bed.outlet_l_per_min)))
 
 
 def _pattern(section: WindowSection) -> Pattern:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from waaler.settings.build_layout import outlets
 from waaler.settings.faults import Fault
 from waaler.settings.models import BedFile, FloatSection
 from waaler.settings.text import Path, Source
@@ -12,7 +13,13 @@ SPI_GPIOS = {7: "CE1", 8: "CE0", 9: "MISO", 10: "MOSI", 11: "SCLK"}
 
 
 def contradictions(file: BedFile, source: Source) -> tuple[Fault, ...]:
-    found = (*_plan(file, source), *_pins(file, source), *_floats(file, source), *_probes(file, source))
+    found = (
+        *_plan(file, source),
+        *_pins(file, source),
+        *_floats(file, source),
+        *_probes(file, source),
+        *_layout(file, source),
+    )
     return tuple(found)
 
 
@@ -35,7 +42,7 @@ def _plan(file: BedFile, source: Source) -> Iterator[Fault]:
                 ("plan", n, "window"), f"window '{window.window}' is there twice", "give each its own name"
             )
         seen.add(window.window)
-        if window.water[1] == "L" and file.layout.outlet_flow is None:
+        if window.water[1] == "L" and file.layout.outlet_flow is None and file.layout.pump is None:
             remedy = "add `layout: {outlet_flow: 54 L/h}` as measured at the weakest outlets, or write a time"
             yield source.fault(("plan", n, "water"), "a volume per pot needs the flow of an outlet", remedy)
         rule = window.on_demand
@@ -77,6 +84,17 @@ def _floats(file: BedFile, source: Source) -> Iterator[Fault]:
 
 ONE_WIRE_GPIO = 4
 """The kernel's 1-Wire bus, where `dtoverlay=w1-gpio` does not say otherwise. Its documentation, from memory."""
+
+
+def _layout(file: BedFile, source: Source) -> Iterator[Fault]:
+    most, seen = outlets(file.layout), set()
+    for n, each in enumerate(file.layout.each):
+        path: Path = ("layout", "each", n, "outlet")
+        if each.outlet > most:
+            yield source.fault(path, f"there are {most} outlets", f"write a number from 1 to {most}")
+        if each.outlet in seen:
+            yield source.fault(path, f"outlet {each.outlet} is there twice", "write all of it in one place")
+        seen.add(each.outlet)
 
 
 def _probes(file: BedFile, source: Source) -> Iterator[Fault]:

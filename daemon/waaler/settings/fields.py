@@ -11,11 +11,11 @@ from pydantic_core import PydanticCustomError
 
 from waaler.plan.types import ClockMoment, Moment, SunEvent, SunMoment
 from waaler.settings.solution import ec_ms_per_cm, ph
-from waaler.settings.units import DURATION, FLOW, SHARE, VOLUME, Dimension, UnitError, amount, temperature_c
+from waaler.settings.units import DURATION, FLOW, LENGTH, SHARE, VOLUME, Dimension, UnitError, amount, temperature_c
 
 __all__ = [
     "FIRST_DAY", "LAST_DAY", "Acidity", "BedId", "Conductivity", "Count", "Day", "Degrees", "Duration",
-    "FlowRate", "Gpio", "Name", "Number", "OneWire", "Percent", "PlainText", "Temperature", "TimeZone",
+    "FlowRate", "Gpio", "Length", "Name", "Number", "OneWire", "Percent", "PlainText", "Temperature", "TimeZone",
     "Volume", "Water", "Weekday", "When",
 ]  # fmt: skip
 
@@ -157,6 +157,7 @@ def _weekday(text: Any) -> int:
 Duration = Annotated[float, _quantity(DURATION), _schema("a time", "4 min")]
 Volume = Annotated[float, _quantity(VOLUME), _schema("a volume", "220 L")]
 FlowRate = Annotated[float, _quantity(FLOW), _schema("a flow", "54 L/h")]
+Length = Annotated[float, _quantity(LENGTH), _schema("a length", "1.2 m")]
 Percent = Annotated[float, _quantity(SHARE), _schema("a share", "45 %")]
 Temperature = Annotated[float, _parsed(temperature_c, "32 C or 90 F"), _schema("a temperature", "32 C")]
 Conductivity = Annotated[

@@ -6,11 +6,13 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from waaler.bed.figures import Figures
+from waaler.bed.layout import Layout
+from waaler.bed.tray import Tray
 from waaler.bed.wiring import Wiring
 from waaler.guard.limits import Limits
 from waaler.plan.sensing import Sensing
 from waaler.plan.types import Plan
-from waaler.settings import build
+from waaler.settings import build, build_layout
 from waaler.settings.crossing import contradictions
 from waaler.settings.faults import Fault, SettingsError
 from waaler.settings.models import BedFile
@@ -37,7 +39,7 @@ class Mqtt:
 class Settings:
     """Everything a file says, defaults filled in. mqtt None: no messages. text: the file as it was read.
 
-    file: the written model and source: where everything stands; for warnings.
+    layout None: no pump curve. file: the written model and source: where everything stands; for warnings.
     """
 
     id: str
@@ -46,6 +48,8 @@ class Settings:
     limits: Limits
     sensing: Sensing
     figures: Figures
+    layout: Layout | None
+    tray: Tray | None
     wiring: Wiring
     mqtt: Mqtt | None
     is_clock_trusted: bool
@@ -91,7 +95,7 @@ def parse(text: str, name: str) -> Settings:
 
 
 def _settings(file: BedFile, source: Source) -> Settings:
-    figures = build.figures(file)
+    figures = build_layout.figures(file.layout)
     plan = build.plan(file, figures)
     return Settings(
         id=file.bed,
@@ -100,6 +104,8 @@ def _settings(file: BedFile, source: Source) -> Settings:
         limits=build.limits(file, plan, figures),
         sensing=build.sensing(file),
         figures=figures,
+        layout=build_layout.layout(file.layout),
+        tray=build_layout.tray(file.layout),
         wiring=build.wiring(file),
         mqtt=_mqtt(file),
         is_clock_trusted=file.clock == "trusted",

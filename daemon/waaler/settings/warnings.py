@@ -4,6 +4,8 @@ from collections.abc import Iterator
 from datetime import date, timedelta
 from itertools import pairwise
 
+from waaler.bed.layout import watering
+from waaler.bed.network import NoFlow
 from waaler.plan.sun import sun_event
 from waaler.plan.timetable import cycles_of_day
 from waaler.plan.types import Cycle, Moment, Plan, SunMoment
@@ -36,6 +38,7 @@ def warnings(settings: Settings, today: date) -> tuple[Fault, ...]:
         *_sunless(settings, today),
         *_hot_day(settings),
         *_wiring(settings),
+        *_layout(settings),
     ]
     return tuple(dict.fromkeys(found))
 
@@ -111,6 +114,25 @@ def _sunless(settings: Settings, today: date) -> Iterator[Fault]:
 def _moments(section: WindowSection) -> list[SunMoment]:
     moments: list[Moment] = [*(section.between or ()), *(section.at or ())]
     return [moment for moment in moments if isinstance(moment, SunMoment)]
+
+
+def _layout(settings: Settings) -> Iterator[Fault]:
+    """A pump that cannot lift, outlets that give nothing, a sump that does not hold what runs back."""
+    layout, section, source = settings.layout, settings.file.layout, settings.source
+    brim_l = section.sump.brim
+    if brim_l is not None and section.sump.full + settings.figures.line_l > brim_l:
+        what = f"what runs back, {settings.figures.line_l:.1f} L, passes the brim of a full sump"
+        yield source.fault(("layout", "sump"), what, "set the full mark lower")
+    if layout is None:
+        return
+    try:
+        flows = watering(layout)
+    except NoFlow as problem:
+        yield source.fault(("layout", "pump"), str(problem), "take a pump with more head, or lift less")
+        return
+    if flows.dry:
+        numbers = ", ".join(str(n) for n in flows.dry[:8])
+        yield source.fault(("layout", "pump"), f"outlets {numbers} give nothing", "see `waaler size`")
 
 
 def _wiring(settings: Settings) -> Iterator[Fault]:

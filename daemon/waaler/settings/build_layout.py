@@ -1,0 +1,128 @@
+"""From the written layout to what the bed's arithmetic owns, and the few figures that everything else needs."""
+
+from math import ceil
+from statistics import fmean
+
+from waaler.bed.figures import Figures
+from waaler.bed.layout import Law, Layout, Leg, Piece, Tube, watering
+from waaler.bed.network import NoFlow
+from waaler.bed.pump import PumpCurve, from_label, from_three_points
+from waaler.bed.tray import Tray
+from waaler.settings.laying import EachSection, LayoutSection, LegSection, PumpCurveSection
+
+__all__ = ["figures", "layout", "outlets", "tray"]
+
+M3_PER_S = 1 / 60_000
+L_PER_M3 = 1000
+
+
+def outlets(section: LayoutSection) -> int:
+    """How many there are."""
+    return section.pots if section.line.legs is None else sum(leg.outlets for leg in section.line.legs)
+
+
+def layout(section: LayoutSection) -> Layout | None:
+    """The bed as it is built; None where the file has no pump curve."""
+    if section.pump is None:
+        return None
+    line, hose = section.line, section.hose
+    legs = line.legs or [LegSection.model_construct(outlets=section.pots, spacing=line.spacing, fittings=0.0)]
+    changes = {each.outlet: each for each in section.each}
+    tubes = [_tube(section, changes.get(n)) for n in range(1, outlets(section) + 1)]
+    built, begin = [], 0
+    for leg in legs:
+        built.append(_leg(section, leg, tuple(tubes[begin : begin + leg.outlets])))
+        begin += leg.outlets
+    law = Law(hazen_williams_c=line.c if line.friction == "hazen-williams" else None)
+    piece = Piece(hose.length, hose.bore, hose.fittings)
+    return Layout(_curve(section.pump), section.lift, piece, tuple(built), law, line.water)
+
+
+def tray(section: LayoutSection) -> Tray | None:
+    written = section.tray
+    if written is None:
+        return None
+    return Tray(written.length, written.width, written.drain, written.standing, written.rim)
+
+
+def figures(section: LayoutSection) -> Figures:
+    """The bed in a few figures: flows as measured, else as computed from the layout, else the default.
+
+    A layout that gives no water at all takes the default too; `check` and `size` tell of it.
+    """
+    default, built = Figures(), layout(section)
+    flows = _flows(built)
+    mean, weak = (default.outlet_l_per_min, None) if flows is None else (fmean(flows), _weak(flows))
+    if section.outlet_flow is not None:
+        mean, weak = (section.outlet_flow, None) if flows is None else (mean, section.outlet_flow)
+    pipes_l = default.line_l if built is None else built.pipes_l
+    nominal_l = None if section.pot is None else section.pot.nominal * section.pot.filled / 100
+    basin = tray(section)
+    return Figures(
+        pots=section.pots,
+        outlet_l_per_min=mean,
+        weak_outlet_l_per_min=weak,
+        line_l=pipes_l if section.line_holds is None else section.line_holds,
+        sump_full_l=section.sump.full,
+        sump_low_l=section.sump.low,
+        sump_empty_l=section.sump.empty,
+        media_l_per_pot=section.media_per_pot or nominal_l or default.media_l_per_pot,
+        capacity_fraction=section.holds / 100,
+        wilting_fraction=section.holds / 300,
+        drain_l_per_min=default.drain_l_per_min if basin is None else basin.most_l_per_min,
+        tray_high_l=default.tray_high_l if basin is None else 0.6 * basin.rim_l,
+        tray_rim_l=default.tray_rim_l if basin is None else basin.rim_l,
+        drink_l_per_pot_day=section.drink_per_pot,
+    )
+
+
+def _flows(built: Layout | None) -> list[float] | None:
+    """Litres a minute of the outlets that give water; None where nothing can be computed."""
+    if built is None:
+        return None
+    try:
+        flows = [flow for flow in watering(built).outlets_l_per_min if flow > 0]
+    except NoFlow:
+        return None
+    return flows or None
+
+
+def _weak(flows: list[float]) -> float:
+    """Mean of the weakest quarter."""
+    return fmean(sorted(flows)[: ceil(len(flows) / 4)])
+
+
+def _curve(section: PumpCurveSection) -> PumpCurve:
+    if section.points is not None:
+        (_, top_m), (some, middle_m), (much, low_m) = section.points
+        return from_three_points(top_m, (some * M3_PER_S, middle_m), (much * M3_PER_S, low_m))
+    assert section.free_flow is not None
+    assert section.shut_off is not None
+    return from_label(section.free_flow * M3_PER_S, section.shut_off)
+
+
+def _leg(section: LayoutSection, leg: LegSection, tubes: tuple[Tube, ...]) -> Leg:
+    header = leg.header
+    first_m = leg.spacing if leg.first is None else leg.first
+    return Leg(
+        tubes=tubes,
+        gaps_m=(first_m, *[leg.spacing] * (len(tubes) - 1)),
+        bore_m=leg.bore or section.line.bore,
+        fittings_k=leg.fittings,
+        header=None if header is None else Piece(header.length, header.bore, header.fittings),
+        back_m=leg.back,
+    )
+
+
+def _tube(section: LayoutSection, each: EachSection | None) -> Tube:
+    tube = section.tube
+    if each is None:
+        return Tube(tube.bore, tube.length, tube.end, tube.fittings)
+    return Tube(
+        bore_m=each.bore or tube.bore,
+        length_m=each.length or tube.length,
+        end_m=tube.end if each.end is None else each.end,
+        fittings_k=tube.fittings,
+        opening=each.opening / 100,
+        pot=each.pot or "",
+    )

@@ -1,0 +1,79 @@
+"""Does what the pump lifts find room: tray, sump, line, and the bags to buy."""
+
+from dataclasses import replace
+
+import pytest
+from tests.bed.test_layout import line
+
+from waaler.bed.figures import Figures
+from waaler.bed.pump import from_label
+from waaler.bed.sizing import bags, size
+from waaler.bed.tray import Tray
+
+TRAY = Tray(2.4, 1.2, 0.04, 0.01, 0.1)
+BED = Figures(pots=16, sump_full_l=200.0, sump_low_l=45.0, sump_empty_l=25.0)
+
+
+def test_a_drain_lets_through_what_torricelli_says() -> None:
+    """0.6 of the area of a 40 mm hole times sqrt(2 g h): at 90 mm of head 60.1 L/min, by hand."""
+    assert TRAY.most_l_per_min == pytest.approx(60_000 * 0.6 * 1.25664e-3 * 1.32861, rel=1e-3)
+    assert TRAY.depth_m(TRAY.most_l_per_min) == pytest.approx(0.1)
+    assert TRAY.depth_m(0.0) == 0.01
+
+
+def test_a_tray_whose_drain_cannot_keep_up_spills() -> None:
+    found = size(line(), BED, replace(TRAY, drain_bore_m=0.012), None, 120.0)
+
+    assert found.is_spilling
+    assert not found.is_sound
+
+
+def test_a_sound_bed_says_so_and_its_figures_hang_together() -> None:
+    found = size(line(), BED, TRAY, 240.0, 120.0)
+
+    assert found.is_sound
+    assert found.weak_l_per_min < found.mean_l_per_min
+    assert found.least_pump_l_per_min == pytest.approx(1.2 * found.flows.flow_l_per_min)
+    assert found.mean_l_per_min * 16 == pytest.approx(found.flows.flow_l_per_min, rel=1e-5)
+    assert found.depth_m is not None
+    assert 0.01 < found.depth_m < 0.1
+    assert found.dip_l == pytest.approx(found.backs_l + TRAY.held_l(found.flows.flow_l_per_min))
+
+
+def test_a_short_run_lowers_the_sump_by_no_more_than_it_lifts() -> None:
+    found = size(line(), BED, TRAY, None, 1.0)
+
+    assert found.dip_l == pytest.approx(found.flows.flow_l_per_min / 60)
+
+
+def test_a_sump_without_room_for_what_runs_back_is_not_sound() -> None:
+    assert not size(line(), BED, TRAY, 200.5, 120.0).is_sound
+    assert size(line(), BED, TRAY, None, 120.0).is_sound
+
+
+def test_a_dip_that_passes_the_lowest_pumping_level_is_told() -> None:
+    shallow = replace(BED, sump_low_l=27.0)
+
+    assert size(line(), shallow, TRAY, None, 120.0).runs_dry
+
+
+def test_a_dry_outlet_is_not_sound() -> None:
+    weak = replace(line(2, end_m=0.4), pump=from_label(1e-4, 0.68))
+    tubes = (weak.tubes[0], replace(weak.tubes[1], end_m=0.36))
+
+    assert size(replace(weak, legs=(replace(weak.legs[0], tubes=tubes),)), BED, None, None, 60.0).flows.dry == (1,)
+
+
+@pytest.mark.parametrize(("nominal_gal", "count"), [(68, 3), (48, 2)])
+def test_bags_are_those_of_the_worked_cases(nominal_gal: int, count: int) -> None:
+    """Source: tests/reference/volumes.yaml, pots_cases: exact arithmetic on a stated fill of 0.93."""
+    _, found = bags(nominal_gal, 3.785411784, 0.93, 113.267)
+
+    assert found == count
+
+
+def test_four_cubic_feet_fill_the_pots_that_growers_say() -> None:
+    """Common practice, no source: 5 pots of 5 gal and 2 of 3, or 3 and 6: 0.965 and 0.907 of the nominal volume."""
+    for nominal_gal, fill in ((31, 0.9652), (33, 0.9067)):
+        litres, _ = bags(nominal_gal, 3.785411784, fill, 113.267)
+        assert litres == pytest.approx(113.267, rel=1e-3)
