@@ -2,13 +2,14 @@
 
 import sys
 from datetime import UTC, datetime
+from math import ceil
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 import click
 
-from waaler.cli.common import Day, echo_json, file_argument, json_option, read_settings, three_digits
+from waaler.cli.common import Day, echo_json, file_argument, json_option, read_settings, refuse, three_digits
 
 if TYPE_CHECKING:
     from waaler.model.faults import Fault
@@ -25,6 +26,7 @@ __all__ = ["command"]
 @click.option("--fault", "fault_texts", multiple=True, help="What goes wrong: NAME@3d+10:00..12h; more than once.")
 @click.option("--faults", "lists_faults", is_flag=True, help="List the faults by name.")
 @click.option("--random-faults", type=click.IntRange(1, 100_000), help="So many days with random faults each.")
+@click.option("--report", "report", type=click.Path(path_type=Path, dir_okay=False), help="Write an HTML page too.")
 @json_option
 @file_argument
 def command(
@@ -34,6 +36,7 @@ def command(
     fault_texts: tuple[str, ...],
     lists_faults: bool,
     random_faults: int | None,
+    report: Path | None,
     as_json: bool,
     file: Path | None,
 ) -> None:
@@ -59,12 +62,27 @@ def command(
     if random_faults is not None:
         sys.exit(_campaign(scene, random_faults, seed))
     findings = _with_progress(scene.days, lambda progress: play_and_keep(settings.id, scene, progress))
+    if report is not None:
+        _write_report(settings, scene, findings, report)
     if as_json:
         echo_json(_as_object(settings, days, findings))
     else:
         for line in _as_lines(settings, days, start.astimezone(zone), findings):
             click.echo(line)
     sys.exit(1 if findings.does_starve or findings.trips else 0)
+
+
+def _write_report(settings: "Settings", scene: "Scene", found: "Findings", out: Path) -> None:
+    from waaler.cli.report import write_report
+
+    worst = f" The driest moment: {found.driest_percent:.0f} % of what the media hold, {_when(found.driest_at)}."
+    faults = [f"Fault: {fault.name} from day {fault.starts_s / 86_400:.2g} on." for fault in scene.faults]
+    assumed = ("Simulated: every pot drinks alike, by the sun and the file's figures.", *faults)
+    is_bad = found.does_starve or bool(found.trips)
+    try:
+        write_report(settings, out, ceil(scene.days), True, _verdict(found) + worst, is_bad, assumed)
+    except OSError as problem:
+        refuse(f"{out}: cannot be written: {problem.strerror or problem}")
 
 
 def _list_faults() -> None:

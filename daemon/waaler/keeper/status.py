@@ -11,14 +11,13 @@ from waaler.guard.messages import Instant
 from waaler.guard.state import PLAN_PURSES, energised_s
 from waaler.guard.state import State as GuardState
 from waaler.plan.advisers import AdviserState, invalid_because
-from waaler.plan.sensing import AdviserKind
+from waaler.plan.sensing import UNITS
 from waaler.plan.timetable import upcoming
 
 __all__ = ["UNITS", "Alerts", "one_line", "rfc3339", "status"]
 
 Alerts = dict[str, dict[str, Any]]
 
-UNITS = {AdviserKind.MOISTURE: "%", AdviserKind.TEMPERATURE: "C", AdviserKind.TRAY_WET: "1"}
 LATE_BEAT_S = 10.0
 
 

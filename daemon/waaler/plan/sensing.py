@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-__all__ = ["Adviser", "AdviserKind", "Range", "Reading", "Sensing"]
+__all__ = ["UNITS", "Adviser", "AdviserKind", "Range", "Reading", "Sensing"]
 
 from enum import StrEnum
 
@@ -14,6 +14,10 @@ class AdviserKind(StrEnum):
     """A float or contact at the tray's lowest spot: 1 wet, 0 dry."""
     TEMPERATURE = "temperature"
     """Degrees Celsius of air or media."""
+
+
+UNITS = {AdviserKind.MOISTURE: "%", AdviserKind.TEMPERATURE: "C", AdviserKind.TRAY_WET: "1"}
+"""Of readings and samples, as people read them; 1 for a contact."""
 
 
 @dataclass(frozen=True, slots=True)

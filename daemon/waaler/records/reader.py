@@ -154,13 +154,17 @@ class Reader:
         )
 
     def coverage(self, since_s: float, until_s: float, step: Step = Step.TEN_MINUTES) -> list[SampleRow]:
-        """Each sensor over the whole period in one row; at_s: the last step that it gave a reading in."""
+        """Each sensor over the whole period in one row; minutes: of the steps in which it gave any reading.
+
+        at_s: the last of these steps.
+        """
         table, column, seconds = step.value
         return self._all(
             _sample,
-            f"SELECT name, unit, max({column}) * {seconds}, sum(minutes), 1.0 * sum(mean_milli * minutes)"
-            f" / sum(minutes), min(least_milli), max(most_milli) FROM {table} JOIN sensor ON sensor.id = sensor"
-            f" WHERE {column} >= ? AND {column} < ? GROUP BY sensor ORDER BY sensor",
+            f"SELECT name, unit, max({column}) * {seconds}, count(*) * {seconds // 60},"
+            f" 1.0 * sum(mean_milli * minutes) / sum(minutes), min(least_milli), max(most_milli)"
+            f" FROM {table} JOIN sensor ON sensor.id = sensor WHERE {column} >= ? AND {column} < ?"
+            " GROUP BY sensor ORDER BY sensor",
             ceil(since_s / seconds),
             ceil(until_s / seconds),
         )

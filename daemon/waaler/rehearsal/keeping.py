@@ -6,7 +6,7 @@ from pathlib import Path
 from waaler.core.facts import Fact
 from waaler.core.memory import Memory
 from waaler.guard.messages import Instant
-from waaler.records.store import Store
+from waaler.records.store import Sample, Store
 from waaler.rehearsal.play import Play
 from waaler.rehearsal.scene import Findings, Scene
 from waaler.settings.places import state_folder
@@ -14,6 +14,7 @@ from waaler.settings.places import state_folder
 __all__ = ["FileKeeping", "play_and_keep", "rehearsal_path"]
 
 FACTS_AT_ONCE = 2000
+TEN_S = 600.0
 
 
 class FileKeeping:
@@ -22,11 +23,22 @@ class FileKeeping:
     def __init__(self, path: Path) -> None:
         self._path = path
         self._waiting: list[Fact] = []
+        self._samples: list[Sample] = []
+        self._tens: dict[str, float] = {}
         self._store = self._new_store()
 
     def keep(self, facts: Sequence[Fact]) -> None:
         self._waiting.extend(facts)
         if len(self._waiting) >= FACTS_AT_ONCE:
+            self._flush()
+
+    def sample(self, name: str, unit: str, wall_s: float, value: float) -> None:
+        """One reading; of each sensor one in ten minutes is kept."""
+        ten = wall_s // TEN_S
+        if self._tens.get(name) != ten:
+            self._tens[name] = ten
+            self._samples.append(Sample(name, unit, wall_s - wall_s % 60, value, value, value))
+        if len(self._samples) >= FACTS_AT_ONCE:
             self._flush()
 
     def memory(self, boot: str, at: Instant) -> Memory:
@@ -41,6 +53,7 @@ class FileKeeping:
         """Everything kept so far is gone, and a new file begun."""
         self._store.close()
         self._waiting.clear()
+        self._samples.clear()
         self._store = self._new_store()
 
     def close(self) -> None:
@@ -55,6 +68,8 @@ class FileKeeping:
     def _flush(self) -> None:
         self._store.write(self._waiting)
         self._waiting.clear()
+        self._store.write_samples(self._samples)
+        self._samples.clear()
 
 
 def rehearsal_path(bed: str) -> Path:

@@ -27,7 +27,7 @@ from waaler.guard.messages import (
     Wake,
 )  # fmt: skip
 from waaler.model.world import World
-from waaler.plan.sensing import Reading
+from waaler.plan.sensing import UNITS, Reading
 from waaler.rehearsal.noting import Notes
 from waaler.rehearsal.scene import Findings, Scene
 from waaler.rehearsal.wire import FAULTS as WIRE_FAULTS
@@ -49,6 +49,8 @@ class Keeping(Protocol):
     """Takes the facts as they come, and gives back at a boot what it knows."""
 
     def keep(self, facts: Sequence[Fact]) -> None: ...
+
+    def sample(self, name: str, unit: str, wall_s: float, value: float) -> None: ...
 
     def memory(self, boot: str, at: Instant) -> Memory: ...
 
@@ -245,8 +247,16 @@ class Play:
 
     def _read_advisers(self) -> None:
         for adviser in self.scene.sensing.advisers:
-            self._tell(Reading(adviser.name, self.world.reading(adviser)))
+            value = self.world.reading(adviser)
+            self._tell(Reading(adviser.name, value))
+            if value is not None:
+                self._sample(adviser.name, UNITS[adviser.kind], value)
+        self._sample("sump", "L", self.world.water.sump_l)
         self.read_at_s = self.world.now_s + READ_EVERY_S
+
+    def _sample(self, name: str, unit: str, value: float) -> None:
+        if self.keeping is not None and not self.core.is_disk_full:
+            self.keeping.sample(name, unit, self._at().wall_s, value)
 
     # --- the core ----------------------------------------------------------------------------
 
