@@ -1,15 +1,20 @@
 """`waaler history` from the shell."""
 
+import csv
+import io
 import json
 import time
+import zipfile
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 from tests.records.facts import whole_run
+from tests.report.beds import write_days
 
 from waaler.cli.main import main
 from waaler.guard.messages import Instant
+from waaler.records.reader import Reader, Table
 from waaler.records.store import Store
 
 BED = """\
@@ -99,3 +104,95 @@ def test_a_rehearsal_is_told_from_its_own_file_and_its_own_last_day(bed: Path) -
     told = json.loads(history(bed, "--rehearsal", "--days", "7", "--json").stdout)
 
     assert len(told["runs"]) == 2
+
+
+# --- a chosen stretch, one run, a copy ----------------------------------------------------------
+
+
+def test_days_the_wrong_way_round_are_refused(bed: Path) -> None:
+    write_run(bed, 0)
+
+    done = history(bed, "--since", "2026-06-21", "--until", "2026-06-20")
+
+    assert done.exit_code == 2
+    assert "--since 2026-06-21 lies after --until 2026-06-20; swap them" in done.stderr
+
+
+def test_since_and_until_are_whole_days_both_included(bed: Path) -> None:
+    store = Store(bed.parent / "terrace.db", "boot-a")
+    for n in range(4):
+        store.write(whole_run(n + 1, n * DAY_S))
+    store.close()
+
+    told = json.loads(history(bed, "--since", "2026-06-22", "--until", "2026-06-23", "--json").stdout)
+
+    assert [run["run"] for run in told["runs"]] == [2, 3]
+    assert [day["day"] for day in told["days"]] == ["2026-06-22", "2026-06-23"]
+
+
+def test_a_number_that_no_run_has_is_said(bed: Path) -> None:
+    write_run(bed, 0)
+
+    done = history(bed, "--why", "99")
+
+    assert (done.exit_code, done.stdout) == (1, "")
+    assert done.stderr == "no run has the number 99; `waaler history --csv` lists them\n"
+
+
+def test_why_tells_the_plan_the_reasons_and_the_readings_before(bed: Path) -> None:
+    write_days(bed.parent / "terrace.db")
+
+    text = history(bed, "--why", "12").stdout
+
+    for part in (
+        "  what            plan, skipped\n",
+        "  cycle           early, number 12 of Sun 21 Jun 2026\n",
+        "  planned         Mon 22 Jun 2026, 09:00:00 for 2 min\n",
+        "  ended because   pot_3 reads 92 %, wet above 90 %\n",
+        "  pot_3           79 % at 09:00\n",
+        "  pot_9           56 % at 09:00\n",
+        "  the rule        A cycle is left out only if every valid sensor says wet;",
+    ):
+        assert part in text
+    assert max(map(len, text.splitlines())) <= 80
+
+
+def test_each_day_has_its_line_of_moisture(bed: Path) -> None:
+    write_days(bed.parent / "terrace.db", 1)
+
+    text = history(bed, "--since", "2026-06-21", "--until", "2026-06-21").stdout
+
+    assert "  moisture ········▆▆·············· 70 to 70 %, midnight to midnight\n" in text
+    assert "\x1b" not in text, "no colours in a pipe"
+    assert max(map(len, text.splitlines())) <= 80
+
+
+def test_a_complete_copy_says_of_every_column_what_it_holds(bed: Path) -> None:
+    write_days(bed.parent / "terrace.db")
+    out = bed.parent / "copy.zip"
+
+    done = history(bed, "--export", str(out))
+
+    assert done.exit_code == 0
+    with zipfile.ZipFile(out) as copy:
+        readme = copy.read("README.txt").decode()
+        rows = {name: list(csv.reader(io.StringIO(copy.read(name).decode()))) for name in copy.namelist()[:-1]}
+    assert len(rows["run.csv"]) == 1 + 7
+    assert len(rows["sample.csv"]) == 1 + 3 * 2 * 120
+    assert [
+        row[2] for row in rows["deed.csv"] if row[1] == "note"
+    ] == ['planted <script>alert(1)</script> & "Söhne"']
+    for head, *_ in rows.values():
+        for column in head:
+            assert f"\n  {column} " in readme
+
+
+def test_a_copy_reads_in_pages_and_loses_no_row_between_them(bed: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("waaler.records.reader.PAGE_ROWS", 7)
+    write_days(bed.parent / "terrace.db", 1)
+
+    with Reader(bed.parent / "terrace.db") as reader:
+        pages = list(reader.pages(Table.SAMPLE))
+
+    assert max(map(len, pages)) == 7
+    assert len({row[:2] for page in pages for row in page}) == sum(map(len, pages)) == 240

@@ -19,18 +19,18 @@ from waaler.report.history import COLUMNS, History, as_csv, as_object, as_text, 
 LISBON = ZoneInfo("Europe/Lisbon")
 DAY = """\
 Sunday 21 June 2026
-  due      start     end         asked      ran  cause      outcome
-  08:00    08:00:00  08:02:00    120 s    120 s  plan       done
-  08:05    08:05:00  08:05:40     40 s     40 s  plan       cut short
+  due      start     end         asked      ran  cause      outcome         run
+  08:00    08:00:00  08:02:00    120 s    120 s  plan       done              1
+  08:05    08:05:00  08:05:40     40 s     40 s  plan       cut short         2
            cut short: sump low
   08:15    alert, urgent: Sump low at rest. No run starts until it reads good.
            Unplug the pump, refill to the full mark, plug it in again; it starts
            again by itself.
-  08:20    -         -           120 s        -  plan       skipped
+  08:20    -         -           120 s        -  plan       skipped           3
            pot reads 82 %, wet above 75 %
   08:25    alert over: sump-low
   08:30    pause by anna: until Sun 09:30
-  09:40    09:40:00  09:41:30     90 s     90 s  by hand    done
+  09:40    09:40:00  09:41:30     90 s     90 s  by hand    done              4
            ordered by anna
   total    4 cycles: 2 done, 1 cut short, 1 skipped
            3 starts, pump on for 4 min 10 s
@@ -73,7 +73,7 @@ def test_the_end_of_an_interrupted_run_is_not_known(tmp_path: Path) -> None:
 
     (run,) = as_object(history, [])["runs"]
     assert (run["outcome"], run["ran_seconds"], run["ended"]) == ("interrupted", 120.0, None)
-    assert "  08:00    08:00:00  -           120 s    120 s  plan       interrupted\n" in as_text(history)
+    assert "  08:00    08:00:00  -           120 s    120 s  plan       interrupted       1\n" in as_text(history)
 
 
 def test_an_empty_period_says_so() -> None:

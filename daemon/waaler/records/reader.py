@@ -2,7 +2,7 @@
 
 import json
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import date
 from enum import Enum
 from math import ceil
@@ -16,9 +16,10 @@ from waaler.plan.types import CycleKey
 from waaler.records.rows import AlertRow, DeedRow, Outgoing, RunRow, SampleRow, TripRow
 from waaler.records.schema import NoRecords, StoreError, refuse_newer
 
-__all__ = ["Reader", "Step"]
+__all__ = ["Reader", "Step", "Table"]
 
 BUSY_S = 2.0
+PAGE_ROWS = 5000
 RUN = (
     "run.id, run.when_s, run.cause, run.asked_s, run.planned_s, run.reason, run.day, run.window, run.n,"
     " run.planned_at_s, run.pulse, run.pulses, run.by, run.intent_wall_s, run.intent_is_sure, run.started_wall_s,"
@@ -32,6 +33,21 @@ DEED = (
 TRIP = "SELECT trip, reason, is_locked, began_wall_s, over_wall_s, by FROM trip"
 
 Row = TypeVar("Row")
+
+
+class Table(Enum):
+    """What a complete copy has. The outbox is left out: it is only what has yet to be sent."""
+
+    BOOT = "boot"
+    RUN = "run"
+    ALERT = "alert"
+    TRIP = "trip"
+    DEED = "deed"
+    AMOUNT = "amount"
+    SENSOR = "sensor"
+    SAMPLE = "sample"
+    SAMPLE_10_MIN = "sample_10_min"
+    SAMPLE_DAY = "sample_day"
 
 
 class Step(Enum):
@@ -195,6 +211,24 @@ class Reader:
         """The wall time of the last run in the history, None without any."""
         latest: float | None = self._all(lambda row: row[0], "SELECT max(when_s) FROM run")[0]
         return latest
+
+    def columns(self, table: Table) -> list[str]:
+        """The table's columns in their order."""
+        return self._all(lambda row: str(row[0]), "SELECT name FROM pragma_table_info(?)", table.value)
+
+    def pages(self, table: Table) -> Iterator[list[tuple[Any, ...]]]:
+        """All rows by their key, some thousand at a time; between two no transaction is open."""
+        keys = self._all(
+            lambda row: str(row[0]), "SELECT name FROM pragma_table_info(?) WHERE pk ORDER BY pk", table.value
+        )
+        key, columns = ", ".join(keys), self.columns(table)
+        at = [columns.index(name) for name in keys]
+        query = f"SELECT * FROM {table.value} {{}} ORDER BY {key} LIMIT {PAGE_ROWS}"
+        rows = self._all(tuple, query.format(""))
+        while rows:
+            yield rows
+            marks = ", ".join("?" * len(keys))
+            rows = self._all(tuple, query.format(f"WHERE ({key}) > ({marks})"), *(rows[-1][n] for n in at))
 
     def after(self, number: int, most: int) -> list[Outgoing]:
         """At most so many messages that came after this one, in their order."""

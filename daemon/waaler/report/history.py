@@ -2,7 +2,7 @@
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from textwrap import wrap
@@ -15,10 +15,25 @@ from waaler.records.reader import Reader
 from waaler.records.rows import AlertRow, DeedRow, RunRow
 from waaler.records.times import local, rfc3339
 
-__all__ = ["COLUMNS", "History", "as_csv", "as_object", "as_text", "read_history", "run_object"]
+__all__ = [
+    "COLUMNS",
+    "History",
+    "as_csv",
+    "as_object",
+    "as_text",
+    "cell",
+    "days_between",
+    "read_history",
+    "run_object",
+]
+
+Paint = Callable[[str, str], str]
+"""A word and what it is, such as an outcome, to the word as the terminal shall show it."""
 
 WIDTH = 80
-HEAD = f"  {'due':<7}  {'start':<8}  {'end':<8}  {'asked':>7}  {'ran':>7}  {'cause':<9}  outcome"
+HEAD = (
+    f"  {'due':<7}  {'start':<8}  {'end':<8}  {'asked':>7}  {'ran':>7}  {'cause':<9}  {'outcome':<11}  {'run':>6}"
+)
 INDENT = " " * 11
 PLAIN_REASONS = {"as planned", "ran its time"}
 """What goes without saying in the table."""
@@ -29,6 +44,10 @@ COLUMNS = (
 )  # fmt: skip
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 """A spreadsheet takes a cell that begins with one of these for a formula."""
+
+
+def plain(word: str, what: str) -> str:  # noqa: ARG001
+    return word
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,21 +72,25 @@ def read_history(reader: Reader, since_s: float, until_s: float, zone: ZoneInfo)
 # --- for people ---------------------------------------------------------------------------------
 
 
-def as_text(history: History) -> str:
-    """A table of at most 80 columns: each day, its rows, its total."""
-    entries = sorted(_entries(history), key=lambda entry: entry[0])
+def as_text(history: History, moisture: Mapping[date, str] | None = None, paint: Paint = plain) -> str:
+    """A table of at most 80 columns: each day, its rows, its total, its line of moisture if there is one.
+
+    paint: colours a word for a terminal.
+    """
+    entries = sorted(_entries(history, paint), key=lambda entry: entry[0])
     totals = {total.day: total for total in history.totals}
     lines: list[str] = []
     for day in sorted({local(when_s, history.zone).date() for when_s, _ in entries}):
         rows = [text for when_s, text in entries if local(when_s, history.zone).date() == day]
-        lines += [f"{day:%A %d %B %Y}", HEAD, *rows, _total_line(totals.get(day)), ""]
+        lines += [paint(f"{day:%A %d %B %Y}", "day"), HEAD, *rows, _total_line(totals.get(day))]
+        lines += [f"  moisture {moisture[day]}", ""] if moisture and day in moisture else [""]
     return "\n".join(lines) if lines else "nothing ran, and nothing was due, in this period\n"
 
 
-def _entries(history: History) -> Iterator[tuple[float, str]]:
+def _entries(history: History, paint: Paint) -> Iterator[tuple[float, str]]:
     zone = history.zone
     for run in history.runs:
-        yield run.when_s, _run_lines(run, zone)
+        yield run.when_s, _run_lines(run, zone, paint)
     for alert in history.alerts:
         yield alert.raised_at_s, _note_line(alert.raised_at_s, f"alert, {alert.severity}: {alert.text}", zone)
         if alert.resolved_at_s is not None:
@@ -77,7 +100,7 @@ def _entries(history: History) -> Iterator[tuple[float, str]]:
         yield deed.at_s, _note_line(deed.at_s, f"{deed.what}{by}: {deed.text}", zone)
 
 
-def _run_lines(run: RunRow, zone: ZoneInfo) -> str:
+def _run_lines(run: RunRow, zone: ZoneInfo, paint: Paint) -> str:
     outcome = "no end yet" if run.outcome is None else run.outcome.value
     cells = (
         f"{_clock(_due_s(run), zone, '%H:%M'):<7}",
@@ -86,9 +109,10 @@ def _run_lines(run: RunRow, zone: ZoneInfo) -> str:
         f"{run.asked_s:>5.0f} s",
         f"{run.actual_s:>5.0f} s" if run.actual_s > 0 else f"{'-':>7}",
         f"{run.cause.value:<9}",
-        outcome,
+        paint(f"{outcome:<11}", outcome),
+        f"{run.run_id:>6}",
     )
-    first = ("  " + "  ".join(cells)).rstrip()
+    first = "  " + "  ".join(cells)
     reasons = [reason for reason in (run.reason, run.result_reason) if reason and reason not in PLAIN_REASONS]
     return "\n".join([first, *_folded("; ".join(dict.fromkeys(reasons)))])
 
@@ -177,11 +201,11 @@ def as_csv(history: History) -> str:
     writer.writerow(COLUMNS)
     for run in history.runs:
         row = run_object(run, history.zone)
-        writer.writerow([_cell(row[column]) for column in COLUMNS])
+        writer.writerow([cell(row[column]) for column in COLUMNS])
     return out.getvalue()
 
 
-def _cell(value: Any) -> Any:
+def cell(value: Any) -> Any:
     """Text that a spreadsheet would take for a formula gets a quote in front."""
     return f"'{value}" if isinstance(value, str) and value.startswith(FORMULA_SIGNS) else value
 
@@ -204,6 +228,7 @@ def _deed_object(deed: DeedRow, zone: ZoneInfo) -> dict[str, Any]:
         "text": deed.text,
         "by": deed.by,
         "until": rfc3339(deed.until_s, zone),
+        "amounts": [{"name": one.name, "value": one.value, "unit": one.unit} for one in deed.amounts],
     }
 
 

@@ -1,0 +1,117 @@
+"""A complete copy of the records for other programs: a zip of CSV files and a text that says what is in them."""
+
+import csv
+import io
+import zipfile
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from waaler.records.reader import Reader, Table
+from waaler.report.history import cell
+
+__all__ = ["ABOUT", "export"]
+
+WALL = "seconds since 1970-01-01 UTC by the wall clock"
+LONG = "seconds by the hand that no clock change moves, since that boot began"
+BOOT = "the boot that the long hand belongs to"
+SURE = "1 if the wall clock was known to be right"
+
+ABOUT: dict[Table, dict[str, str]] = {
+    Table.BOOT: {
+        "id": "number of the boot", "name": "the kernel's id of it", "last_long_s": f"last sign of life: {LONG}",
+        "sure_offset_s": "wall clock less long hand while the clock was sure, empty if never",
+    },
+    Table.RUN: {
+        "id": "number of the run", "when_s": f"where it stands in the history: {WALL}",
+        "cause": "who wanted it", "purse": "the allowance of pump time it drew on", "asked_s": "seconds asked for",
+        "planned_s": "seconds that the plan has for it, 0 without a plan", "reason": "why wanted, and so long",
+        "day": "local day of its cycle", "window": "watering window", "n": "number of the cycle in its window",
+        "planned_at_s": f"start by the plan: {WALL}", "pulse": "number of the pulse",
+        "pulses": "pulses of its cycle",
+        "by": "who ordered it", "granted_s": "seconds that the guard granted", "outcome": "how it ended",
+        "actual_s": "seconds that the pump was on", "result_reason": "why it ended so",
+    },
+    Table.ALERT: {
+        "id": "number of the alert", "kind": "its short name", "severity": "urgent, soon or note",
+        "text": "what people were told", "times": "how often it was raised while it stood",
+    },
+    Table.TRIP: {
+        "id": "number of the trip", "trip": "its short name", "reason": "why, in words",
+        "is_locked": "1 if only a person could end it", "by": "who ended it",
+    },
+    Table.DEED: {
+        "id": "number of the deed", "what": "what was done", "text": "in words", "by": "who did it",
+        "until_wall_s": f"when it ended by itself: {WALL}", "seconds": "pump seconds that it was about",
+        "boot": BOOT, "long_s": LONG, "wall_s": WALL, "is_sure": SURE,
+    },
+    Table.AMOUNT: {
+        "deed": "the deed's number", "name": "what was poured or measured", "value": "how much", "unit": "its unit",
+    },
+    Table.SENSOR: {"id": "number of the sensor", "name": "its name in the file", "unit": "of its readings"},
+    Table.SAMPLE: {"minute": "minutes since 1970 UTC; kept for 30 days"},
+    Table.SAMPLE_10_MIN: {"ten": "tens of minutes since 1970 UTC; kept for a year"},
+    Table.SAMPLE_DAY: {"day": "days (UTC) since 1970; kept for ever"},
+}  # fmt: skip
+"""What each column is; those of moments and samples are told by their endings."""
+
+MOMENTS = {"boot": BOOT, "long_s": LONG, "wall_s": WALL, "is_sure": SURE}
+SAMPLES = {
+    "sensor": "the sensor's number", "minutes": "minutes with a reading", "mean_milli": "mean, in thousandths",
+    "least_milli": "least, in thousandths", "most_milli": "most, in thousandths",
+}  # fmt: skip
+
+
+def export(reader: Reader, bed: str, title: str, out: Path) -> dict[str, int]:
+    """Writes the zip; the rows of each table. Raises OSError and StoreError."""
+    counts: dict[str, int] = {}
+    parts = [f"Records of the bed {bed} ({title}), copied {datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}.", INTRODUCTION]
+    new = out.with_name(out.name + ".new")
+    with zipfile.ZipFile(new, "w", zipfile.ZIP_DEFLATED) as archive:
+        for table in Table:
+            columns = reader.columns(table)
+            counts[table.value] = _write(archive, reader, table, columns)
+            parts.append(_about(table, columns, counts[table.value]))
+        archive.writestr("README.txt", "\n\n".join(parts) + "\n")
+    new.replace(out)
+    return counts
+
+
+INTRODUCTION = (
+    "One CSV file a table, UTF-8, commas, a head line; an empty cell is nothing known. Text that a spreadsheet\n"
+    "would run as a formula has a quote (') in front. Every moment is kept by both hands: *_wall_s and *_long_s."
+)
+
+
+def meaning(table: Table, column: str) -> str:
+    """What a column holds. Raises KeyError for one that nobody described."""
+    told = ABOUT[table]
+    if column in told:
+        return told[column]
+    if table.value.startswith("sample"):
+        return SAMPLES[column]
+    moment, ending = next((column.removesuffix(f"_{e}"), e) for e in MOMENTS if column.endswith(f"_{e}"))
+    return f"{moment}: {MOMENTS[ending]}"
+
+
+def _about(table: Table, columns: Sequence[str], rows: int) -> str:
+    wide = max(map(len, columns))
+    lines = [f"{table.value}.csv, {rows} rows", *(f"  {c:<{wide}}  {meaning(table, c)}" for c in columns)]
+    return "\n".join(lines)
+
+
+def _write(archive: zipfile.ZipFile, reader: Reader, table: Table, columns: Sequence[str]) -> int:
+    """Row after row, so that ten years need no more memory than a day."""
+    count = 0
+    with archive.open(f"{table.value}.csv", "w") as raw, io.TextIOWrapper(raw, "utf-8", newline="") as text:
+        writer = csv.writer(text)
+        writer.writerow(columns)
+        for rows in reader.pages(table):
+            writer.writerows([_row(row) for row in rows])
+            count += len(rows)
+    return count
+
+
+def _row(row: Sequence[Any]) -> list[Any]:
+    return [cell(value) for value in row]
