@@ -113,3 +113,9 @@ def test_after_a_power_cut_the_bed_is_watered_again() -> None:
 
 def test_every_fault_has_words() -> None:
     assert all(len(what) > 10 for what in FAULTS.values())
+
+
+def test_a_bed_that_drinks_next_to_nothing_foresees_no_low_sump() -> None:
+    found = play(scene=replace(SCENE, figures=replace(SCENE.figures, drink_l_per_pot_day=1e-9)))
+
+    assert found.sump_low_expected is None

@@ -10,6 +10,9 @@ from waaler.rehearsal.scene import Findings, Scene
 
 __all__ = ["Notes"]
 
+FORESEEN_DAYS = 3660
+"""A sump that lasts longer does not go down."""
+
 
 class Notes:
     """findings: complete once `finish` was called."""
@@ -71,7 +74,8 @@ class Notes:
         findings.spilled_l = water.spilled_l
         findings.sump_end_l = water.sump_l
         per_day_l = (findings.sump_start_l - water.sump_l) / self._scene.days
-        if findings.sump_low_at is None and per_day_l > 0:
-            days = (water.sump_l - self._scene.figures.sump_low_l) / per_day_l
+        left_l = water.sump_l - self._scene.figures.sump_low_l
+        if findings.sump_low_at is None and per_day_l * FORESEEN_DAYS > left_l:
+            days = left_l / per_day_l
             findings.sump_low_expected = self.local + timedelta(days=days)
         return findings
