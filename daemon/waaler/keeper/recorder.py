@@ -42,6 +42,7 @@ class Recorder(LastingThread):
         self._facts: list[Fact] = []
         self._samples: list[Sample] = []
         self._is_failing = False
+        self._alive_at_s = now().long_s
 
     def put(self, item: Fact | Sample) -> None:
         self._inbox.put(item)
@@ -55,6 +56,7 @@ class Recorder(LastingThread):
             self._write_facts()
             if self._samples and self._samples[-1].minute_s - self._samples[0].minute_s >= SAMPLES_EVERY_S:
                 self._write_samples()
+            self._note_alive()
         self._write_facts()
         self._write_samples()
         if self._store is not None:
@@ -94,6 +96,12 @@ class Recorder(LastingThread):
         self._samples = [] if is_kept else samples[-MOST_WAITING:]
         if is_kept:
             self._thin()
+
+    def _note_alive(self) -> None:
+        """For a bed without sensors too."""
+        at = self._now()
+        if at.long_s - self._alive_at_s >= SAMPLES_EVERY_S and self._try(lambda store: store.alive(at)):
+            self._alive_at_s = at.long_s
 
     def _thin(self) -> None:
         """Steps of forgetting old samples, for as long as nothing waits to be written."""

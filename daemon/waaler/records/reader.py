@@ -94,6 +94,22 @@ class Reader:
             _run, f"SELECT {RUN} FROM run WHERE when_s >= ? AND when_s < ? ORDER BY when_s, id", since_s, until_s
         )
 
+    def newest_runs(
+        self, since_s: float, until_s: float, outcome: Outcome | None, most: int, leave_out: int
+    ) -> list[RunRow]:
+        """A page of a period's runs, newest first: `most` of them after those left out; outcome None takes all."""
+        chosen, values = ("", ()) if outcome is None else ("AND outcome = ?", (outcome.value,))
+        return self._all(
+            _run,
+            f"SELECT {RUN} FROM run WHERE when_s >= ? AND when_s < ? {chosen}"
+            " ORDER BY when_s DESC, id DESC LIMIT ? OFFSET ?",
+            since_s,
+            until_s,
+            *values,
+            most,
+            leave_out,
+        )
+
     def alerts(self, since_s: float, until_s: float) -> list[AlertRow]:
         """Alerts that were raised in a period, oldest first."""
         return self._all(

@@ -22,6 +22,7 @@ __all__ = [
     "as_object",
     "as_text",
     "cell",
+    "csv_row",
     "days_between",
     "read_history",
     "run_object",
@@ -199,10 +200,14 @@ def as_csv(history: History) -> str:
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(COLUMNS)
-    for run in history.runs:
-        row = run_object(run, history.zone)
-        writer.writerow([cell(row[column]) for column in COLUMNS])
+    writer.writerows(csv_row(run, history.zone) for run in history.runs)
     return out.getvalue()
+
+
+def csv_row(run: RunRow, zone: ZoneInfo) -> list[Any]:
+    """The cells of COLUMNS."""
+    row = run_object(run, zone)
+    return [cell(row[column]) for column in COLUMNS]
 
 
 def cell(value: Any) -> Any:

@@ -33,6 +33,11 @@ nav a { display: inline-block; padding: .5rem 0; }
 .verdict.alarm, .alarm { border-left: 6px double var(--alarm); background: var(--alarm-paper); }
 .alarm { padding: .5rem .75rem; margin: .5rem 0; list-style: none; max-width: 46rem; }
 .alarm strong { color: var(--alarm); }
+.note { border-left: 6px solid var(--soft); background: var(--panel); padding: .5rem .75rem; margin: .5rem 0;
+  list-style: none; max-width: 46rem; }
+ul.today { list-style: none; padding: 0; margin: .25rem 0; display: flex; flex-wrap: wrap; gap: .25rem 1rem;
+  font-size: .875rem; }
+ul.today a { display: inline-block; padding: .25rem; }
 ul.alarms { padding: 0; margin: 0; }
 dl.now { display: grid; grid-template-columns: repeat(auto-fit, minmax(9.5rem, 1fr)); gap: .75rem 1rem;
   margin: 1rem 0; }

@@ -198,7 +198,9 @@ def sensors_table(period: Period) -> Markup:
     """How much of the time each sensor gave readings."""
     if not period.coverage:
         return tag("p", "No sensor gave a reading in this period.")
-    zone, whole_min = period.span.zone, max(1.0, 1440 * period.days)
+    zone = period.span.zone
+    begin_s = min((row.at_s for row in period.samples), default=period.span.begin_s)
+    whole_min = max(1.0, (min(period.now_s, period.span.end_s) - max(begin_s, period.span.begin_s)) / 60)
     troubles = [alert.kind for alert in period.history.alerts]
     rows = []
     for row in period.coverage:
@@ -212,7 +214,7 @@ def sensors_table(period: Period) -> Markup:
             f"{row.least:.3g} to {row.most:.3g}{unit}",
         ))  # fmt: skip
     heads = ("Sensor", "Last reading", "Not valid", "Of the time", "Range")
-    return table("Sensors: for how much of the time they gave readings", heads, rows, numbers=2)
+    return table("Sensors: for how much of the time since the first reading they gave any", heads, rows, numbers=2)
 
 
 def _day(period: Period, wall_s: float) -> date:

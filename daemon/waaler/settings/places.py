@@ -6,7 +6,7 @@ from pathlib import Path
 
 from waaler.settings.faults import Fault, SettingsError
 
-__all__ = ["ETC", "EXAMPLE", "FolderError", "bed_id", "find", "runtime_folder", "state_folder"]
+__all__ = ["ETC", "EXAMPLE", "FolderError", "bed_id", "find", "records_file", "runtime_folder", "state_folder"]
 
 ETC = Path("/etc/waaler")
 ID_LINE = re.compile(r"^bed:\s*[\"']?([a-z][a-z0-9-]{0,30})\b", re.MULTILINE)
@@ -46,6 +46,15 @@ def bed_id(file: Path) -> str:
 def state_folder(bed: str) -> Path:
     """The bed's folder for what must last; made if it is missing. Raises FolderError."""
     return _folder(bed, "STATE_DIRECTORY", Path("/var/lib/waaler"), "XDG_STATE_HOME", Path.home() / ".local/state")
+
+
+def records_file(bed: str) -> Path:
+    """The bed's database for one who only reads: where it is found, else where the daemon would begin it."""
+    own = Path(os.environ.get("XDG_STATE_HOME") or Path.home() / ".local/state") / "waaler" / bed
+    given = os.environ.get("STATE_DIRECTORY")
+    folders = [Path(given.split(":")[0])] if given else [Path("/var/lib/waaler") / bed, own]
+    found = (folder / f"{bed}.db" for folder in folders)
+    return next((path for path in found if path.exists()), folders[-1] / f"{bed}.db")
 
 
 def runtime_folder(bed: str) -> Path:

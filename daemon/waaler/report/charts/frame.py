@@ -26,7 +26,7 @@ __all__ = [
 
 FOOT = 18
 HEAD = 14
-MOST_LABELS = 7
+MOST_LABELS = 5
 WIDE = 1000
 """Units across in the stretched box of a curve."""
 
