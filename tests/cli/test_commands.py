@@ -196,6 +196,29 @@ def test_a_bucket_test_is_judged_and_fitted(file: Path) -> None:
     assert run("balance", cups, file).exit_code == 2
 
 
+@freeze_time("2026-07-01 10:00:00")
+def test_the_budget_tells_days_refills_and_what_it_assumed(file: Path) -> None:
+    result = run("budget", "--days", "16", file)
+
+    assert result.exit_code == 0, result.output
+    assert fits(result.output)
+    assert "low       Sat 11 Jul 2026; refill 175 L" in result.output
+    assert "+185 L of" in result.output
+    assert "assumed: no crops are written: 1.2 L a pot and day" in result.output
+    told = json.loads(run("budget", "--days", "16", "--json", file).output)
+    assert told["low_on"] == "2026-07-11"
+    assert len(told["days"]) == 16
+
+
+@freeze_time("2026-07-01 10:00:00")
+def test_a_budget_that_does_not_last_says_so_and_exits_with_1(file: Path) -> None:
+    file.write_text(SMALLEST + "layout: {drink_per_pot: 4 L}\naway_days: 5\n")
+    result = run("budget", file)
+
+    assert result.exit_code == 1
+    assert "NOTE: the sump reads low on" in result.output
+
+
 def test_every_command_tells_an_example(file: Path) -> None:
     names = main.list_commands(None)  # type: ignore[arg-type]
     assert len(names) >= 15

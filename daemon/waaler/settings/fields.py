@@ -11,12 +11,44 @@ from pydantic_core import PydanticCustomError
 
 from waaler.plan.types import ClockMoment, Moment, SunEvent, SunMoment
 from waaler.settings.solution import ec_ms_per_cm, ph
-from waaler.settings.units import DURATION, FLOW, LENGTH, SHARE, VOLUME, Dimension, UnitError, amount, temperature_c
+from waaler.settings.units import (
+    AREA,
+    DURATION,
+    FLOW,
+    LENGTH,
+    SHARE,
+    VOLUME,
+    Dimension,
+    UnitError,
+    amount,
+    temperature_c,
+)
 
 __all__ = [
-    "FIRST_DAY", "LAST_DAY", "Acidity", "BedId", "Conductivity", "Count", "Day", "Degrees", "Duration",
-    "FlowRate", "Gpio", "Length", "Name", "Number", "OneWire", "Percent", "PlainText", "Temperature", "TimeZone",
-    "Volume", "Water", "Weekday", "When",
+    "FIRST_DAY",
+    "LAST_DAY",
+    "Acidity",
+    "Area",
+    "BedId",
+    "Conductivity",
+    "Count",
+    "Day",
+    "Degrees",
+    "Duration",
+    "FlowRate",
+    "Gpio",
+    "Length",
+    "Name",
+    "Number",
+    "OneWire",
+    "Percent",
+    "PlainText",
+    "Temperature",
+    "TimeZone",
+    "Volume",
+    "Water",
+    "Weekday",
+    "When",
 ]  # fmt: skip
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -158,6 +190,7 @@ Duration = Annotated[float, _quantity(DURATION), _schema("a time", "4 min")]
 Volume = Annotated[float, _quantity(VOLUME), _schema("a volume", "220 L")]
 FlowRate = Annotated[float, _quantity(FLOW), _schema("a flow", "54 L/h")]
 Length = Annotated[float, _quantity(LENGTH), _schema("a length", "1.2 m")]
+Area = Annotated[float, _quantity(AREA), _schema("an area", "0.35 m2")]
 Percent = Annotated[float, _quantity(SHARE), _schema("a share", "45 %")]
 Temperature = Annotated[float, _parsed(temperature_c, "32 C or 90 F"), _schema("a temperature", "32 C")]
 Conductivity = Annotated[

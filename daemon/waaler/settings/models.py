@@ -25,6 +25,7 @@ from waaler.settings.fields import (
     Weekday,
     When,
 )  # fmt: skip
+from waaler.settings.growing import CropSection, FeedSection, TopUpSection, WeatherSection
 from waaler.settings.laying import LayoutSection
 from waaler.settings.section import Section, between, misfit
 
@@ -257,6 +258,11 @@ class BedFile(Section):
     solution: SolutionSection = SolutionSection()
     limits: LimitsSection = LimitsSection()
     layout: LayoutSection = LayoutSection()
+    crops: list[CropSection] = Field(default=[], max_length=20)
+    weather: WeatherSection | None = None
+    feed: FeedSection = FeedSection()
+    top_up: TopUpSection | None = None
+    away_days: Annotated[Count, between(1, 60, "days")] = 7
     pump: PumpSection = PumpSection()
     pins: PinsSection | None = None
     no_sump_float: Literal["accepted"] | None = None

@@ -7,7 +7,18 @@ Source: NIST Special Publication 811, appendix B.8 (from memory; the same figure
 import re
 from dataclasses import dataclass
 
-__all__ = ["DURATION", "FLOW", "LENGTH", "SHARE", "VOLUME", "Dimension", "UnitError", "amount", "temperature_c"]
+__all__ = [
+    "AREA",
+    "DURATION",
+    "FLOW",
+    "LENGTH",
+    "SHARE",
+    "VOLUME",
+    "Dimension",
+    "UnitError",
+    "amount",
+    "temperature_c",
+]
 
 GALLON_L = 3.785411784
 QUART_L = GALLON_L / 4
@@ -49,11 +60,12 @@ FLOW = Dimension(
 LENGTH = Dimension(
     "a length", {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}, "1.2 m, 15 mm or 18 in"
 )
+AREA = Dimension("an area", {"m2": 1.0, "ft2": 0.09290304}, "0.35 m2 or 4 ft2")
 SHARE = Dimension("a share", {"%": 1.0}, "45 %")
 
 LONGEST_TEXT = 80
 NUMBER = r"[+-]?(?:\d+(?:[.,]\d+)?|\.\d+)"
-PART = re.compile(rf"\s*({NUMBER})\s*([A-Za-z%][A-Za-z/ ]*(?:3(?!\d))?)\s*")
+PART = re.compile(rf"\s*({NUMBER})\s*([A-Za-z%][A-Za-z/ ]*(?:[23](?!\d))?)\s*")
 TEMPERATURE = re.compile(rf"\s*({NUMBER})\s*°?\s*([CF])\s*")
 
 

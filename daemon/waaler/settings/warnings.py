@@ -3,13 +3,16 @@
 from collections.abc import Iterator
 from datetime import date, timedelta
 from itertools import pairwise
+from pathlib import Path as FilePath
 
+from waaler.bed.budget import budget, ec_range, safe_gap_h
 from waaler.bed.layout import watering
 from waaler.bed.network import NoFlow
 from waaler.plan.sun import sun_event
-from waaler.plan.timetable import cycles_of_day
+from waaler.plan.timetable import cycles_of_day, daytime_gap_s
 from waaler.plan.types import Cycle, Moment, Plan, SunMoment
 from waaler.settings.build import busiest_day_s
+from waaler.settings.build_site import site, weather
 from waaler.settings.faults import Fault
 from waaler.settings.models import PinsSection, WindowSection
 from waaler.settings.settings import Settings
@@ -39,6 +42,7 @@ def warnings(settings: Settings, today: date) -> tuple[Fault, ...]:
         *_hot_day(settings),
         *_wiring(settings),
         *_layout(settings),
+        *_water(settings, today),
     ]
     return tuple(dict.fromkeys(found))
 
@@ -133,6 +137,33 @@ def _layout(settings: Settings) -> Iterator[Fault]:
     if flows.dry:
         numbers = ", ".join(str(n) for n in flows.dry[:8])
         yield source.fault(("layout", "pump"), f"outlets {numbers} give nothing", "see `waaler size`")
+
+
+def _water(settings: Settings, today: date) -> Iterator[Fault]:
+    """Crops whose solutions do not meet, a sump that does not last, gaps that dry the media: over the next year."""
+    file, figures, source = settings.file, settings.figures, settings.source
+    place = site(file)
+    if ec_range(place.crops) is None:
+        yield source.fault(("crops",), "the crops' EC ranges do not meet", "give them beds of their own")
+    if not file.crops or (file.weather is not None and file.weather.csv is not None):
+        return
+    lengths = {day: [c.seconds for c in cycles_of_day(settings.plan, day)] for day in _days_of_year(today)}
+    found = budget(place, figures, today, len(lengths), weather(file, FilePath()), lengths.__getitem__)
+    hot = found.hottest
+    usable_l = figures.sump_full_l - figures.sump_low_l
+    if hot.drink_l > 0 and usable_l < file.away_days * hot.drink_l:
+        days = usable_l / hot.drink_l
+        what = f"around {hot.day} a full sump lasts {days:.1f} days, less than away_days ({file.away_days})"
+        yield source.fault(("away_days",), what, "a larger sump, a header tank, or refill sooner")
+    gap_h = daytime_gap_s(settings.plan, hot.day) / 3600
+    safe_h = safe_gap_h(figures, hot.drink_l / figures.pots)
+    if gap_h > safe_h:
+        what = f"around {hot.day} the longest gap by day is {gap_h:.1f} h, and the media last {safe_h:.1f} h"
+        yield source.fault(("plan",), what, "plan more cycles; see `waaler budget`")
+
+
+def _days_of_year(today: date) -> list[date]:
+    return [today + timedelta(days=n) for n in range(365)]
 
 
 def _wiring(settings: Settings) -> Iterator[Fault]:

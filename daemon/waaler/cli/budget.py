@@ -1,0 +1,138 @@
+"""How long the water lasts."""
+
+import sys
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from waaler.cli.common import Day, echo_json, file_argument, json_option, read_settings, refuse, three_digits
+
+if TYPE_CHECKING:
+    from waaler.bed.budget import Advice, Budget, Site
+    from waaler.settings import Settings
+
+__all__ = ["command"]
+
+SHOWN_DAYS = 14
+
+
+@click.command("budget")
+@click.option("--days", type=click.IntRange(1, 366), default=30, show_default=True, help="How many days.")
+@click.option("--from", "first", type=Day(), help="First day; today if left out.")
+@json_option
+@file_argument
+def command(days: int, first: datetime | None, as_json: bool, file: Path | None) -> None:
+    """Tell what the plants drink, what the plan gives, and how many days the sump lasts.
+
+    Begins with a full sump of fresh solution. Exit 1 if it reads low before `away_days` are over, or if a day
+    gets less than its plants drink.
+
+    Example: waaler budget --from 2026-07-01 --days 30
+    """
+    from waaler.bed.budget import advice, budget
+    from waaler.plan.timetable import cycles_of_day
+    from waaler.settings import SettingsError
+    from waaler.settings.build_site import site, weather
+
+    settings = read_settings(file)
+    where = site(settings.file)
+    try:
+        sky = weather(settings.file, Path(settings.source.name).parent)
+    except SettingsError as problem:
+        refuse(str(problem), 2)
+    begin = date.today() if first is None else first.date()
+    lengths = lambda day: [cycle.seconds for cycle in cycles_of_day(settings.plan, day)]  # noqa: E731
+    found = budget(where, settings.figures, begin, days, sky, lengths)
+    told = advice(found, settings.figures)
+    problems = _problems(settings, found)
+    if as_json:
+        echo_json(_as_object(settings, found, told, problems))
+    else:
+        for line in _as_lines(settings, where, found, told, problems):
+            click.echo(line)
+    sys.exit(1 if problems else 0)
+
+
+def _problems(settings: "Settings", found: "Budget") -> list[str]:
+    problems = []
+    away = settings.file.away_days
+    if found.low_on is not None and (found.low_on - found.days[0].day).days < away:
+        problems.append(f"the sump reads low on {found.low_on:%a %d %b}, before {away} days are over")
+    thirsty = [row for row in found.days if row.given_l < row.drink_l]
+    if thirsty:
+        problems.append(f"on {len(thirsty)} days the plan gives less than the plants drink")
+    return problems
+
+
+def _as_lines(
+    settings: "Settings", where: "Site", found: "Budget", told: "Advice", problems: list[str]
+) -> list[str]:
+    hot, figures = found.hottest, settings.figures
+    low = "not within these days" if found.low_on is None else f"{found.low_on:%a %d %b %Y}"
+    every = "" if told.refill_every_days is None else f", about every {told.refill_every_days} days"
+    lines = [
+        f"{settings.title} ({settings.id}): {len(found.days)} days from {found.days[0].day:%a %d %b %Y}",
+        "",
+        f"  drink     {three_digits(hot.drink_l)} L on the day of most,"
+        f" {three_digits(hot.drink_l / figures.pots)} L a pot; the plan gives {three_digits(hot.given_l)} L",
+        f"  media     last {three_digits(told.safe_gap_h)} h around midday of that day",
+        f"  suggested {told.cycles} cycles of {three_digits(told.seconds)} s",
+        f"  low       {low}; refill {three_digits(told.refill_l)} L{every}",
+        f"  solution  {three_digits(found.days[-1].ec)} mS/cm at the end; renew by {found.renew_on:%a %d %b}",
+        "",
+        "  day          reference   drink   given    sump     EC",
+    ]
+    lines += [
+        f"  {row.day:%a %d %b}   {three_digits(row.reference_mm):>6} mm  {three_digits(row.drink_l):>5} L"
+        f"  {three_digits(row.given_l):>5} L  {three_digits(row.sump_l):>5} L   {three_digits(row.ec):>4}"
+        + (f"  +{three_digits(row.refill_l)} L of {three_digits(row.refill_ec)} mS/cm" if row.refill_l else "")
+        for row in found.days[:SHOWN_DAYS]
+    ]
+    if len(found.days) > SHOWN_DAYS:
+        lines.append(f"  and {len(found.days) - SHOWN_DAYS} more days, see --json")
+    lines += ["", *[f"  NOTE: {problem}" for problem in problems], *_assumed(settings, where, found)]
+    return lines
+
+
+def _assumed(settings: "Settings", where: "Site", found: "Budget") -> list[str]:
+    from textwrap import wrap
+
+    parts = [f"reference by {', '.join(sorted(found.methods))}"]
+    if not where.crops:
+        parts = [f"no crops are written: {three_digits(settings.figures.drink_l_per_pot_day)} L a pot and day"]
+    elif settings.file.weather is None:
+        parts.append("no weather is written: 24 and 14 C every day")
+    parts.append(f"cover {100 * where.cover:.0f} % of outdoors")
+    parts.append(f"plants take {100 * where.uptake_share:.0f} % of the solution's strength")
+    parts.append("half of a pot's water may go between cycles; a fifth of what is given drains")
+    return wrap("assumed: " + "; ".join(parts), width=78, initial_indent="  ", subsequent_indent="  ")
+
+
+def _as_object(settings: "Settings", found: "Budget", told: "Advice", problems: list[str]) -> dict[str, Any]:
+    return {
+        "bed": settings.id,
+        "low_on": None if found.low_on is None else found.low_on.isoformat(),
+        "renew_on": found.renew_on.isoformat(),
+        "safe_gap_hours": told.safe_gap_h,
+        "suggested_cycles": told.cycles,
+        "suggested_seconds": told.seconds,
+        "refill_litres": told.refill_l,
+        "refill_every_days": told.refill_every_days,
+        "methods": sorted(found.methods),
+        "problems": problems,
+        "days": [
+            {
+                "day": row.day.isoformat(),
+                "reference_mm": row.reference_mm,
+                "drink_litres": row.drink_l,
+                "given_litres": row.given_l,
+                "sump_litres": row.sump_l,
+                "ec_ms_per_cm": row.ec,
+                "refill_litres": row.refill_l,
+                "refill_ec_ms_per_cm": row.refill_ec,
+            }
+            for row in found.days
+        ],
+    }

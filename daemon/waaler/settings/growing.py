@@ -1,0 +1,66 @@
+"""Crops, weather and solution, as the file writes them."""
+
+from typing import Annotated
+
+from pydantic import Field, model_validator
+
+from waaler.settings.fields import Area, Count, Day, Length, Name, Number, Percent, PlainText, Temperature, Volume
+from waaler.settings.section import Section, between, misfit
+
+__all__ = ["CropSection", "FeedSection", "TopUpSection", "WeatherSection"]
+
+Celsius = Annotated[Temperature, between(-50, 60, "C")]
+Kc = Annotated[Number, between(0.05, 2, "")]
+StageDays = Annotated[Count, between(1, 400, "days")]
+Ec = Annotated[Number, between(0, 10, "mS/cm")]
+
+
+class CropSection(Section):
+    """A group of alike plants: the four stages in days, the three coefficients, the ground that a grown one shades.
+
+    FAO Irrigation and Drainage Paper 56 prints stages and coefficients for many crops.
+    """
+
+    name: Name
+    pots: Annotated[Count, between(1, 1000, "pots")]
+    plants_per_pot: Annotated[Number, between(0.1, 50, "plants")] = 1.0
+    planted: Day
+    canopy: Annotated[Area, between(0.01, 10, "m2")]
+    stages: Annotated[list[StageDays], Field(min_length=4, max_length=4)]
+    kc: Annotated[list[Kc], Field(min_length=3, max_length=3)]
+    ec: Annotated[list[Ec], Field(min_length=2, max_length=2)] = [1.5, 2.5]  # noqa: RUF012
+
+    @model_validator(mode="after")
+    def _in_order(self) -> "CropSection":
+        if not self.ec[0] <= self.ec[1]:
+            raise misfit("the crop's EC range is upside down", "write the lower one first")
+        return self
+
+
+class WeatherSection(Section):
+    """A table of days, or each month's usual highest and lowest temperature; and what reaches the crop of it."""
+
+    csv: PlainText | None = None
+    normals: Annotated[list[tuple[Celsius, Celsius]], Field(min_length=12, max_length=12)] | None = None
+    elevation: Annotated[Length, between(-400, 5000, "m")] = 100.0
+    cover: Annotated[Percent, between(10, 150, "%")] = 70.0
+
+    @model_validator(mode="after")
+    def _is_one(self) -> "WeatherSection":
+        if (self.csv is None) == (self.normals is None):
+            raise misfit("the weather needs one source", "write csv: FILE, or normals: with twelve pairs")
+        return self
+
+
+class FeedSection(Section):
+    """EC of the fresh solution and of plain water, mS/cm at 25 C; what plants take against what is there."""
+
+    ec: Ec = 2.0
+    water: Ec = 0.3
+    uptake: Annotated[Percent, between(0, 150, "%")] = 70.0
+
+
+class TopUpSection(Section):
+    """A header tank whose mechanical float valve keeps the sump full."""
+
+    tank: Annotated[Volume, between(1, 100_000, "L")]

@@ -1,0 +1,139 @@
+"""The crop's coefficient by its stages, its litres, the solution's salts, and weather from a table."""
+
+from datetime import date
+from pathlib import Path
+
+import pytest
+import yaml
+from hypothesis import given
+from hypothesis import strategies as st
+
+from waaler.bed.crops import Crop, Stages, coefficient, litres_per_plant
+from waaler.bed.solution import Solution, after, to_dilute_l
+from waaler.bed.weather import DayWeather, WeatherError, normal_day, weather_of_csv
+
+REFERENCE = Path(__file__).parents[1] / "reference"
+CURVES = yaml.safe_load((REFERENCE / "crop_kc_curve.yaml").read_text())
+SALTS = yaml.safe_load((REFERENCE / "nutrient_balance.yaml").read_text())
+
+
+# --- refusals ---------------------------------------------------------------------------------
+
+HEAD = "date,t_max_c,t_min_c\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("", "1:1: column date is missing; name the columns in the first line"),
+        ("date,t_max_c,t_min_c,rain\n", "1:22: 'rain' is no column; known: date, t_max_c, t_min_c, rh_max_percent,"
+         " rh_min_percent, wind_m_per_s, radiation_mj_per_m2"),
+        (HEAD, "1:1: there are no days; write one line for each day"),
+        (HEAD + "june,20,10\n", "2:1: 'june' is no date; write 2026-06-21"),
+        (HEAD + "2026-06-21,hot,10\n", "2:12: 'hot' is no t_max_c; write a plain number of degrees C, or nothing"),
+        (HEAD + "2026-06-21,nan,10\n", "2:12: 'nan' is no t_max_c; write a plain number of degrees C, or nothing"),
+        (HEAD + "2026-06-21,10,20\n", "2:1: the day's temperatures do not fit; write t_max_c above t_min_c"),
+        (HEAD + "2026-06-21,20\n", "2:1: 2 values for 3 columns; write one for each column"),
+        (HEAD + "2026-06-21,20,10\n2026-06-21,20,10\n", "3:1: 2026-06-21 is there twice; keep one line for each day"),
+    ],
+)  # fmt: skip
+def test_a_weather_table_that_makes_no_sense_is_told_with_its_place(text: str, told: str) -> None:
+    with pytest.raises(WeatherError) as caught:
+        weather_of_csv(text)
+
+    assert str(caught.value) == told
+
+
+def test_water_that_is_no_weaker_dilutes_nothing() -> None:
+    with pytest.raises(ValueError, match="no weaker"):
+        to_dilute_l(Solution(100.0, 2.0), 1.0, 1.0)
+
+
+# --- weather ----------------------------------------------------------------------------------
+
+
+def test_a_table_may_leave_out_what_is_not_known() -> None:
+    days = weather_of_csv("date,t_max_c,t_min_c,wind_m_per_s\n2026-06-21,28.5,14,\n2026-06-22,30,15,1.5\n")
+
+    assert days[date(2026, 6, 21)] == DayWeather(28.5, 14.0)
+    assert days[date(2026, 6, 22)].wind_m_per_s == 1.5
+
+
+def test_a_usual_day_lies_between_the_middles_of_its_months() -> None:
+    months = tuple((10.0 + n, float(n)) for n in range(12))
+
+    assert normal_day(months, date(2026, 3, 15)).t_max_c == pytest.approx(12.0, abs=0.05)
+    assert normal_day(months, date(2026, 3, 30)).t_max_c == pytest.approx(12.5, abs=0.05)
+    assert normal_day(months, date(2026, 1, 1)).t_min_c == pytest.approx(
+        5.7, abs=0.5
+    )  # between December and January
+
+
+# --- crops ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("name", "digits"), [("ex28_dry_bean", 2), ("tomato_mediterranean", 4)])
+def test_the_coefficient_follows_the_published_curve(name: str, digits: int) -> None:
+    """Source: FAO-56 example 28, read in source; a curve from its tables 11 and 12."""
+    row = CURVES[name]
+    stages = Stages(tuple(row["lengths_d"]), *row["kc"])
+    for day, kc in row["days"].items():
+        assert coefficient(stages, day) == pytest.approx(kc, abs=0.51 * 10**-digits), day
+    assert coefficient(stages, 1000) == row["kc"][2]
+
+
+def test_a_plants_litres_are_millimetres_on_its_canopy() -> None:
+    """5 mm, Kc 1.15, 0.35 m2: 2.0125 L a plant. Source: tests/reference/volumes.yaml, crop_demand_case."""
+    crop = Crop("beans", 6, 1.0, Stages((1, 1, 100, 1), 0.5, 1.15, 0.3), date(2026, 5, 1), 0.35, 1.5, 2.5)
+
+    assert litres_per_plant(crop, date(2026, 6, 1), 5.0, 1.0) == pytest.approx(2.0125)
+    assert litres_per_plant(crop, date(2026, 6, 1), 5.0, 0.7) == pytest.approx(0.7 * 2.0125)
+    assert litres_per_plant(crop, date(2026, 4, 30), 5.0, 1.0) == 0.0
+
+
+# --- solution ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("step", SALTS["single_steps"])
+def test_a_step_keeps_water_and_salts(step: dict[str, float]) -> None:
+    found = after(
+        Solution(step["volume_before_L"], step["c_before"]),
+        step["taken_by_plants_L"],
+        step["c_of_uptake"],
+        step["added_L"],
+        step["c_added"],
+    )
+
+    assert found.litres == step["volume_after_L"]
+    assert found.concentration == pytest.approx(step["c_after"], abs=1e-6)
+
+
+def test_water_leaves_faster_than_salts_do_and_plain_water_weakens() -> None:
+    for name in ("run_no_topup", "run_water_topup"):
+        run = SALTS[name]
+        now = Solution(run["start_L"], run["start_c"])
+        for row in run["days"]:
+            added = run.get("added_L_per_d", 0.0)
+            now = after(now, run["uptake_L_per_d"], run["c_of_uptake"], added, run.get("c_added", 0.0))
+            assert now.litres == pytest.approx(row["volume_L"])
+            assert now.concentration == pytest.approx(row["c"], abs=1e-5)
+
+
+def test_plain_water_brings_a_strong_solution_down() -> None:
+    case = SALTS["dilution_case"]
+    found = to_dilute_l(Solution(case["V_L"], case["c"]), case["c2"], case["cw"])
+
+    assert found == pytest.approx(case["add_L"], abs=1e-6)
+    assert to_dilute_l(Solution(180.0, 1.5), 2.0) == 0.0
+
+
+@given(
+    litres=st.floats(10, 1000), c=st.floats(0, 5), drunk=st.floats(0, 0.9), uptake=st.floats(0, 1),
+    added=st.floats(0, 500), cm=st.floats(0, 3),
+)  # fmt: skip
+def test_salts_are_conserved(litres: float, c: float, drunk: float, uptake: float, added: float, cm: float) -> None:
+    drunk_l, taken = drunk * litres, uptake * c
+    found = after(Solution(litres, c), drunk_l, taken, added, cm)
+
+    before = litres * c - drunk_l * taken + added * cm
+    assert found.litres * found.concentration == pytest.approx(before, rel=1e-9, abs=1e-9)

@@ -1,0 +1,70 @@
+"""Crops, weather and feed in the file."""
+
+from datetime import date
+from pathlib import Path
+
+import pytest
+from tests.settings.test_faults import SMALLEST, faults
+
+from waaler.settings import SettingsError, parse
+from waaler.settings.build_site import site, weather
+from waaler.settings.warnings import warnings
+
+BEANS = "crops: [{name: beans, pots: 14, planted: 2026-05-01, canopy: 4 ft2, stages: [20, 30, 30, 10], kc: [0.5, 1.05, 0.9]%s}]\n"
+MONTHS = "weather: {normals: [" + ", ".join(["[30 C, 16 C]"] * 12) + "]}\n"
+
+
+@pytest.mark.parametrize(
+    ("more", "told"),
+    [
+        (BEANS % ", ec: [2.5, 1.5]", "8:9: crops: the crop's EC range is upside down; write the lower one first"),
+        (BEANS.replace("4 ft2", "4 ft") % "", "8:62: crops.canopy: 'ft' is no unit of an area; use one of m2, ft2, as in"
+         " 0.35 m2 or 4 ft2"),
+        ("weather: {cover: 70 %}\n", "8:10: weather: the weather needs one source; write csv: FILE, or normals: with"
+         " twelve pairs"),
+        ("away_days: 0\n", "8:12: away_days: 0 days is outside 1 to 60 days; write a value in that range"),
+    ],
+)  # fmt: skip
+def test_what_makes_no_sense_is_told_with_its_place(more: str, told: str) -> None:
+    assert faults(SMALLEST + more) == [f"t.yaml:{told}"]
+
+
+def test_a_weather_table_is_read_from_beside_the_file_and_its_faults_are_told(tmp_path: Path) -> None:
+    file = parse(SMALLEST + "weather: {csv: days.csv}\n", "t.yaml").file
+    with pytest.raises(SettingsError, match=r"days.csv:1:1: cannot be read"):
+        weather(file, tmp_path)
+    (tmp_path / "days.csv").write_text("date,t_max_c,t_min_c\n2026-06-21,hot,10\n")
+    with pytest.raises(SettingsError, match=r"days.csv:2:12: 'hot' is no t_max_c"):
+        weather(file, tmp_path)
+    (tmp_path / "days.csv").write_text("date,t_max_c,t_min_c\n2026-06-21,28,14\n2026-06-22,30,15\n")
+    of = weather(file, tmp_path)
+
+    assert of(date(2026, 6, 21)).t_max_c == 28
+    assert of(date(2031, 6, 21)).t_max_c == 28  # the same day of another year
+    assert of(date(2026, 1, 1)).t_max_c == 30  # nothing nearer is known
+
+
+def test_crops_and_feed_are_built_as_written() -> None:
+    found = site(
+        parse(SMALLEST + BEANS % "" + MONTHS + "feed: {ec: 1.8, uptake: 60 %}\ntop_up: {tank: 100 gal}\n", "t").file
+    )
+
+    assert found.crops[0].canopy_m2 == pytest.approx(4 * 0.09290304)
+    assert found.crops[0].stages.days == (20, 30, 30, 10)
+    assert (found.ec, found.uptake_share, found.water_ec) == (1.8, 0.6, 0.3)
+    assert found.top_up_l == pytest.approx(378.5411784)
+
+
+@pytest.mark.parametrize(
+    ("more", "part"),
+    [
+        (BEANS % "" + MONTHS + "layout: {sump: {full: 60 L}}\n", "a full sump lasts"),
+        (BEANS.replace("4 ft2", "3 m2") % "" + MONTHS, "the longest gap by day is"),
+        (BEANS.replace("}]", "}, {name: kale, pots: 1, planted: 2026-05-01, canopy: 0.1 m2, stages: [9, 9, 9, 9],"
+         " kc: [1, 1, 1], ec: [3, 4]}]") % "", "EC ranges do not meet"),
+    ],
+)  # fmt: skip
+def test_check_warns_of_water_that_does_not_last(more: str, part: str) -> None:
+    told = [str(fault) for fault in warnings(parse(SMALLEST + more, "t.yaml"), date(2026, 6, 1))]
+
+    assert [line for line in told if part in line], told
