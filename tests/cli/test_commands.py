@@ -3,6 +3,7 @@
 import json
 import os
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 from click.testing import CliRunner, Result
@@ -208,6 +209,19 @@ def test_the_budget_tells_days_refills_and_what_it_assumed(file: Path) -> None:
     told = json.loads(run("budget", "--days", "16", "--json", file).output)
     assert told["low_on"] == "2026-07-11"
     assert len(told["days"]) == 16
+
+
+def test_the_sump_is_drawn_into_a_picture_and_a_folder_that_is_not_there_is_one_line(file: Path) -> None:
+    assert run("budget", "--from", "2026-07-01", "--plot", "sump.svg", file).exit_code == 0
+    svg = ElementTree.parse("sump.svg").getroot()
+    words = "".join(svg.itertext())
+    assert svg.tag == "{http://www.w3.org/2000/svg}svg"
+    assert "low mark" in words
+    assert words.count("refill") >= 2
+    result = run("budget", "--plot", "nowhere/sump.svg", file)
+
+    assert result.exit_code == 1
+    assert result.output == "nowhere/sump.svg cannot be written: No such file or directory\n"
 
 
 @freeze_time("2026-07-01 10:00:00")

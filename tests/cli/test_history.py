@@ -179,9 +179,9 @@ def test_a_complete_copy_says_of_every_column_what_it_holds(bed: Path) -> None:
         rows = {name: list(csv.reader(io.StringIO(copy.read(name).decode()))) for name in copy.namelist()[:-1]}
     assert len(rows["run.csv"]) == 1 + 7
     assert len(rows["sample.csv"]) == 1 + 3 * 2 * 120
-    assert [
-        row[2] for row in rows["deed.csv"] if row[1] == "note"
-    ] == ['planted <script>alert(1)</script> & "Söhne"']
+    assert [row[2] for row in rows["deed.csv"] if row[1] == "note"] == [
+        'planted <script>alert(1)</script> & "Söhne"'
+    ]
     for head, *_ in rows.values():
         for column in head:
             assert f"\n  {column} " in readme

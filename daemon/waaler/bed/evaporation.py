@@ -117,9 +117,13 @@ def radiation_of_temperature(
 
 
 def net_longwave_mj_per_m2(weather: DayWeather, vapour: float, share_of_clear: float) -> float:
-    """(39); share_of_clear: radiation by that of a clear sky, at most 1."""
+    """(39); share_of_clear: radiation by that of a clear sky.
+
+    It is held to 0.3 to 1, so that a dark day's clouds do not turn the term around: ASCE-EWRI 2005, equation 18
+    (from memory; pyet does the same).
+    """
     warm = ((weather.t_max_c + 273.16) ** 4 + (weather.t_min_c + 273.16) ** 4) / 2
-    cloud = 1.35 * min(share_of_clear, 1.0) - 0.35
+    cloud = 1.35 * min(max(share_of_clear, 0.3), 1.0) - 0.35
     return STEFAN_BOLTZMANN_MJ_PER_K4_M2_DAY * warm * (0.34 - 0.14 * sqrt(vapour)) * cloud
 
 

@@ -1,9 +1,10 @@
 """How long the water lasts."""
 
 import sys
-from datetime import date, datetime
+from datetime import date, datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 import click
 
@@ -16,14 +17,18 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 SHOWN_DAYS = 14
+DAY_S = 86_400.0
+SVG = "http://www.w3.org/2000/svg"
+PLOT_WIDTH, PLOT_HEIGHT = 860, 170
 
 
 @click.command("budget")
 @click.option("--days", type=click.IntRange(1, 366), default=30, show_default=True, help="How many days.")
 @click.option("--from", "first", type=Day(), help="First day; today if left out.")
+@click.option("--plot", type=click.Path(path_type=Path), help="Draw the sump's level into this SVG file.")
 @json_option
 @file_argument
-def command(days: int, first: datetime | None, as_json: bool, file: Path | None) -> None:
+def command(days: int, first: datetime | None, plot: Path | None, as_json: bool, file: Path | None) -> None:
     """Tell what the plants drink, what the plan gives, and how many days the sump lasts.
 
     Begins with a full sump of fresh solution. Exit 1 if it reads low before `away_days` are over, or if a day
@@ -47,6 +52,8 @@ def command(days: int, first: datetime | None, as_json: bool, file: Path | None)
     found = budget(where, settings.figures, begin, days, sky, lengths)
     told = advice(found, settings.figures)
     problems = _problems(settings, found)
+    if plot is not None:
+        _draw(plot, settings, found)
     if as_json:
         echo_json(_as_object(settings, found, told, problems))
     else:
@@ -94,6 +101,33 @@ def _as_lines(
         lines.append(f"  and {len(found.days) - SHOWN_DAYS} more days, see --json")
     lines += ["", *[f"  NOTE: {problem}" for problem in problems], *_assumed(settings, where, found)]
     return lines
+
+
+def _draw(path: Path, settings: "Settings", found: "Budget") -> None:
+    """The expected level, evening by evening, with its low mark and refills."""
+    from waaler.report.charts import Line, Mark, Span, level_chart
+    from waaler.report.look import LOOK
+    from waaler.report.markup import Markup, tag
+
+    zone, figures = ZoneInfo(settings.plan.place.timezone), settings.figures
+    starts_s = [datetime.combine(row.day, time(), zone).timestamp() for row in found.days]
+    end_s = starts_s[-1] + DAY_S
+    points = [(starts_s[0], figures.sump_full_l)]
+    marks = []
+    for row, start_s in zip(found.days, starts_s, strict=True):
+        if row.refill_l:
+            points.append((start_s + 1, figures.sump_full_l))
+            marks.append(Mark(start_s, "refill", f"{row.refill_l:.0f} L on {row.day:%d %b}"))
+        points.append((start_s + DAY_S, row.sump_l))
+    limits = (Line(figures.sump_low_l, "low mark"),)
+    chart = level_chart(
+        "sump, expected", "L", Span(starts_s[0], end_s, zone), points, limits, marks, is_expected=True
+    )
+    whole = tag("svg", tag("style", Markup(LOOK)), chart, xmlns=SVG, width=PLOT_WIDTH, height=PLOT_HEIGHT)
+    try:
+        path.write_text(whole, encoding="utf-8")
+    except OSError as problem:
+        refuse(f"{path} cannot be written: {problem.strerror or problem}")
 
 
 def _assumed(settings: "Settings", where: "Site", found: "Budget") -> list[str]:
