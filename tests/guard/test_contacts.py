@@ -20,11 +20,13 @@ from waaler.guard.messages import (
     Input,
     Level,
     LockLifted,
+    NewLimits,
     Purse,
     ReadBack,
     Refused,
     Relay,
     Trip,
+    TripEnded,
     Tripped,
 )  # fmt: skip
 
@@ -177,6 +179,86 @@ def test_no_flow_is_judged_from_the_end_of_the_test_on() -> None:
     desk.pass_s(0.2)
 
     assert last_end(desk).trip is Trip.NO_FLOW
+
+
+def test_a_run_tells_whether_water_and_supply_were_seen_and_the_test_itself_shows_neither() -> None:
+    both = replace(PAIR, normal_flow_l_per_min=10.0, flow_within_s=300.0)
+    for flows, is_live, seen in (([0.0], False, (False, False)), ([0.01, 0.0], True, (True, True))):
+        desk = Desk(limits=both).ready()
+        desk.ask(60)
+        desk.pass_s(1)
+        desk.tell(Flow(1.0))  # in the test: less than shows a welded contact, and no watering yet
+        desk.pass_s(5.1)
+        for flow in flows:
+            desk.tell(Flow(flow))
+        desk.tell(ReadBack(is_live))
+        desk.tell(ReadBack(False))
+        desk.pass_s(60)
+        assert (last_end(desk).has_flowed, last_end(desk).was_live) == seen
+
+
+def test_the_test_is_due_again_exactly_20_h_after_it_was_passed() -> None:
+    desk = Desk(limits=PAIR).ready()
+    desk.ask(60)
+    passed_s = desk.long_s + 6.0
+    desk.pass_s(passed_s + 20 * 3600 - desk.long_s)
+    desk.ask(60)
+
+    assert desk.alone is Contact.MAIN
+
+
+@pytest.mark.parametrize(
+    ("after_s", "l_per_min", "is_locked"),
+    [(1.5, 3.0, False), (1.6, 3.0, True), (2.9, 2.0, False), (2.9, 2.1, True), (4.4, 3.0, False), (4.6, 3.0, True)],
+)
+def test_flow_of_the_stages_second_half_above_a_fifth_of_normal_shows_it(
+    after_s: float, l_per_min: float, is_locked: bool
+) -> None:
+    desk = Desk(limits=PAIR_WITH_METER).ready()
+    desk.ask(120)
+    desk.pass_s(after_s)
+    desk.tell(Flow(l_per_min))
+    desk.pass_s(6.1 - after_s)
+
+    assert bool(desk.state.locks) is is_locked
+
+
+def test_a_meter_that_never_read_and_one_of_a_bed_without_its_normal_flow_show_nothing() -> None:
+    silent = Desk(limits=PAIR_WITH_METER).ready()
+    silent.ask(120)
+    silent.pass_s(6.1)
+    assert silent.is_on
+    other = Desk(limits=PAIR).ready()
+    other.ask(120)
+    other.pass_s(2.5)
+    other.tell(Flow(9.0))
+    other.pass_s(4)
+
+    assert other.is_on
+
+
+def test_an_edited_file_takes_no_relay_sensor_or_float_away() -> None:
+    desk = Desk(limits=PAIR).ready()
+    bare = replace(LIMITS, has_sump_float=False, has_tray_float=False, rest_s=30.0)
+    desk.tell(NewLimits(bare))
+
+    assert desk.state.limits == replace(PAIR, rest_s=30.0)
+    desk.ask(60)
+    assert desk.alone is Contact.MAIN
+
+
+def test_no_trip_of_flow_ends_while_the_relays_are_tested() -> None:
+    desk = Desk(limits=replace(PAIR_WITH_METER, flow_within_s=10.0)).ready()
+    desk.ask(60)
+    desk.pass_s(17)
+    assert desk.state.has_no_flow
+    desk.pass_s(21 * 3600)
+    desk.ask(60)
+    desk.pass_s(1)
+    assert desk.tell(Flow(1.0)) == []
+    desk.pass_s(5.1)
+
+    assert desk.tell(Flow(1.0)) == [TripEnded(Trip.NO_FLOW)]
 
 
 # --- any story of a pair with one contact welded ------------------------------------------------
