@@ -5,6 +5,7 @@ import sqlite3
 from collections.abc import Callable, Iterator
 from datetime import date
 from enum import Enum
+from functools import lru_cache
 from math import ceil
 from pathlib import Path
 from types import TracebackType
@@ -31,6 +32,9 @@ DEED = (
     " FROM amount WHERE amount.deed = deed.id)"
 )
 TRIP = "SELECT trip, reason, is_locked, began_wall_s, over_wall_s, by FROM trip"
+
+CAUSES = {cause.value: cause for cause in Cause}
+OUTCOMES: dict[str | None, Outcome | None] = {None: None, **{outcome.value: outcome for outcome in Outcome}}
 
 Row = TypeVar("Row")
 
@@ -292,26 +296,31 @@ def _run(row: tuple[Any, ...]) -> RunRow:
     run_id, when_s, cause, asked_s, planned_s, reason, day, window, n, planned_at_s, pulse, pulses, by, *rest = row
     decided_at_s, is_sure, started_at_s, granted_s, outcome, ended_at_s, actual_s, result_reason = rest
     return RunRow(
-        run_id=run_id,
-        when_s=when_s,
-        cause=Cause(cause),
-        asked_s=asked_s,
-        planned_s=planned_s,
-        reason=reason,
-        key=None if day is None else CycleKey(date.fromisoformat(day), window, n),
-        planned_at_s=planned_at_s,
-        pulse=pulse,
-        pulses=pulses,
-        by=by,
-        decided_at_s=decided_at_s,
-        is_sure=bool(is_sure),
-        started_at_s=started_at_s,
-        granted_s=granted_s,
-        outcome=None if outcome is None else Outcome(outcome),
-        ended_at_s=ended_at_s,
-        actual_s=actual_s or 0.0,
-        result_reason=result_reason,
+        run_id,
+        when_s,
+        CAUSES[cause],
+        asked_s,
+        planned_s,
+        reason,
+        None if day is None else CycleKey(_day(day), window, n),
+        planned_at_s,
+        pulse,
+        pulses,
+        by,
+        decided_at_s,
+        bool(is_sure),
+        started_at_s,
+        granted_s,
+        OUTCOMES[outcome],
+        ended_at_s,
+        actual_s or 0.0,
+        result_reason,
     )
+
+
+@lru_cache(maxsize=512)
+def _day(text: str) -> date:
+    return date.fromisoformat(text)
 
 
 def _alert(row: tuple[Any, ...]) -> AlertRow:
