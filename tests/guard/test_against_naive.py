@@ -128,7 +128,7 @@ def _day_of_200_s(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 
 FEW = settings(max_examples=60, stateful_step_count=30, deadline=None, derandomize=True, database=None)
 MANY = settings(FEW, max_examples=1500)
-UNTIL_SEEN = settings(FEW, max_examples=300, phases=[Phase.generate])
+UNTIL_SEEN = settings(FEW, max_examples=2000, phases=[Phase.generate])
 
 
 def test_the_guard_and_the_naive_guard_agree() -> None:

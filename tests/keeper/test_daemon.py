@@ -144,7 +144,7 @@ def test_orders_over_the_commands(daemon: Daemon) -> None:
     assert daemon.command("pause", "3h").stdout.startswith("pause until ")
     assert daemon.status()["state"] == "pause"
     assert daemon.command("resume").stdout == "pause ended; the plan goes on\n"
-    assert daemon.command("refill", "60L").stdout == "refill entered: 60 L\n"
+    assert daemon.command("refill", "60L").stdout == "refill entered: 60 L of water\n"
     refused = daemon.command("clear")
     assert (refused.returncode, refused.stdout) == (1, "nothing is locked; other trips end by themselves\n")
     wrong = daemon.command("water", "soon")

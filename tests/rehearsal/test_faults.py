@@ -1,15 +1,21 @@
 """Rehearsed stories: each fault does what it says, and the tool does about it what it should."""
 
 from dataclasses import replace
+from datetime import date
 
 import pytest
 from tests.campaign.__main__ import campaign_scene
 
+from waaler.bed.budget import Site
+from waaler.bed.crops import Crop, Stages
+from waaler.bed.weather import DayWeather
 from waaler.core.facts import Outcome
 from waaler.model.faults import FAULTS, Fault, UnknownFault
+from waaler.model.world import Sky, World
 from waaler.rehearsal.play import Play
 from waaler.rehearsal.scene import Findings, Scene
 from waaler.rehearsal.script import FaultTextError, fault
+from waaler.rehearsal.skies import skies
 
 DAY_S = 86_400.0
 SCENE = campaign_scene(days=3.0)
@@ -119,3 +125,33 @@ def test_a_bed_that_drinks_next_to_nothing_foresees_no_low_sump() -> None:
     found = play(scene=replace(SCENE, figures=replace(SCENE.figures, drink_l_per_pot_day=1e-9)))
 
     assert found.sump_low_expected is None
+
+
+# --- weather ------------------------------------------------------------------------------------
+
+
+def test_in_a_heat_wave_the_plants_drink_more_and_the_thermometer_shows_it() -> None:
+    warm, hot = (Sky(1.2), Sky(1.2)), (Sky(1.8, mean_c=31.0), Sky(2.4, mean_c=36.0))
+    usual, wave = play(scene=replace(SCENE, skies=warm)), play(scene=replace(SCENE, skies=hot))
+
+    assert usual.drunk_l == pytest.approx(3 * 14 * 1.2, rel=0.01)
+    assert wave.drunk_l == pytest.approx(14 * (1.8 + 2.4 + 2.4), rel=0.01)  # the last sky stays
+    world = World(SCENE.figures, (), 12.0, 1, skies=hot)
+    assert world.air_c == pytest.approx(31 + 6 * 0.7071, abs=0.01)
+    world.go_to(86_400.0)
+    assert world.air_c == pytest.approx(36 + 6 * 0.7071, abs=0.01)
+
+
+def test_skies_follow_the_crops_or_the_files_figure_with_some_more_for_each_degree() -> None:
+    figures = replace(SCENE.figures, drink_l_per_pot_day=1.0)
+    bare = Site(45.0, 100.0, 0.7, ())
+    days = skies(bare, figures, date(2026, 7, 1), 2.5, lambda _day: DayWeather(28.0, 14.0), 5.0)
+
+    assert len(days) == 3
+    assert days[0] == Sky(pytest.approx(1.2), 26.0, 7.0)  # type: ignore[arg-type]
+    crop = Crop("beans", 14, 1.0, Stages((1, 1, 400, 1), 0.5, 1.0, 0.3), date(2026, 5, 1), 0.5, 1.5, 2.5)
+    cool, warm = (
+        skies(replace(bare, crops=(crop,)), figures, date(2026, 7, 1), 1, lambda _day: DayWeather(28.0, 14.0), heat)
+        for heat in (0.0, 6.0)
+    )
+    assert warm[0].drink_l_per_pot > 1.1 * cool[0].drink_l_per_pot

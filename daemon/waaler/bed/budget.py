@@ -11,7 +11,7 @@ from waaler.bed.figures import Figures
 from waaler.bed.solution import Solution, after
 from waaler.bed.weather import DayWeather
 
-__all__ = ["Advice", "Budget", "BudgetDay", "Site", "advice", "budget", "ec_range", "safe_gap_h"]
+__all__ = ["Advice", "Budget", "BudgetDay", "Site", "advice", "budget", "drink_l", "ec_range", "safe_gap_h"]
 
 DAYLIGHT_H = 14.0
 """Of a growing day; its drink follows a half sine. Common practice, no source."""
@@ -107,16 +107,16 @@ def budget(
         refill_ec = _poured_ec(site, now, refill_l)
         now = after(now, 0.0, 0.0, refill_l, refill_ec)
         topped_l += refill_l
-        drink_l = min(_drink_l(site, figures, day, reference.mm), now.litres)
-        added_l = min(tank_l, drink_l)
+        drunk_l = min(drink_l(site, figures, day, reference.mm), now.litres)
+        added_l = min(tank_l, drunk_l)
         tank_l -= added_l
         topped_l += added_l
-        now = after(now, drink_l, site.uptake_share * now.concentration, added_l, site.water_ec)
+        now = after(now, drunk_l, site.uptake_share * now.concentration, added_l, site.water_ec)
         if topped_l >= figures.sump_full_l:
             renew_on = min(renew_on, day)
         given_l = sum(_given_l(figures, seconds) for seconds in plan_seconds(day))
         rows.append(
-            BudgetDay(day, reference.mm, drink_l, given_l, now.litres, now.concentration, refill_l, refill_ec)
+            BudgetDay(day, reference.mm, drunk_l, given_l, now.litres, now.concentration, refill_l, refill_ec)
         )
     low_on = next((row.day for row in rows if row.sump_l <= figures.sump_low_l), None)
     return Budget(tuple(rows), low_on, renew_on, frozenset(methods))
@@ -124,10 +124,10 @@ def budget(
 
 def advice(found: Budget, figures: Figures) -> Advice:
     """For the day of most drink: how often and how long to water; how much and how often to refill."""
-    drink_l = found.hottest.drink_l / figures.pots
-    gap_h = safe_gap_h(figures, drink_l)
+    pot_l = found.hottest.drink_l / figures.pots
+    gap_h = safe_gap_h(figures, pot_l)
     cycles = max(LEAST_CYCLES, ceil(DAYLIGHT_H / gap_h))
-    seconds = figures.dose_s(drink_l / (1 - DRAIN_SHARE) / cycles)
+    seconds = figures.dose_s(pot_l / (1 - DRAIN_SHARE) / cycles)
     usable_l = figures.sump_full_l - figures.sump_low_l
     every = None if found.low_on is None else max(1, (found.low_on - found.days[0].day).days)
     return Advice(gap_h, cycles, seconds, usable_l, every)
@@ -155,7 +155,7 @@ def _poured_ec(site: Site, now: Solution, litres: float) -> float:
     return min(site.ec, max(site.water_ec, wanted))
 
 
-def _drink_l(site: Site, figures: Figures, day: date, reference: float) -> float:
+def drink_l(site: Site, figures: Figures, day: date, reference: float) -> float:
     """What the whole bed takes; without crops the file's own figure."""
     if not site.crops:
         return figures.pots * figures.drink_l_per_pot_day

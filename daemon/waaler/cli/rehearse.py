@@ -1,7 +1,7 @@
 """Plays the plan on a simulated bed."""
 
 import sys
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from math import ceil
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,6 +13,7 @@ from waaler.cli.common import Day, echo_json, file_argument, json_option, read_s
 
 if TYPE_CHECKING:
     from waaler.model.faults import Fault
+    from waaler.model.world import Sky
     from waaler.rehearsal.scene import Findings, Scene
     from waaler.settings import Settings
 
@@ -26,6 +27,7 @@ __all__ = ["command"]
 @click.option("--fault", "fault_texts", multiple=True, help="What goes wrong: NAME@3d+10:00..12h; more than once.")
 @click.option("--faults", "lists_faults", is_flag=True, help="List the faults by name.")
 @click.option("--random-faults", type=click.IntRange(1, 100_000), help="So many days with random faults each.")
+@click.option("--heat", type=click.FloatRange(-20, 20), default=0.0, help="A heat wave: degrees on every day.")
 @click.option("--report", "report", type=click.Path(path_type=Path, dir_okay=False), help="Write an HTML page too.")
 @json_option
 @file_argument
@@ -36,6 +38,7 @@ def command(
     fault_texts: tuple[str, ...],
     lists_faults: bool,
     random_faults: int | None,
+    heat: float,
     report: Path | None,
     as_json: bool,
     file: Path | None,
@@ -45,7 +48,7 @@ def command(
     The same core as the daemon's decides; the records go to ID.rehearsal.db, which `waaler history --rehearsal`
     reads. Exit 1 if plants wilt or a trip cuts a run.
 
-    Example: waaler rehearse --days 14 --fault blocked-drain@3d+10:00..12h
+    Example: waaler rehearse --days 14 --heat 6 --fault blocked-drain@3d+10:00..12h
     """
     if lists_faults:
         _list_faults()
@@ -58,7 +61,10 @@ def command(
     start = datetime.now(zone) if first is None else first
     start = start.replace(hour=0, minute=0, second=0, microsecond=0, tzinfo=zone).astimezone(UTC)
     faults = _faults(fault_texts)
-    scene = Scene(settings.plan, settings.sensing, settings.limits, settings.figures, start, days, seed, faults)
+    skies = _skies(settings, start.astimezone(zone).date(), days, heat)
+    scene = Scene(
+        settings.plan, settings.sensing, settings.limits, settings.figures, start, days, seed, faults, skies
+    )
     if random_faults is not None:
         sys.exit(_campaign(scene, random_faults, seed))
     findings = _with_progress(scene.days, lambda progress: play_and_keep(settings.id, scene, progress))
@@ -83,6 +89,21 @@ def _write_report(settings: "Settings", scene: "Scene", found: "Findings", out: 
         write_report(settings, out, ceil(scene.days), True, _verdict(found) + worst, is_bad, assumed)
     except OSError as problem:
         refuse(f"{out}: cannot be written: {problem.strerror or problem}")
+
+
+def _skies(settings: "Settings", first: date, days: float, heat_c: float) -> "tuple[Sky, ...]":
+    """By the file's crops and weather; without both, and without heat, every day as its figures say."""
+    from waaler.rehearsal.skies import skies
+    from waaler.settings import SettingsError
+    from waaler.settings.build_site import site, weather
+
+    if not settings.file.crops and settings.file.weather is None and heat_c == 0:
+        return ()
+    try:
+        sky = weather(settings.file, Path(settings.source.name).parent)
+    except SettingsError as problem:
+        refuse(str(problem), 2)
+    return skies(site(settings.file), settings.figures, first, days, sky, heat_c)
 
 
 def _list_faults() -> None:

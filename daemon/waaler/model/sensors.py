@@ -10,7 +10,9 @@ from waaler.model.bed import Water, capacity_l
 __all__ = [
     "DRY_COUNTS",
     "FLOAT_PLAY",
+    "MEAN_C",
     "NOISE_PERCENT",
+    "SWING_C",
     "WET_COUNTS",
     "Float",
     "air_c",
@@ -58,7 +60,11 @@ def probe_counts(water: Water, figures: Figures, noise: Random) -> float:
     return counts_of(percent)
 
 
-def air_c(hour: float, mean_c: float = 22.0, swing_c: float = 6.0) -> float:
+MEAN_C, SWING_C = 22.0, 6.0
+"""An ordinary day in the tunnel. Common practice, no source."""
+
+
+def air_c(hour: float, mean_c: float = MEAN_C, swing_c: float = SWING_C) -> float:
     """Air in the tunnel at this local hour (0 to 24): warmest at 15 h. Common practice, no source."""
     return mean_c + swing_c * cos(2 * pi * (hour - 15.0) / 24)
 

@@ -1,6 +1,6 @@
 """The simulated bed with its sensors and faults: water, floats, probes, as the relay moves it through time."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import inf
 from random import Random
 
@@ -8,10 +8,10 @@ from waaler.bed.figures import Figures
 from waaler.guard.messages import Input, Level, Trip
 from waaler.model.bed import LONGEST_WET_STEP_S, Water, advance, full_bed, has_settled
 from waaler.model.faults import Fault, named
-from waaler.model.sensors import FLOAT_PLAY, NOISE_PERCENT, Float, air_c, moisture_percent
+from waaler.model.sensors import FLOAT_PLAY, MEAN_C, NOISE_PERCENT, SWING_C, Float, air_c, moisture_percent
 from waaler.plan.sensing import Adviser, AdviserKind
 
-__all__ = ["World"]
+__all__ = ["Sky", "World"]
 
 TRAY_WET_L = 0.5
 LEAK_L_PER_H = 2.0
@@ -24,14 +24,30 @@ RUN_BACK_SHARE = 0.4
 """Of the flow that was. A line that runs back turns a meter the wrong way round. Common practice, no source."""
 
 
+@dataclass(frozen=True, slots=True)
+class Sky:
+    """A day at the bed: what a pot drinks, and the air's mean and swing."""
+
+    drink_l_per_pot: float
+    mean_c: float = MEAN_C
+    swing_c: float = SWING_C
+
+
 class World:
     """start_hour: local hour of the day at the beginning. now_s: seconds since then.
 
+    skies: one for each day from the beginning, the last one for all that follow; none: as the figures say.
     is_on, is_cutoff_on: what the two relays were told; after a power cut both are off, since nothing holds them.
     """
 
     def __init__(
-        self, figures: Figures, faults: tuple[Fault, ...], start_hour: float, seed: int, has_cutoff: bool = False
+        self,
+        figures: Figures,
+        faults: tuple[Fault, ...],
+        start_hour: float,
+        seed: int,
+        has_cutoff: bool = False,
+        skies: tuple[Sky, ...] = (),
     ) -> None:
         self.figures, self.faults = figures, faults
         self.water: Water = full_bed(figures)
@@ -42,6 +58,8 @@ class World:
         self._flowed_until_s = -inf
         self._lifted_at_start_l = 0.0
         self._start_hour = start_hour
+        self._skies = skies or (Sky(figures.drink_l_per_pot_day),)
+        self._thirst = [replace(figures, drink_l_per_pot_day=sky.drink_l_per_pot) for sky in self._skies]
         self._noise = Random(seed)
         self._floats = {"sump": Float(figures.sump_low_l), "tray": Float(figures.tray_high_l)}
         self._stuck: dict[str, float | None] = {}
@@ -50,6 +68,17 @@ class World:
     def hour(self) -> float:
         """Local hour of the day, 0 to 24; a clock change within the rehearsal is not seen by the sun."""
         return (self._start_hour + self.now_s / 3600) % 24
+
+    @property
+    def _day(self) -> int:
+        """Which of the skies is overhead."""
+        return min(int((self._start_hour * 3600 + self.now_s) // 86_400), len(self._skies) - 1)
+
+    @property
+    def air_c(self) -> float:
+        """Air in the tunnel."""
+        sky = self._skies[self._day]
+        return air_c(self.hour, sky.mean_c, sky.swing_c)
 
     @property
     def present(self) -> frozenset[str]:
@@ -107,7 +136,7 @@ class World:
             self._flowed_until_s = now_s
         drain_open = 0.0 if "blocked-drain" in present else SLOW_DRAIN if "slow-drain" in present else 1.0
         before_l = self.water.lifted_l
-        self.water = advance(self.water, self.figures, seconds, self.pump_runs(), self.hour, drain_open)
+        self.water = advance(self.water, self._thirst[self._day], seconds, self.pump_runs(), self.hour, drain_open)
         if "leak" in present:
             self._lose(LEAK_L_PER_H * seconds / 3600)
         if "tube-off" in present:
@@ -145,7 +174,7 @@ class World:
         """What an adviser reads now; None if it gives nothing."""
         present = self.present
         if adviser.kind is AdviserKind.TEMPERATURE:
-            return air_c(self.hour)
+            return self.air_c
         if adviser.kind is AdviserKind.TRAY_WET:
             return 1.0 if self.water.tray_l > TRAY_WET_L or "puddle" in present else 0.0
         true = moisture_percent(self.water, self.figures) + self._noise.gauss(0.0, NOISE_PERCENT)

@@ -80,9 +80,8 @@ class Play:
         self.scene, self.keeping, self.trace = scene, keeping, trace
         local = scene.start.astimezone(ZoneInfo(scene.plan.place.timezone))
         limits = scene.limits
-        self.world = World(
-            scene.figures, scene.faults, local.hour + local.minute / 60, scene.seed, limits.has_cutoff
-        )
+        hour = local.hour + local.minute / 60
+        self.world = World(scene.figures, scene.faults, hour, scene.seed, limits.has_cutoff, scene.skies)
         self.wire = Wire(Random(scene.seed))
         self.shown: tuple[bool, float] | None = None
         self.wall_offset_s = scene.start.timestamp()

@@ -7,6 +7,7 @@ from waaler.bed.figures import Figures
 from waaler.core.facts import Outcome
 from waaler.guard.limits import Limits
 from waaler.model.faults import Fault
+from waaler.model.world import Sky
 from waaler.plan.sensing import Sensing
 from waaler.plan.types import Plan
 
@@ -15,7 +16,10 @@ __all__ = ["Findings", "Scene"]
 
 @dataclass(frozen=True, slots=True)
 class Scene:
-    """start: aware. days: how long. seed: of the sensors' noise. faults: what goes wrong, and when."""
+    """start: aware. days: how long. seed: of the sensors' noise. faults: what goes wrong, and when.
+
+    skies: the weather, day by day; none: every day as the figures say.
+    """
 
     plan: Plan
     sensing: Sensing
@@ -25,6 +29,7 @@ class Scene:
     days: float = 7.0
     seed: int = 1
     faults: tuple[Fault, ...] = ()
+    skies: tuple[Sky, ...] = ()
 
 
 @dataclass(slots=True)

@@ -13,7 +13,8 @@ from waaler.settings.laying import EachSection, LayoutSection, LegSection, PumpC
 __all__ = ["figures", "layout", "outlets", "tray"]
 
 M3_PER_S = 1 / 60_000
-L_PER_M3 = 1000
+HIGH_SHARE = 1 / 3
+"""Of the tray up to its rim, where its float hangs: above a full run. Common practice, no source."""
 
 
 def outlets(section: LayoutSection) -> int:
@@ -70,7 +71,7 @@ def figures(section: LayoutSection) -> Figures:
         capacity_fraction=section.holds / 100,
         wilting_fraction=section.holds / 300,
         drain_l_per_min=default.drain_l_per_min if basin is None else basin.most_l_per_min,
-        tray_high_l=default.tray_high_l if basin is None else 0.6 * basin.rim_l,
+        tray_high_l=default.tray_high_l if basin is None else basin.rim_l * HIGH_SHARE,
         tray_rim_l=default.tray_rim_l if basin is None else basin.rim_l,
         drink_l_per_pot_day=section.drink_per_pot,
     )
