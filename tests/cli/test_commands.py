@@ -233,6 +233,22 @@ def test_a_budget_that_does_not_last_says_so_and_exits_with_1(file: Path) -> Non
     assert "NOTE: the sump reads low on" in result.output
 
 
+def test_what_if_ranks_the_plans_and_names_the_least(file: Path) -> None:
+    result = run("rehearse", "--days", "2", "--try", "cycles=3,4", "--try", "water=1 min", file)
+
+    assert result.exit_code == 0, result.output
+    assert fits(result.output)
+    last = "The least water that keeps every pot above its limit: cycles 3, water 1 min."
+    assert result.output.splitlines()[-1] == last
+    told = json.loads(run("rehearse", "--days", "1", "--try", "cycles=3,4", "--json", file).output)
+    assert [row["cycles"] for row in told] == ["3", "4"]
+
+
+@pytest.mark.parametrize("text", ["cycles", "=4", "cycles=", "cycles=" + ",".join(map(str, range(1, 300)))])
+def test_a_choice_that_is_none_is_refused(file: Path, text: str) -> None:
+    assert run("rehearse", "--try", text, file).exit_code == 2
+
+
 def test_every_command_tells_an_example(file: Path) -> None:
     names = main.list_commands(None)  # type: ignore[arg-type]
     assert len(names) >= 15

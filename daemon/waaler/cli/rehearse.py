@@ -2,7 +2,7 @@
 
 import sys
 from datetime import UTC, date, datetime
-from math import ceil
+from math import ceil, prod
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from waaler.model.faults import Fault
     from waaler.model.world import Sky
     from waaler.rehearsal.scene import Findings, Scene
+    from waaler.rehearsal.what_if import Tried
     from waaler.settings import Settings
 
 __all__ = ["command"]
@@ -28,6 +29,7 @@ __all__ = ["command"]
 @click.option("--faults", "lists_faults", is_flag=True, help="List the faults by name.")
 @click.option("--random-faults", type=click.IntRange(1, 100_000), help="So many days with random faults each.")
 @click.option("--heat", type=click.FloatRange(-20, 20), default=0.0, help="A heat wave: degrees on every day.")
+@click.option("--try", "tries", multiple=True, help="KEY=A,B,C of the windows: play each; several are combined.")
 @click.option("--report", "report", type=click.Path(path_type=Path, dir_okay=False), help="Write an HTML page too.")
 @json_option
 @file_argument
@@ -39,6 +41,7 @@ def command(
     lists_faults: bool,
     random_faults: int | None,
     heat: float,
+    tries: tuple[str, ...],
     report: Path | None,
     as_json: bool,
     file: Path | None,
@@ -67,6 +70,8 @@ def command(
     )
     if random_faults is not None:
         sys.exit(_campaign(scene, random_faults, seed))
+    if tries:
+        sys.exit(_what_if(settings, scene, _choices(tries), as_json))
     findings = _with_progress(scene.days, lambda progress: play_and_keep(settings.id, scene, progress))
     if report is not None:
         _write_report(settings, scene, findings, report)
@@ -138,6 +143,62 @@ def _campaign(scene: "Scene", count: int, seed: int) -> int:
     for what in violations[:5]:
         click.echo(f"    {what}")
     return 1 if violations or starved else 0
+
+
+def _choices(texts: tuple[str, ...]) -> dict[str, list[str]]:
+    """`cycles=4,5,6` and `water=2min,3min`."""
+    from waaler.rehearsal.what_if import MOST_TRIES
+
+    choices: dict[str, list[str]] = {}
+    for text in texts:
+        key, equals, values = text.partition("=")
+        kept = [value.strip() for value in values.split(",") if value.strip()]
+        if not equals or not kept or key in choices:
+            raise click.BadParameter(f"'{text}' is no choice; write cycles=4,5,6", param_hint="--try")
+        choices[key.strip()] = kept
+    count = prod(len(values) for values in choices.values())
+    if count > MOST_TRIES:
+        raise click.BadParameter(f"{count} combinations; at most {MOST_TRIES}", param_hint="--try")
+    return choices
+
+
+def _what_if(settings: "Settings", scene: "Scene", choices: dict[str, list[str]], as_json: bool) -> int:
+    """A table of all combinations, best first; 1 if none keeps the bed."""
+    from waaler.rehearsal.what_if import try_all
+    from waaler.settings import SettingsError
+
+    count = prod(len(values) for values in choices.values())
+    try:
+        tried = _with_progress(float(count), lambda progress: try_all(settings, scene, choices, progress))
+    except SettingsError as problem:
+        refuse(str(problem), 2)
+    if as_json:
+        echo_json([{**dict(one.changes), **_as_object(settings, scene.days, one.found)} for one in tried])
+    else:
+        for line in _tries_as_lines(settings, scene, tried):
+            click.echo(line)
+    return 0 if tried[0].is_sound else 1
+
+
+def _tries_as_lines(settings: "Settings", scene: "Scene", tried: "list[Tried]") -> list[str]:
+    lines = [
+        f"{settings.title} ({settings.id}): {len(tried)} plans, {scene.days:g} days each",
+        "",
+        "  driest   wilted    lifted   sump low     trips  with",
+    ]
+    for one in tried:
+        found = one.found
+        low = found.sump_low_at or found.sump_low_expected
+        words = ", ".join(f"{key} {value}" for key, value in one.changes)
+        lines.append(
+            f"  {found.driest_percent:4.0f} %  {found.wilted_h:5.0f} h  {three_digits(found.lifted_l):>6} L"
+            f"   {'never' if low is None else f'{low:%a %d %b}':<11}{len(found.trips):5}  {words}"
+        )
+    best = tried[0]
+    if not best.is_sound:
+        return [*lines, "", "None of them keeps every pot above its limit without a trip."]
+    words = ", ".join(f"{key} {value}" for key, value in best.changes)
+    return [*lines, "", f"The least water that keeps every pot above its limit: {words}."]
 
 
 def _with_progress(days: float, play: Any) -> Any:

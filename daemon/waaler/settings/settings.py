@@ -1,7 +1,10 @@
 """A file's settings as the rooms below own them."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from copy import deepcopy
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from pydantic import ValidationError
 
@@ -19,7 +22,7 @@ from waaler.settings.models import BedFile
 from waaler.settings.problems import faults_of
 from waaler.settings.text import MOST_BYTES, Source, read
 
-__all__ = ["Mqtt", "Settings", "load", "parse"]
+__all__ = ["Mqtt", "Settings", "load", "parse", "varied"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +87,28 @@ def parse(text: str, name: str) -> Settings:
         raise SettingsError(
             (Fault(name, 1, 1, "there are no settings", "begin with `bed:`, see `waaler example`"),)
         )
+    return _validated(source)
+
+
+def varied(settings: Settings, changes: Mapping[str, str]) -> Settings:
+    """The same file with another value for a key of its windows, as a person would write it: `{"cycles": "5"}`.
+
+    Every window that has the key takes it. Raises SettingsError for a value that makes no sense, or where no window
+    has the key.
+    """
+    source = settings.source
+    values: Any = deepcopy(source.values)
+    for key, value in changes.items():
+        windows = [window for window in values["plan"] if key in window]
+        if not windows:
+            known = ", ".join(sorted({key for window in values["plan"] for key in window}))
+            raise SettingsError((source.fault(("plan",), f"no window has '{key}'", f"known here: {known}"),))
+        for window in windows:
+            window[key] = value
+    return _validated(replace(source, values=values))
+
+
+def _validated(source: Source) -> Settings:
     try:
         file = BedFile.model_validate(source.values)
     except ValidationError as problem:
