@@ -63,6 +63,7 @@ def test_s1_a_supply_that_is_live_with_one_contact_open_locks_and_names_it(
     assert drives(desk)[-1] == Relay(on=False)
     assert Relay(on=True) not in drives(desk)
     assert last_end(desk).trip is Trip.OVERRUN
+    assert last_end(desk).reason == f"locked: {contact.value} does not open"
     desk.tell(ReadBack(False))
     desk.pass_s(400)
     assert isinstance(desk.ask()[-1], Refused)
@@ -235,6 +236,16 @@ def test_a_meter_that_never_read_and_one_of_a_bed_without_its_normal_flow_show_n
     other.pass_s(4)
 
     assert other.is_on
+
+
+def test_a_meter_that_reads_nothing_shows_nothing_however_small_the_bed() -> None:
+    small = Desk(limits=replace(PAIR_WITH_METER, normal_flow_l_per_min=4.0)).ready()
+    small.ask(120)
+    small.pass_s(2.5)
+    small.tell(Flow(0.0))
+    small.pass_s(4)
+
+    assert small.is_on
 
 
 def test_an_edited_file_takes_no_relay_sensor_or_float_away() -> None:

@@ -1,6 +1,7 @@
 """Details of the guard that a single changed sign would break: readings without a vouch, words, new limits, permits."""
 
 from dataclasses import replace
+from math import inf
 
 import pytest
 from tests.guard.desk import LIMITS, Desk
@@ -337,6 +338,35 @@ def test_flow_counts_from_the_end_of_the_lines_draining_on() -> None:
     desk.pass_s(1)
 
     assert desk.state.locks == {Trip.FLOW_WHILE_OFF}
+
+
+def test_flow_counts_from_the_very_second_at_which_the_line_has_drained() -> None:
+    desk = Desk(limits=METER).ready()
+    desk.ask(60)
+    desk.tell(Flow(9.0))
+    desk.pass_s(60)
+    stopped_s = desk.state.last_stop_s
+    desk.pass_s(stopped_s + 60 - desk.long_s)
+    assert desk.long_s == stopped_s + 60
+    desk.tell(Flow(9.0))
+
+    assert desk.state.flow_since_s == desk.long_s
+
+
+def test_a_guard_with_nothing_to_watch_sleeps_until_it_is_asked() -> None:
+    desk = Desk(limits=replace(LIMITS, has_sump_float=False, has_tray_float=False))
+
+    assert desk.wake_s <= desk.long_s
+    desk.tell(Wake())
+    assert desk.wake_s == inf
+
+
+def test_a_reserve_of_less_than_a_second_is_told_as_a_reserve() -> None:
+    desk = Desk(limits=replace(LIMITS, most_per_day_s=120.0)).ready()
+    answer = desk.ask(120, Purse.SPARE, reserve_s=0.5)[-1]
+
+    assert isinstance(answer, Refused)
+    assert answer.reason == "the plan's next 24 h leave too little of the most per day"
 
 
 def test_water_that_still_moves_keeps_its_lock() -> None:

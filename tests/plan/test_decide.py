@@ -157,3 +157,17 @@ def test_a_change_of_more_than_30_a_minute_is_a_jump(value: float, after_s: floa
     after = hear(state(50.0), Reading("pot_3", value), NOW_S + after_s)
 
     assert (invalid_because(after, NOW_S + after_s) == "its reading jumped") is is_jump
+
+
+def test_a_dry_mark_of_zero_and_one_below_a_per_cent_are_taken_as_they_are() -> None:
+    at_zero = replace(PROBE, dry_below=0.0, lowest=-5.0)
+    assert choice(state(-0.5, at_zero)).seconds == 120.0
+    tiny = replace(PROBE, dry_below=0.8, lowest=-5.0)
+
+    assert choice(state(0.6, tiny)).seconds == pytest.approx(120 * 1.25)
+
+
+def test_the_share_of_the_day_is_told_as_the_file_says_it() -> None:
+    found = choice(state(95.0), sensing=replace(SENSING, least_share=0.6), planned_s=900.0)
+
+    assert found.reason == "as planned: pot_3 reads 95 %, but less than 60 % of the day's plan would run"

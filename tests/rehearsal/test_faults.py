@@ -10,6 +10,7 @@ from waaler.bed.budget import Site
 from waaler.bed.crops import Crop, Stages
 from waaler.bed.weather import DayWeather
 from waaler.core.facts import Outcome
+from waaler.model.bed import total_l
 from waaler.model.faults import FAULTS, Fault, UnknownFault
 from waaler.model.world import Sky, World
 from waaler.rehearsal.play import Play
@@ -155,3 +156,34 @@ def test_skies_follow_the_crops_or_the_files_figure_with_some_more_for_each_degr
         for heat in (0.0, 6.0)
     )
     assert warm[0].drink_l_per_pot > 1.1 * cool[0].drink_l_per_pot
+
+
+# --- the person ---------------------------------------------------------------------------------
+
+
+def test_a_person_who_is_told_of_a_low_sump_fills_it_and_the_season_goes_on() -> None:
+    thirsty = replace(SCENE, days=12.0, figures=replace(SCENE.figures, drink_l_per_pot_day=3.0))
+    alone = play(scene=thirsty)
+    helped = play(scene=replace(thirsty, refill_after_s=6 * 3600.0))
+
+    assert alone.refills == []
+    assert alone.does_starve
+    assert len(helped.refills) >= 2
+    assert not helped.does_starve
+    poured_l = sum(litres for _, litres in helped.refills)
+    assert 100 < poured_l < 12 * 14 * 3.0
+
+
+def test_what_is_poured_is_neither_made_nor_lost() -> None:
+    world = World(SCENE.figures, (), 0.0, 1)
+    before_l = total_l(world.water)
+    assert world.fill() == 0.0
+    world.water = replace(world.water, sump_l=50.0, tray_l=30.0)
+    held_l = total_l(world.water)
+    litres = world.fill()
+
+    assert litres == pytest.approx(
+        SCENE.figures.sump_full_l - 80.0
+    )  # what the tray still holds comes back by itself
+    assert total_l(world.water) == pytest.approx(held_l + litres)
+    assert before_l > 0

@@ -1,6 +1,7 @@
 """Plays the plan on a simulated bed."""
 
 import sys
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from math import ceil, prod
 from pathlib import Path
@@ -9,7 +10,16 @@ from zoneinfo import ZoneInfo
 
 import click
 
-from waaler.cli.common import Day, echo_json, file_argument, json_option, read_settings, refuse, three_digits
+from waaler.cli.common import (
+    Day,
+    Seconds,
+    echo_json,
+    file_argument,
+    json_option,
+    read_settings,
+    refuse,
+    three_digits,
+)
 
 if TYPE_CHECKING:
     from waaler.model.faults import Fault
@@ -29,6 +39,7 @@ __all__ = ["command"]
 @click.option("--faults", "lists_faults", is_flag=True, help="List the faults by name.")
 @click.option("--random-faults", type=click.IntRange(1, 100_000), help="So many days with random faults each.")
 @click.option("--heat", type=click.FloatRange(-20, 20), default=0.0, help="A heat wave: degrees on every day.")
+@click.option("--refill", type=Seconds(), help="So long after the alert somebody fills the sump: 12h.")
 @click.option("--try", "tries", multiple=True, help="KEY=A,B,C of the windows: play each; several are combined.")
 @click.option("--report", "report", type=click.Path(path_type=Path, dir_okay=False), help="Write an HTML page too.")
 @json_option
@@ -41,6 +52,7 @@ def command(
     lists_faults: bool,
     random_faults: int | None,
     heat: float,
+    refill: float | None,
     tries: tuple[str, ...],
     report: Path | None,
     as_json: bool,
@@ -68,6 +80,8 @@ def command(
     scene = Scene(
         settings.plan, settings.sensing, settings.limits, settings.figures, start, days, seed, faults, skies
     )
+    if refill is not None:
+        scene = replace(scene, refill_after_s=refill)
     if random_faults is not None:
         sys.exit(_campaign(scene, random_faults, seed))
     if tries:
@@ -129,8 +143,6 @@ def _faults(texts: tuple[str, ...]) -> "tuple[Fault, ...]":
 
 def _campaign(scene: "Scene", count: int, seed: int) -> int:
     """Days with random faults before a judge; 1 if the guard let anything pass or plants starved."""
-    from dataclasses import replace
-
     from waaler.rehearsal.campaign import tell_all
 
     day = replace(scene, days=1.0, faults=())
@@ -229,6 +241,9 @@ def _as_lines(settings: "Settings", days: float, start: datetime, found: "Findin
         f" (they wilt below {found.wilting_percent:.0f} %)",
         f"  sump      {found.sump_end_l:.0f} L at the end of {found.sump_start_l:.0f} L; {_low(found)}",
     ]
+    if found.refills:
+        litres, first, last = sum(litres for _, litres in found.refills), found.refills[0], found.refills[-1]
+        lines.append(f"  refills   {len(found.refills)}, {three_digits(litres)} L, {_when(first[0])} to {_when(last[0])}")
     lines += [f"  trip      {_when(at)}: {reason}" for at, reason in found.trips[:10]]
     if len(found.trips) > 10:
         lines.append(f"            and {len(found.trips) - 10} more: see `waaler history --rehearsal`")
@@ -277,6 +292,7 @@ def _as_object(settings: "Settings", days: float, found: "Findings") -> dict[str
         "wilted_hours": round(found.wilted_h, 2),
         "sump_start_litres": round(found.sump_start_l, 3),
         "sump_end_litres": round(found.sump_end_l, 3),
+        "refills": [{"at": stamp(at), "litres": round(litres, 3)} for at, litres in found.refills],
         "sump_low_at": stamp(found.sump_low_at),
         "sump_low_expected": stamp(found.sump_low_expected),
         "trips": [{"at": stamp(at), "reason": reason} for at, reason in found.trips],

@@ -146,6 +146,13 @@ class World:
             self.water = replace(self.water, sump_l=self.water.sump_l + REFILL_L)
         self.now_s = now_s
 
+    def fill(self) -> float:
+        """Somebody fills the sump to the full mark, less what tray and line still hold; the litres."""
+        water = self.water
+        litres = max(0.0, self.figures.sump_full_l - water.sump_l - water.tray_l - water.line_l)
+        self.water = replace(water, sump_l=water.sump_l + litres)
+        return litres
+
     def levels(self) -> dict[Input, Level]:
         """What both protective floats read now."""
         sump = self._floats["sump"].see(self.water.sump_l)

@@ -51,6 +51,10 @@ class Notes:
         if self.findings.sump_low_at is None:
             self.findings.sump_low_at = self.local
 
+    def refilled(self, litres: float) -> None:
+        """A person filled the sump."""
+        self.findings.refills.append((self.local, litres))
+
     def take(self, fact: Fact) -> None:
         findings = self.findings
         if isinstance(fact, RunIntent) and 0 < fact.planned_seconds < fact.seconds - 0.5:

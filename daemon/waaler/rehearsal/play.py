@@ -5,6 +5,7 @@ small step of the bed. Power that fails ends the core; when it is back a new one
 """
 
 from collections.abc import Callable, Sequence
+from math import inf
 from random import Random
 from typing import Protocol
 from zoneinfo import ZoneInfo
@@ -12,7 +13,7 @@ from zoneinfo import ZoneInfo
 from waaler.core import joined as core
 from waaler.core.facts import Fact
 from waaler.core.memory import Memory, after_loss
-from waaler.core.messages import Look, Message, ToGuard, Write
+from waaler.core.messages import Look, Message, Order, OrderKind, ToGuard, Write
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import (
     Alone,
@@ -36,6 +37,7 @@ from waaler.rehearsal.wire import Wire
 __all__ = ["Keeping", "Play", "Trace"]
 
 READ_EVERY_S = 120.0
+SUMP_LOW = "sump-low"
 CHATTER_S = 0.05
 VOUCHED_S = 1e15
 """The simulated floats are read without a gap until they say otherwise."""
@@ -96,6 +98,7 @@ class Play:
         self.was_present: frozenset[str] = frozenset()
         self.notes = Notes(scene, self.world)
         self.is_driven = False
+        self.told_s: float | None = None
         # the bed was watered in full just before, and the pump has rested
         memory = Memory(guard=GuardMemory(last_stop_s=-scene.limits.rest_s), last_full_s=0.0)
         self.core = core.begin(scene.plan, scene.sensing, scene.limits, memory, self._at())
@@ -130,6 +133,7 @@ class Play:
         if self.is_powered:
             due += [self.booted_s + self.core.wake_s, self.booted_s + self.core.guard_wake_s, self.read_at_s]
             due.append(self.wire.next_s)
+            due.append(inf if self.told_s is None else self.told_s + self.scene.refill_after_s)
         if "power-flaps" in self.world.present:
             due.append(self.flap_at_s)
         if self.is_powered and self.world.chatters:
@@ -140,6 +144,7 @@ class Play:
         self._see_floats()
         self._see_what_moves()
         self._deliver()
+        self._look_at_person()
         if self.world.now_s >= self.booted_s + self.core.guard_wake_s:
             self._take(core.tell_guard(self.core, self._at(self.core.guard_wake_s), Wake()))
         if self.world.now_s >= self.read_at_s:
@@ -235,6 +240,18 @@ class Play:
             self._take(core.tell_guard(self.core, self._at(), ReadBack(shown[0])))
         if limits.normal_flow_l_per_min is not None and (is_new or shown[1] > 0):
             self._take(core.tell_guard(self.core, self._at(), Flow(shown[1])))
+
+    def _look_at_person(self) -> None:
+        """Whoever is told that the sump is low comes after a while, fills it, and enters that."""
+        if SUMP_LOW not in self.core.decisions.alerts:
+            self.told_s = None
+        elif self.told_s is None:
+            self.told_s = self.world.now_s
+        elif self.world.now_s >= self.told_s + self.scene.refill_after_s:
+            self.told_s = None
+            litres = self.world.fill()
+            self.notes.refilled(litres)
+            self._tell(Order(0, OrderKind.REFILL, "the rehearsal", litres=litres))
 
     def _deliver(self) -> None:
         """What a faulty wire kept back and is due now."""

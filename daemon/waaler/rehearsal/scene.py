@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 from datetime import datetime
+from math import inf
 
 from waaler.bed.figures import Figures
 from waaler.core.facts import Outcome
@@ -18,7 +19,8 @@ __all__ = ["Findings", "Scene"]
 class Scene:
     """start: aware. days: how long. seed: of the sensors' noise. faults: what goes wrong, and when.
 
-    skies: the weather, day by day; none: every day as the figures say.
+    skies: the weather, day by day; none: every day as the figures say. refill_after_s: so long after the alert of a
+    low sump somebody fills it; nobody does by default.
     """
 
     plan: Plan
@@ -30,6 +32,7 @@ class Scene:
     seed: int = 1
     faults: tuple[Fault, ...] = ()
     skies: tuple[Sky, ...] = ()
+    refill_after_s: float = inf
 
 
 @dataclass(slots=True)
@@ -40,6 +43,7 @@ class Findings:
     began, in a run or at rest; false_trips: those of them whose cause was not there.
     had_water: whether sump, tray and line together always held more than the low mark.
     sump_low_expected: when it would read low at this drink, if it did not. trips, alerts: when and what.
+    refills: when, and litres.
     """
 
     counts: dict[Outcome, int] = field(default_factory=dict)
@@ -58,6 +62,7 @@ class Findings:
     had_water: bool = True
     sump_low_at: datetime | None = None
     sump_low_expected: datetime | None = None
+    refills: list[tuple[datetime, float]] = field(default_factory=list)
     trips: list[tuple[datetime, str]] = field(default_factory=list)
     began: list[tuple[datetime, str]] = field(default_factory=list)
     false_trips: list[tuple[datetime, str]] = field(default_factory=list)
