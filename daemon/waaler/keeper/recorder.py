@@ -90,11 +90,11 @@ class Recorder(LastingThread):
     def _write_samples(self) -> None:
         """Samples in one go with the note that the daemon lives: few writes spare the card."""
         samples = self._samples
-        is_kept = self._try(lambda store: store.write_samples(samples)) and self._try(
-            lambda store: store.alive(self._now())
-        )
+        at = self._now()
+        is_kept = self._try(lambda store: store.write_samples(samples, at))
         self._samples = [] if is_kept else samples[-MOST_WAITING:]
         if is_kept:
+            self._alive_at_s = at.long_s
             self._thin()
 
     def _note_alive(self) -> None:

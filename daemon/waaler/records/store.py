@@ -76,16 +76,17 @@ class Store:
         finally:
             self._save_copy(facts[-1].at)
 
-    def write_samples(self, samples: Sequence[Sample]) -> None:
-        """In one transaction, which a power cut may take back; a minute written twice keeps the later values."""
-        self._db.execute("PRAGMA synchronous = NORMAL" if self._is_lasting else "PRAGMA synchronous = OFF")
-        try:
-            with transaction(self._db):
-                self._inserts.samples(
-                    [(s.name, s.unit, int(s.minute_s // 60), s.mean, s.least, s.most) for s in samples]
-                )
-        finally:
-            self._sync_fully()
+    def write_samples(self, samples: Sequence[Sample], alive: Instant | None = None) -> None:
+        """In one transaction, with the note that the daemon lived up to now: fewer pages for the card.
+
+        A minute written twice keeps the later values. Raises sqlite3.Error.
+        """
+        with transaction(self._db):
+            self._inserts.samples(
+                [(s.name, s.unit, int(s.minute_s // 60), s.mean, s.least, s.most) for s in samples]
+            )
+            if alive is not None:
+                self._boots.note(alive)
 
     def thin(self, at: Instant) -> bool:
         """A small step of forgetting old minutes, of which ten minutes and days are kept; whether more is left.

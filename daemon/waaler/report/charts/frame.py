@@ -135,7 +135,7 @@ def grid(scale: Scale) -> Markup:
 
 def tick_words(scale: Scale, unit: str) -> Markup:
     """The ticks' values, the unit at the topmost; drawn after the data, so that nothing hides them."""
-    words = [(tick, f"{tick:g}") for tick in scale.ticks[1:-1]]
+    words = [(tick, f"{tick:g}") for tick in scale.ticks[:-1] if tick != 0]
     words.append((scale.ticks[-1], f"{scale.ticks[-1]:g} {unit}".rstrip()))
     return join([tag("text", text, x=0, y=scale.y(tick) - 3, class_="tick") for tick, text in words])
 
