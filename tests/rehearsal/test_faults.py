@@ -187,3 +187,9 @@ def test_what_is_poured_is_neither_made_nor_lost() -> None:
     )  # what the tray still holds comes back by itself
     assert total_l(world.water) == pytest.approx(held_l + litres)
     assert before_l > 0
+
+
+def test_a_power_cut_in_the_midst_of_flapping_power_ends_and_the_bed_is_watered_after_both() -> None:
+    found = play(Fault("power-flaps", 0.2 * DAY_S, 1.2 * DAY_S), Fault("power-cut", 0.4 * DAY_S, 0.9 * DAY_S))
+
+    assert found.counts[Outcome.DONE] >= 5

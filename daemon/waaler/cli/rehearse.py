@@ -243,7 +243,8 @@ def _as_lines(settings: "Settings", days: float, start: datetime, found: "Findin
     ]
     if found.refills:
         litres, first, last = sum(litres for _, litres in found.refills), found.refills[0], found.refills[-1]
-        lines.append(f"  refills   {len(found.refills)}, {three_digits(litres)} L, {_when(first[0])} to {_when(last[0])}")
+        words = f"{len(found.refills)}, {three_digits(litres)} L, {_when(first[0])} to {_when(last[0])}"
+        lines.append(f"  refills   {words}")
     lines += [f"  trip      {_when(at)}: {reason}" for at, reason in found.trips[:10]]
     if len(found.trips) > 10:
         lines.append(f"            and {len(found.trips) - 10} more: see `waaler history --rehearsal`")

@@ -45,6 +45,7 @@ VOUCHED_S = 1e15
 STEP_S = 3600.0
 FLAP_ON_S = 180.0
 FLAP_OFF_S = 60.0
+MOST_STILL = 10_000
 
 
 class Keeping(Protocol):
@@ -94,6 +95,8 @@ class Play:
         self.booted_s = 0.0
         self.read_at_s = 0.0
         self.flap_at_s = 0.0
+        self.is_flap_on = True
+        self.still = 0
         self.levels: dict[Input, Level] = {}
         self.was_present: frozenset[str] = frozenset()
         self.notes = Notes(scene, self.world)
@@ -111,6 +114,7 @@ class Play:
         self._tell(Look())
         while self.world.now_s < end_s:
             self._go_to(min(self._next_s(), end_s))
+            assert self.still < MOST_STILL, f"the rehearsal stands still at {self.world.now_s} s"
             self._look_at_faults()
             if self.is_powered:
                 self._turn()
@@ -154,6 +158,7 @@ class Play:
 
     def _go_to(self, now_s: float) -> None:
         seconds = now_s - self.world.now_s
+        self.still = self.still + 1 if seconds <= 0 else 0
         self.world.go_to(now_s)
         self.notes.passed(seconds)
 
@@ -168,20 +173,21 @@ class Play:
         self.core = core.with_disk(self.core, is_full="disk-full" in present)
         is_apart = bool(present & WIRE_FAULTS) or bool(self.wire.waiting)
         self.core = core.with_wire_apart(self.core, is_apart)
-        wants_power = "power-cut" not in present and self._flap_power(present)
+        is_flap_on = self._flap_power(present)
+        wants_power = is_flap_on and "power-cut" not in present
         if self.is_powered and not wants_power:
             self._power_fails()
         elif wants_power and not self.is_powered:
             self._power_is_back()
 
     def _flap_power(self, present: frozenset[str]) -> bool:
+        """Whether a mains that comes and goes is there now; it does so whatever else cuts it."""
         if "power-flaps" not in present:
-            return True
-        if self.world.now_s >= self.flap_at_s:
-            next_s = FLAP_OFF_S if self.is_powered else FLAP_ON_S
-            self.flap_at_s = self.world.now_s + next_s
-            return not self.is_powered
-        return self.is_powered
+            self.is_flap_on = True
+        elif self.world.now_s >= self.flap_at_s:
+            self.is_flap_on = not self.is_flap_on
+            self.flap_at_s = self.world.now_s + (FLAP_ON_S if self.is_flap_on else FLAP_OFF_S)
+        return self.is_flap_on
 
     def _power_fails(self) -> None:
         self.is_powered = False
