@@ -36,6 +36,10 @@ def layout_of(text: str) -> Layout:
          " one place"),
         ("tray: {length: 2 m, width: 1 m, rim: 1 cm, standing: 2 cm}", "9:9: layout.tray: the tray spills below its"
          " standing level; write standing below rim"),
+        ("sump: {full: 40 cm}", "9:16: layout.sump.full: 'cm' is no unit of a volume; use one of L, l, mL, ml, m3, gal, qt,"
+         " fl oz, ft3, as in 220 L, 250 mL or 29 gal"),
+        ("sump: {points: [[0 cm, 0 L], [30 cm, 100 L]], full: 40 cm, low: 10 cm, empty: 5 cm}", "9:55: layout.sump.full:"
+         " 'cm' is no unit of a volume; use one of L, l, mL, ml, m3, gal, qt, fl oz, ft3, as in 220 L, 250 mL or 29 gal"),
         ("sump: {brim: 200 L, full: 220 L}", "9:9: layout.sump: the sump's marks are not in order; write empty below low"
          " below full below brim"),
     ],
@@ -109,3 +113,18 @@ def test_pots_and_tray_give_the_media_and_the_water_that_they_hold() -> None:
 
     assert found.figures.media_l_per_pot == pytest.approx(5 * 3.785411784 * 0.93)
     assert found.figures.tray_rim_l == pytest.approx(1000 * 0.66 * 2.4 * 1.2 * 0.09)
+
+
+@pytest.mark.parametrize(
+    "sump",
+    [
+        "floor: [80 cm, 50 cm], full: 50 cm, low: 12 cm, empty: 2 in",
+        "points: [[0 cm, 0 L], [10 cm, 40 L], [60 cm, 240 L]], full: 50 cm, low: 12 cm, empty: 2 in",
+    ],
+)
+def test_a_sumps_marks_may_be_depths_where_its_shape_is_written(sump: str) -> None:
+    figures = built(f"sump: {{{sump}}}").figures
+
+    assert figures.sump_full_l == pytest.approx(200.0)
+    assert figures.sump_low_l == pytest.approx(48.0)
+    assert figures.sump_empty_l == pytest.approx(20.32)

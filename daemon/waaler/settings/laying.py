@@ -1,6 +1,6 @@
 """The bed as it is built, as the file writes it: pump, hose, line with its legs, tubes, pots, tray, sump."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 
@@ -15,6 +15,7 @@ from waaler.settings.fields import (
     Volume,
 )  # fmt: skip
 from waaler.settings.section import Section, between, misfit
+from waaler.settings.sump_shape import in_litres
 
 __all__ = ["LayoutSection", "LegSection", "PumpCurveSection", "TubeSection"]
 
@@ -24,12 +25,23 @@ Fittings = Annotated[Number, between(0, 100, "")]
 
 
 class SumpSection(Section):
-    """Volumes at the brim, at the full mark, at the low float, and where the pump begins to draw air."""
+    """Volumes at the brim, at the full mark, at the low float, and where the pump begins to draw air.
 
+    Depths instead of volumes, where its shape is written: the floor of an upright one (length, width), or points of
+    depth and volume.
+    """
+
+    floor: tuple[Run, Run] | None = None
+    points: Annotated[list[tuple[Length, Volume]], Field(min_length=2, max_length=50)] | None = None
     brim: Annotated[Volume, between(5, 20_000, "L")] | None = None
     full: Annotated[Volume, between(5, 20_000, "L")] = 220.0
     low: Annotated[Volume, between(1, 20_000, "L")] = 45.0
     empty: Annotated[Volume, between(0, 20_000, "L")] = 25.0
+
+    @model_validator(mode="before")
+    @classmethod
+    def _depths_as_volumes(cls, values: Any) -> Any:
+        return in_litres(values) if isinstance(values, dict) else values
 
     @model_validator(mode="after")
     def _in_order(self) -> "SumpSection":
