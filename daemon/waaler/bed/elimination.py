@@ -28,7 +28,7 @@ class Elimination:
         while left:
             node = self._least(waiting, left, neighbours)
             left.discard(node)
-            others = sorted(neighbours[node] & left)
+            others = list(neighbours[node])
             own = [(other, slot(node, other)) for other in others]
             fills = [
                 (slot(one, two), slot(node, one), slot(node, two))
@@ -47,9 +47,9 @@ class Elimination:
         """Leaves as they come; else the unknown with the fewest couplings."""
         while waiting:
             node = waiting.pop()
-            if node in left and len(neighbours[node] & left) <= 1:
+            if node in left and len(neighbours[node]) <= 1:
                 return node
-        return min(left, key=lambda n: len(neighbours[n] & left))
+        return min(left, key=lambda n: len(neighbours[n]))
 
     def solve(self, diagonal: list[float], couplings: Sequence[float], right: list[float]) -> list[float]:
         """The unknowns of: diagonal[n] x[n] - sum of couplings[m] x[other] = right[n]. Both lists are used up."""

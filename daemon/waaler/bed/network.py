@@ -147,28 +147,28 @@ class _Open:
         """One step of Newton's method; the heads once the flows stand still."""
         count, fixed_m = len(self.junctions), self.fixed_m
         diagonal, right, couplings = [0.0] * count, [0.0] * count, []
-        bends: list[
-            tuple[float, float]
-        ] = []  # of each link, one by its slope, and the flow it would have at no head
+        bends: list[tuple[float, float]] = []  # of each link, one by its slope, and its flow at no head
         for (a, b, loss), flow in zip(self.links, self.flows, strict=True):
-            lost_m, slope = loss(flow) if flow >= 0 else loss(-flow)
-            if flow < 0:
+            if flow >= 0:
+                lost_m, slope = loss(flow)
+            else:
+                lost_m, slope = loss(-flow)
                 lost_m = -lost_m
-            ease = 1 / (slope if slope > LEAST_SLOPE else LEAST_SLOPE)
+            ease = 1 / slope if slope > LEAST_SLOPE else 1 / LEAST_SLOPE
             rest = flow - lost_m * ease
             bends.append((ease, rest))
             if a < count:
                 diagonal[a] += ease
-                right[a] -= rest
-                if b >= count:
-                    right[a] += ease * fixed_m[b - count]
-                else:
+                if b < count:
+                    right[a] -= rest
+                    right[b] += rest
+                    diagonal[b] += ease
                     couplings.append(ease)
-            if b < count:
+                else:
+                    right[a] += ease * fixed_m[b - count] - rest
+            elif b < count:
                 diagonal[b] += ease
-                right[b] += rest
-                if a >= count:
-                    right[b] += ease * fixed_m[a - count]
+                right[b] += ease * fixed_m[a - count] + rest
         ease, rest = self._pump_bend()
         diagonal[self.pump_node] += ease
         right[self.pump_node] += rest
