@@ -10,7 +10,7 @@ from waaler.core.facts import Cause, Outcome
 from waaler.core.memory import Memory
 from waaler.core.messages import Look
 from waaler.guard.memory import Memory as GuardMemory
-from waaler.guard.messages import Input, Level, Relay
+from waaler.guard.messages import Ask, Input, Level, Relay
 from waaler.plan.types import ClockMoment, Evenly, Plan, Window
 
 DONE = (Cause.PLAN, Outcome.DONE, 120)
@@ -195,3 +195,21 @@ def test_s10_an_intent_that_is_not_recorded_within_2_s_keeps_no_plant_waiting(
     assert bench.is_on
     assert "history-not-kept" in bench.alerts()
     assert [o for _, o in bench.outputs if isinstance(o, Relay)] == [Relay(on=True)]
+
+
+def test_a_run_that_the_guard_never_answered_counts_in_full_once_it_would_be_over(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    bench = Bench()
+    true = joined._step_guard
+    deaf = lambda now, at, said, outputs: (now, []) if isinstance(said, Ask) else true(now, at, said, outputs)  # noqa: E731
+    monkeypatch.setattr(joined, "_step_guard", deaf)
+    bench.until("06:00")
+    bench.pass_s(120 + 14)
+    assert bench.results() == []
+    bench.pass_s(2)
+
+    (result,) = bench.results()
+    assert (result.outcome, result.seconds, result.reason) == (
+        Outcome.INTERRUPTED, 120.0, "the guard did not answer",
+    )  # fmt: skip

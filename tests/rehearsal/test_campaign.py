@@ -118,3 +118,20 @@ def test_every_kind_of_trip_has_a_story_that_explains_it() -> None:
         assert told.false_trips == (), (name, reason)
         assert told.trips, name
         assert any(reason in trip for trip in told.trips)
+
+
+def test_the_judge_sees_an_input_settle_though_nothing_happens_before_the_power_fails() -> None:
+    """Bad at 250 s, good again from 260 on: by 5000 s it owes nothing but the start delay."""
+    events: list[tuple[str, float, object]] = [
+        ("sump_low", 250, "bad"), ("sump_low", 260, "good"), ("power", 5000, 0), ("power", 5060, 1),
+        ("sump_low", 5060, "good"), ("tray_high", 5060, "good"), ("relay", 5400, 1), ("relay", 5500, 0),
+    ]  # fmt: skip
+
+    assert seen(*events) == []
+
+
+def test_a_run_whose_grant_got_lost_is_not_forgotten_when_the_power_flaps() -> None:
+    faults = (Fault("power-flaps", 16_212.0, 189_012.0), Fault("messages-lost", 47_189.0, 90_389.0))
+    told = tell(Story(1227, replace(SCENE, seed=192_080_207, faults=faults)))
+
+    assert told.violations == ()

@@ -69,12 +69,14 @@ def advance(turn: Turn) -> float:
             return advance(turn)
         return active.since_s + INTENT_WAIT_S
     if active.stage is Stage.ASKED:
-        if turn.now_s - active.since_s >= GUARD_WAIT_S:
-            refused(turn, Refused(active.run_id, "the guard did not answer"))
+        # it may have been granted all the same: until such a run would be over, nothing is said of it
+        latest_s = active.since_s + ASK_VALID_S + active.wanted.seconds + GUARD_WAIT_S
+        if turn.now_s >= latest_s:
+            _give_up(turn, active, active.wanted.seconds, "the guard did not answer")
             return advance(turn)
-        return active.since_s + GUARD_WAIT_S
+        return latest_s
     if turn.now_s >= active.until_s + GUARD_WAIT_S:
-        _give_up(turn, active)
+        _give_up(turn, active, active.until_s - active.since_s, "the guard did not tell its end")
         return advance(turn)
     return active.until_s + GUARD_WAIT_S
 
@@ -145,10 +147,8 @@ def ended(turn: Turn, message: Ended) -> None:
         turn.set(soak_at_s=turn.now_s + turn.state.limits.rest_s)
 
 
-def _give_up(turn: Turn, active: Active) -> None:
+def _give_up(turn: Turn, active: Active, seconds: float, reason: str) -> None:
     """The guard never told the end of a run: it is taken to have lasted to its deadline, and the next may come."""
-    seconds = active.until_s - active.since_s
-    reason = "the guard did not tell its end"
     turn.set(active=None, last_stop_s=turn.now_s)
     turn.write(RunResult(active.run_id, turn.at, Outcome.INTERRUPTED, seconds, reason))
     _account(turn, active.wanted, 0.0)

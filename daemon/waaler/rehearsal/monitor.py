@@ -111,6 +111,7 @@ class Monitor:
 
     def power(self, at_s: float, is_on: bool) -> None:
         """At a boot every input must prove itself anew; one that had acted owes its settle time still."""
+        self._look(at_s)
         self.live_since_s = None
         if not is_on:
             return
