@@ -77,7 +77,7 @@ def _new_cycles(turn: Turn) -> list[Cycle]:
     since_s = min(state.looked_at_s, turn.at.wall_s)
     turn.set(looked_at_s=turn.at.wall_s)
     was_just_set = turn.at.is_sure and not turn.before.is_sure
-    if was_just_set or since_s == turn.at.wall_s:
+    if was_just_set or since_s == turn.at.wall_s or _is_quiet(turn, since_s):
         return []
     since, now = datetime.fromtimestamp(since_s, UTC), datetime.fromtimestamp(turn.at.wall_s, UTC)
     found = list(due(state.plan, since, now))
@@ -90,6 +90,12 @@ def _new_cycles(turn: Turn) -> list[Cycle]:
         kept = tuple((key, at_s) for key, at_s in state.done if turn.now_s - at_s < KEEP_KEYS_S)
         turn.set(done=kept + tuple((cycle.key, turn.now_s) for cycle in new))
     return sorted(new, key=lambda cycle: cycle.start)
+
+
+def _is_quiet(turn: Turn, since_s: float) -> bool:
+    """Whether it is known that no cycle begins from then on until now."""
+    quiet = turn.state.quiet
+    return quiet is not None and quiet[0] <= since_s and turn.at.wall_s < quiet[1]
 
 
 def _counts(turn: Turn, cycle: Cycle) -> bool:
@@ -201,7 +207,7 @@ def _extra(turn: Turn) -> None:
     turn.set(extra_at_s=inf)
     dry = is_still_dry(turn.state.sensing, turn.state.advisers, _day(turn))
     if dry is not None:
-        reason = f"{dry.adviser.name} reads {dry.value:.0f} %, still dry after a longer run"
+        reason = f"{dry.adviser.name} reads {round(dry.value or 0.0)} %, still dry after a longer run"
         want(turn, Wanted(Cause.EXTRA, Purse.SPARE, turn.state.extra_seconds, reason))
 
 
@@ -227,7 +233,7 @@ def _demand(turn: Turn, window: Window) -> str | None:
     probe = valid(turn.state.advisers, rule.probe, turn.now_s)
     if probe is None or probe.value is None or not probe.value < rule.below_percent:
         return None
-    return f"{rule.probe} reads {probe.value:.0f} %, below {rule.below_percent:g} %"
+    return f"{rule.probe} reads {round(probe.value)} %, below {rule.below_percent:g} %"
 
 
 def _demanded_today(turn: Turn) -> tuple[date, int]:
@@ -251,10 +257,16 @@ def _soak(turn: Turn, cycles: list[Cycle]) -> float:
 
 
 def _next_cycle_s(turn: Turn) -> float:
+    if not _is_quiet(turn, turn.at.wall_s):
+        turn.set(quiet=(turn.at.wall_s, _next_start_wall_s(turn)))
+    assert turn.state.quiet is not None
+    return turn.long_of(turn.state.quiet[1])
+
+
+def _next_start_wall_s(turn: Turn) -> float:
+    """The wall time of the next cycle; a day ahead where there is none."""
     now = datetime.fromtimestamp(turn.at.wall_s, UTC)
     starts = [cycle.start for cycle in upcoming(turn.state.plan, now)]
     if turn.state.hot_day is not None:
         starts += [c.start for c in hot_day_cycles(turn.state.plan, turn.state.hot_day) if c.start > now]
-    if not starts:
-        return turn.now_s + timedelta(days=1).total_seconds()
-    return turn.long_of(min(starts).timestamp())
+    return min(starts, default=now + timedelta(days=1)).timestamp()

@@ -5,7 +5,7 @@ from math import inf
 
 from waaler.core import alerts, cycles, orders, runs, signs
 from waaler.core.memory import Memory
-from waaler.core.messages import Action, Event, Look, Message, NewPlan, Notice, Order, Recorded
+from waaler.core.messages import Action, Event, Look, Message, NewPlan, Notice, Order, Readings, Recorded
 from waaler.core.state import State, begin
 from waaler.core.turn import Turn
 from waaler.guard.messages import (
@@ -39,7 +39,9 @@ def step(state: State, event: Event) -> tuple[State, tuple[Action, ...], float]:
 def _receive(turn: Turn, message: Message) -> None:
     match message:
         case Reading():
-            _hear(turn, message)
+            _hear(turn, (message,))
+        case Readings(readings):
+            _hear(turn, readings)
         case Recorded():
             runs.recorded(turn, message)
         case NewPlan():
@@ -65,18 +67,24 @@ def _receive(turn: Turn, message: Message) -> None:
             pass
 
 
-def _hear(turn: Turn, reading: Reading) -> None:
+def _hear(turn: Turn, readings: tuple[Reading, ...]) -> None:
+    known = {reading.name: reading for reading in readings}
     advisers = tuple(
-        hear(adviser, reading, turn.now_s) if adviser.adviser.name == reading.name else adviser
-        for adviser in turn.state.advisers
+        state if (reading := known.get(state.adviser.name)) is None else hear(state, reading, turn.now_s)
+        for state in turn.state.advisers
     )
     turn.set(advisers=advisers)
     hot = turn.state.plan.hot_day
-    if hot is None or reading.value is None or not reading.value > hot.above_c:
-        return
-    kinds = {adviser.adviser.name: adviser.adviser.kind for adviser in advisers}
-    if kinds.get(reading.name) is AdviserKind.TEMPERATURE:
-        turn.set(hot_day=turn.today)
+    is_hot = hot is not None and any(_is_above(state, known, hot.above_c) for state in advisers)
+    if is_hot and turn.state.hot_day != turn.today:
+        turn.set(hot_day=turn.today, quiet=None)
+
+
+def _is_above(state: AdviserState, known: dict[str, Reading], above_c: float) -> bool:
+    if state.adviser.kind is not AdviserKind.TEMPERATURE or state.adviser.name not in known:
+        return False
+    value = known[state.adviser.name].value
+    return value is not None and value > above_c
 
 
 def _take_plan(turn: Turn, new: NewPlan) -> None:
@@ -87,6 +95,7 @@ def _take_plan(turn: Turn, new: NewPlan) -> None:
         sensing=new.sensing,
         limits=new.limits,
         looked_at_s=turn.at.wall_s,
+        quiet=None,
         advisers=tuple(
             replace(known.get(adviser.name, AdviserState(adviser)), adviser=adviser)
             for adviser in new.sensing.advisers

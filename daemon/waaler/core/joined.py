@@ -4,12 +4,13 @@ The rehearsal and the tests step this; the daemon runs the same two machines in 
 """
 
 from collections import deque
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from waaler.core import decisions
 from waaler.core.facts import RunIntent
 from waaler.core.memory import Memory
 from waaler.core.messages import Action, Answer, Event, Message, Recorded, ToGuard, Write
+from waaler.core.state import changed
 from waaler.guard.limits import Limits
 from waaler.guard.messages import Action as GuardAction
 from waaler.guard.messages import Alone, Instant, Relay
@@ -34,7 +35,7 @@ class Heard:
 Output = Relay | Alone | Write | Answer | ToGuard | Heard
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Joined:
     """Both machines and when each wants to be woken (long hand).
 
@@ -61,12 +62,12 @@ def begin(plan: Plan, sensing: Sensing, limits: Limits, memory: Memory, at: Inst
 
 def with_disk(joined: Joined, is_full: bool) -> Joined:
     """The same with records that take nothing, or everything again."""
-    return joined if joined.is_disk_full == is_full else replace(joined, is_disk_full=is_full)
+    return joined if joined.is_disk_full == is_full else changed(joined, is_disk_full=is_full)
 
 
 def with_wire_apart(joined: Joined, is_apart: bool) -> Joined:
     """The same with the wire between the two machines in somebody else's hands, or back."""
-    return joined if joined.is_wire_apart == is_apart else replace(joined, is_wire_apart=is_apart)
+    return joined if joined.is_wire_apart == is_apart else changed(joined, is_wire_apart=is_apart)
 
 
 def tell(joined: Joined, at: Instant, message: Message) -> tuple[Joined, list[Output]]:
@@ -91,7 +92,7 @@ def _settle(joined: Joined, at: Instant, waiting: deque[Message]) -> tuple[Joine
     outputs: list[Output] = []
     while waiting:
         state, actions, wake_s = decisions.step(joined.decisions, Event(at, waiting.popleft()))
-        joined = replace(joined, decisions=state, wake_s=wake_s)
+        joined = changed(joined, decisions=state, wake_s=wake_s)
         for action in actions:
             joined = _perform(joined, at, action, waiting, outputs)
     return joined, outputs
@@ -114,4 +115,4 @@ def _step_guard(
     state, actions, wake_s = step_guard(joined.guard, GuardEvent(at, message))
     outputs.extend(action for action in actions if isinstance(action, Relay | Alone))
     heard: list[GuardAction] = [action for action in actions if not isinstance(action, Relay | Alone)]
-    return replace(joined, guard=state, guard_wake_s=wake_s), heard
+    return changed(joined, guard=state, guard_wake_s=wake_s), heard

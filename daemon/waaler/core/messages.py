@@ -15,8 +15,8 @@ from waaler.plan.sensing import Reading, Sensing
 from waaler.plan.types import Plan
 
 __all__ = [
-    "Action", "Answer", "Event", "Look", "Message", "NewPlan", "Notice", "Order", "OrderKind", "Recorded",
-    "ToGuard", "Write",
+    "Action", "Answer", "Event", "Look", "Message", "NewPlan", "Notice", "Order", "OrderKind", "Readings",
+    "Recorded", "ToGuard", "Write",
 ]  # fmt: skip
 
 
@@ -81,7 +81,14 @@ class Notice:
     text: str | None = None
 
 
-Message = Look | Recorded | NewPlan | Notice | Order | Reading | GuardAction
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """Several advisers read at one time."""
+
+    readings: tuple[Reading, ...]
+
+
+Message = Look | Recorded | NewPlan | Notice | Order | Reading | Readings | GuardAction
 
 
 @dataclass(frozen=True, slots=True)

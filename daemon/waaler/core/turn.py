@@ -3,14 +3,13 @@
 It lives only inside a step; outside of it everything is frozen.
 """
 
-from dataclasses import replace
 from datetime import UTC, date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from waaler.core.facts import AlertRaised, AlertResolved, Amount, Deed, Severity
 from waaler.core.messages import Action, Answer, ToGuard, Write
-from waaler.core.state import State
+from waaler.core.state import State, changed
 from waaler.guard.messages import Instant
 from waaler.guard.messages import Message as GuardMessage
 
@@ -23,12 +22,12 @@ class Turn:
     def __init__(self, state: State, at: Instant) -> None:
         self.at = at
         self.before = state.at
-        self.state = replace(state, at=at)
+        self.state = changed(state, at=at)
         self.actions: list[Action] = []
 
     def set(self, **changes: Any) -> None:
         """Replaces fields of the state."""
-        self.state = replace(self.state, **changes)
+        self.state = changed(self.state, **changes)
 
     @property
     def now_s(self) -> float:
