@@ -34,7 +34,7 @@ HEAD = "date,t_max_c,t_min_c\n"
         (HEAD + "2026-06-21,nan,10\n", "2:12: 'nan' is no t_max_c; write a plain number of degrees C, or nothing"),
         (HEAD + "2026-06-21,10,20\n", "2:1: the day's temperatures do not fit; write t_max_c above t_min_c"),
         (HEAD + "2026-06-21,20\n", "2:1: 2 values for 3 columns; write one for each column"),
-        (HEAD + "2026-06-21,20,10\n2026-06-21,20,10\n", "3:1: 2026-06-21 is there twice; keep one line for each day"),
+        (HEAD + "2026-06-21,20,10\n2026-06-21,20,10\n", "3:1: 2026-06-21 is there twice; keep one line for each"),
     ],
 )  # fmt: skip
 def test_a_weather_table_that_makes_no_sense_is_told_with_its_place(text: str, told: str) -> None:
@@ -137,3 +137,52 @@ def test_salts_are_conserved(litres: float, c: float, drunk: float, uptake: floa
 
     before = litres * c - drunk_l * taken + added * cm
     assert found.litres * found.concentration == pytest.approx(before, rel=1e-9, abs=1e-9)
+
+
+# --- hours ----------------------------------------------------------------------------------------
+
+HOURS = "time,t_c,radiation_mj_per_m2\n"
+
+
+def hours(day: str, *, leave_out: int | None = None) -> str:
+    return "".join(
+        f"{day}T{hour:02}:00,{10 + hour / 2:g},{0.5 if 8 <= hour < 16 else 0}\n"
+        for hour in range(24)
+        if hour != leave_out
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("time,t_max_c\n", "1:6: 't_max_c' is no column; known: time, t_c, rh_percent, wind_m_per_s,"
+         " radiation_mj_per_m2"),
+        ("time,rh_percent\n", "1:1: column t_c is missing; name the columns in the first line"),
+        (HOURS + "noon,20,1\n", "2:1: 'noon' is no time; write 2026-06-21T14:00"),
+        (HOURS + "2026-06-21T14:30,20,1\n", "2:1: '2026-06-21T14:30' is no full hour; write 2026-06-21T14:00, local"
+         " standard time without an offset"),
+        (HOURS + "2026-06-21T14:00+02:00,20,1\n", "2:1: '2026-06-21T14:00+02:00' is no full hour; write"
+         " 2026-06-21T14:00, local standard time without an offset"),
+        (HOURS + hours("2026-06-21", leave_out=7), "2:1: 2026-06-21 has 23 hours; write all 24, or leave the day out"),
+        (HOURS + hours("2026-06-21").replace(",13.5,", ",,"), "2:1: 2026-06-21 lacks a temperature; write t_c for every"
+         " hour"),
+        (HOURS + hours("2026-06-21") * 2, "26:1: 2026-06-21 00:00 is there twice; keep one line for each"),
+    ],
+)  # fmt: skip
+def test_a_table_of_hours_that_makes_no_sense_is_told_with_its_place(text: str, told: str) -> None:
+    with pytest.raises(WeatherError) as caught:
+        weather_of_csv(text)
+
+    assert str(caught.value) == told
+
+
+def test_a_table_of_hours_gives_each_day_its_extremes_and_sums() -> None:
+    days = weather_of_csv(HOURS + hours("2026-06-21") + hours("2026-06-22"))
+
+    assert list(days) == [date(2026, 6, 21), date(2026, 6, 22)]
+    day = days[date(2026, 6, 21)]
+    assert (day.t_max_c, day.t_min_c) == (21.5, 10.0)
+    assert day.radiation_mj_per_m2 == pytest.approx(4.0)
+    assert day.wind_m_per_s is None
+    assert day.hours_c[13] == 16.5
+    assert day.hours_mj_per_m2[7:9] == (0.0, 0.5)
