@@ -22,6 +22,7 @@ from waaler.report.charts import (
     level_chart,
     spark_text,
 )  # fmt: skip
+from waaler.report.charts.dots import Dot, scatter
 from waaler.report.charts.frame import Scale
 
 LISBON = ZoneInfo("Europe/Lisbon")
@@ -134,3 +135,21 @@ def test_names_are_text_and_never_markup() -> None:
 
 def test_a_line_of_text_rises_with_its_values() -> None:
     assert spark_text([0.0, 50.0, None, 100.0, 140.0, -5.0], 0.0, 100.0) == "▁▅·██▁"
+
+
+# --- one figure over another ------------------------------------------------------------------------
+
+
+def test_dots_tell_sound_ones_from_others_by_shape_and_stand_where_their_figures_are() -> None:
+    dots = [Dot(10.0, 20.0, "1", True, "one"), Dot(30.0, 80.0, "2", False, "two")]
+    svg = scatter("dry over wet", "a day", "L", "%", dots, [Line(33.0, "limit")])
+    (full,), (ring,) = of_class(svg, "spot"), of_class(svg, "dot")
+
+    assert float(full.get("cx", "").rstrip("%")) < float(ring.get("cx", "").rstrip("%"))
+    assert float(full.get("cy", "")) > float(ring.get("cy", ""))
+    assert {"1", "2", "limit"} <= set(texts(svg))
+    assert any(text.endswith("L a day") for text in texts(svg))
+
+
+def test_one_dot_alone_can_be_drawn() -> None:
+    assert len(of_class(scatter("t", "a day", "L", "%", [Dot(5.0, 5.0, "1", True, "")]), "spot")) == 1

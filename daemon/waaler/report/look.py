@@ -83,6 +83,7 @@ svg.chart { display: block; overflow: visible; }
 .expected { stroke-dasharray: 7 4; }
 .edge, .thin { fill: none; stroke: var(--water); stroke-width: 1; vector-effect: non-scaling-stroke; }
 .dot { fill: var(--paper); stroke: var(--water); stroke-width: 2.5; }
+.spot { fill: var(--water); stroke: var(--water); stroke-width: 2.5; }
 .limit { stroke: var(--ink); stroke-width: 1.2; stroke-dasharray: 1 4; stroke-linecap: round; }
 .chart .limit-name { fill: var(--ink); }
 .moment { stroke: var(--ink); stroke-width: 1; }

@@ -3,9 +3,8 @@
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
 
-from waaler.report.charts import PATTERNS
-from waaler.report.look import LOOK_ELEMENT
-from waaler.report.markup import Markup, join, tag
+from waaler.guard.messages import Trip
+from waaler.report.markup import Markup, tag
 from waaler.report.parts import (
     day_figure,
     events_table,
@@ -17,14 +16,10 @@ from waaler.report.parts import (
     table,
 )  # fmt: skip
 from waaler.report.period import Period
+from waaler.report.whole_page import whole_page
 from waaler.report.words import day_and_clock, events, length, verdict
 
 __all__ = ["assumptions", "page_of_period"]
-
-DOCTYPE = Markup("<!doctype html>\n")
-HEAD = join(
-    tag("meta", charset="utf-8"), tag("meta", name="viewport", content="width=device-width, initial-scale=1")
-)
 
 
 def page_of_period(
@@ -39,9 +34,8 @@ def page_of_period(
     title = f"{bed.title}: {_dates(period)}"
     sentence = told or verdict(period)
     has_trouble = is_alarm or any(trip.over_at_s is None for trip in period.trips)
-    body = tag(
-        "body",
-        PATTERNS,
+    return whole_page(
+        title,
         tag("header", tag("h1", bed.title), tag("p", f"{bed.id}, {_dates(period)}", class_="soft")),
         tag(
             "main",
@@ -61,8 +55,6 @@ def page_of_period(
         ),
         tag("footer", tag("p", f"Told {day_and_clock(period.now_s, bed.zone)}, {bed.plan.place.timezone}.")),
     )  # fmt: skip
-    head = tag("head", HEAD, tag("title", title), LOOK_ELEMENT)
-    return join(DOCTYPE, tag("html", head, body, lang="en")) + "\n"
 
 
 def assumptions(period: Period) -> list[str]:
@@ -122,14 +114,16 @@ def _water(period: Period) -> Markup:
     if sump.now_l is not None and days_left is not None:
         low = datetime.fromtimestamp(period.now_s, UTC).astimezone(bed.zone) + timedelta(days=days_left)
         rows.append(("in the sump at the end", f"{sump.now_l:.0f} L, {days_left:.1f} days to the low mark"))
-        rows.append(("refill before", "it is due" if days_left == 0 else f"{low:%A %-d %B}"))
+        is_in_tray = any(trip.trip is Trip.HIGH_TRAY and trip.over_at_s is None for trip in period.trips)
+        due = "it is due" if days_left == 0 else f"{low:%A %-d %B}"
+        rows.append(("refill before", "the water is in the tray: free the drain first" if is_in_tray else due))
     return table("Water of the period", ("What", "How much"), rows, numbers=1)
 
 
 def _spread(period: Period) -> Markup | None:
     """How far the probes lie apart: the first sign of an outlet that clogs."""
     points = period.moisture()
-    if len({row.name for row in period.samples if row.unit == "%"}) < 2 or len(points) < 8:
+    if period.knows_pots or len({row.name for row in period.moist}) < 2 or len(points) < 8:
         return None
     tenth = max(1, len(points) // 10)
     first, last = (sum(p.most - p.least for p in part) / len(part) for part in (points[:tenth], points[-tenth:]))

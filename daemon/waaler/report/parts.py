@@ -24,7 +24,7 @@ from waaler.report.charts import (
     level_chart,
 )  # fmt: skip
 from waaler.report.markup import Markup, join, tag
-from waaler.report.period import Period
+from waaler.report.period import POTS, Period
 from waaler.report.sump import Refill
 from waaler.report.words import Event, clock, day_and_clock, length, outcome_words, why
 
@@ -137,8 +137,10 @@ def moisture_figure(period: Period) -> Markup:
     points = period.moisture()
     if not points:
         return figure("Moisture", "no probe gave a reading in this period", Markup(""))
-    probes = len({row.name for row in period.samples if row.unit == "%"})
+    probes = len({row.name for row in period.moist})
     told = f"wettest, median and driest of {probes} probes" if probes > 1 else "of the one probe: least, mean, most"
+    if period.knows_pots:
+        told = f"wettest, median and driest of all {period.bed.figures.pots} pots"
     advisers = [a for a in period.bed.sensing.advisers if a.kind is AdviserKind.MOISTURE]
     limits = [Line(min(a.dry_below for a in advisers), "dry below")] if advisers else []
     limits += [Line(max(a.wet_above for a in advisers), "wet above")] if advisers else []
@@ -203,7 +205,7 @@ def sensors_table(period: Period) -> Markup:
     whole_min = max(1.0, (min(period.now_s, period.span.end_s) - max(begin_s, period.span.begin_s)) / 60)
     troubles = [alert.kind for alert in period.history.alerts]
     rows = []
-    for row in period.coverage:
+    for row in (row for row in period.coverage if row.name not in POTS):
         unit = "" if row.unit == "1" else f" {row.unit}"
         times = troubles.count(f"not-valid-{row.name.replace('_', '-')}")
         rows.append((

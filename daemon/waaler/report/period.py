@@ -13,7 +13,10 @@ from waaler.report.charts import Band, Span
 from waaler.report.history import History, read_history
 from waaler.report.sump import Sump, read_sump
 
-__all__ = ["Period", "is_lengthened", "read_period"]
+__all__ = ["POTS", "Period", "is_lengthened", "read_period"]
+
+POTS = ("driest_pot", "median_pot", "wettest_pot")
+"""Names under which a rehearsal samples the truth of all its pots."""
 
 MOST_POINTS = 240
 """Of a curve: more are not seen on a phone, and make the page heavy."""
@@ -54,8 +57,22 @@ class Period:
         return sum(run.actual_s for run in self.history.runs)
 
     def moisture(self) -> list[Band]:
-        """Driest, median and wettest probe; of a single one the least, mean and most that it read."""
-        return list(_bands([row for row in self.samples if row.unit == "%"]))
+        """Driest, median and wettest probe; of a single one the least, mean and most that it read.
+
+        Of all pots instead, where a rehearsal knows them.
+        """
+        return list(_bands(self.moist))
+
+    @property
+    def moist(self) -> list[SampleRow]:
+        """The samples that `moisture` tells of."""
+        moist = [row for row in self.samples if row.unit == "%"]
+        return [row for row in moist if row.name in POTS] or moist
+
+    @property
+    def knows_pots(self) -> bool:
+        """Whether they are of all pots, rather than of probes in some."""
+        return any(row.name in POTS for row in self.samples)
 
     def measured(self, name: str) -> list[tuple[float, float, str]]:
         """What people measured under this name: wall time, value, unit."""

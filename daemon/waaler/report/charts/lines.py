@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from waaler.report.charts.frame import Scale, Span, chart, grid, path_box, percent, polyline, tick_words, time_axis
 from waaler.report.markup import Markup, tag
 
-__all__ = ["Band", "Line", "Mark", "band_chart", "dots_chart", "level_chart"]
+__all__ = ["Band", "Line", "Mark", "band_chart", "dots_chart", "level_chart", "limit_line"]
 
 HEIGHT = 170
 NAME_SHARE = 0.15
@@ -102,7 +102,7 @@ def _chart(
         grid(scale),
         path_box(HEIGHT, curves),
         dots,
-        [_limit(scale, limit) for limit in limits],
+        [limit_line(scale, limit) for limit in limits],
         _moments(span, marks, scale),
         tick_words(scale, unit),
         time_axis(span, HEIGHT),
@@ -126,7 +126,7 @@ def _range_words(points: Sequence[Band]) -> str:
     return f"{min(p.least for p in points):.0f} to {max(p.most for p in points):.0f}, last {points[-1].middle:.0f}"
 
 
-def _limit(scale: Scale, limit: Line) -> Markup:
+def limit_line(scale: Scale, limit: Line) -> Markup:
     y = scale.y(limit.value)
     return tag(
         "g",
