@@ -13,6 +13,7 @@ from rich.progress import Progress
 from waaler.model.faults import FAULTS
 from waaler.rehearsal.campaign import Told, shortest, tell_all
 from waaler.rehearsal.scene import Scene
+from waaler.rehearsal.staging import scene_of
 from waaler.settings import load
 
 __all__ = ["campaign_scene", "report"]
@@ -23,9 +24,7 @@ EXAMPLE = Path(__file__).parents[2] / "config" / "bed.yaml"
 
 def campaign_scene(days: float = 1.0) -> Scene:
     """The worked example in high summer."""
-    settings = load(EXAMPLE)
-    start = datetime(2026, 7, 1, tzinfo=UTC)
-    return Scene(settings.plan, settings.sensing, settings.limits, settings.figures, start, days)
+    return scene_of(load(EXAMPLE), datetime(2026, 7, 1, tzinfo=UTC), days)
 
 
 def report(told: list[Told]) -> str:

@@ -244,6 +244,19 @@ def test_what_if_ranks_the_plans_and_names_the_least(file: Path) -> None:
     assert [row["cycles"] for row in told] == ["3", "4"]
 
 
+def test_a_story_of_faults_is_played_and_one_that_makes_no_sense_is_refused(file: Path) -> None:
+    story = file.with_name("story.yaml")
+    story.write_text("faults:\n  - blocked-drain@1d\n")
+    told = run("rehearse", "--days", "2", "--from", "2026-06-21", "--story", story, "--json", file)
+    assert "tray too full" in told.output
+    assert told.exit_code == 1
+
+    story.write_text("faults:\n  - blocked-brain@1d\n")
+    told = run("rehearse", "--story", story, file)
+    assert told.exit_code == 2
+    assert told.output == f"{story}:2:5: no fault is called 'blocked-brain'; write blocked-drain\n"
+
+
 @pytest.mark.parametrize("text", ["cycles", "=4", "cycles=", "cycles=" + ",".join(map(str, range(1, 300)))])
 def test_a_choice_that_is_none_is_refused(file: Path, text: str) -> None:
     assert run("rehearse", "--try", text, file).exit_code == 2

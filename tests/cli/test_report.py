@@ -68,3 +68,17 @@ def test_a_rehearsal_writes_its_report_with_verdict_faults_and_worst_moment(bed:
     assert "The driest moment:" in page
     assert "level as measured" in page
     assert re.search(r"21 June 2026 to 22 June 2026", page)
+
+
+def test_a_comparison_of_plans_writes_its_plot_and_its_table(bed: Path) -> None:
+    bed.write_text(bed.read_text().replace("bed: terrace", f"bed: terrace\ntitle: '{NASTY}'"))
+    out = bed.with_suffix(".html")
+
+    call("rehearse", "--days", 2, "--from", "2026-06-21", "--try", "cycles=3,4", "--report", out, bed)
+
+    page = out.read_text()
+    assert "<script" not in page
+    assert "The least water that keeps every pot above its limit: cycles 3." in page
+    assert page.count("<circle") == 2
+    assert "plants wilt below" in page
+    assert "2 days from 21 June 2026, simulated" in page

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
 
 import pytest
 from tests.campaign.__main__ import campaign_scene
@@ -12,14 +13,16 @@ from waaler.bed.weather import DayWeather
 from waaler.core.facts import Outcome
 from waaler.model.bed import total_l
 from waaler.model.faults import FAULTS, Fault, UnknownFault
-from waaler.model.world import Sky, World
+from waaler.model.sky import Sky, air_by_hour
+from waaler.model.world import World
 from waaler.rehearsal.play import Play
 from waaler.rehearsal.scene import Findings, Scene
-from waaler.rehearsal.script import FaultTextError, fault
+from waaler.rehearsal.script import FaultTextError, fault, story
 from waaler.rehearsal.skies import skies
+from waaler.settings import SettingsError
 
 DAY_S = 86_400.0
-SCENE = campaign_scene(days=3.0)
+SCENE = replace(campaign_scene(days=3.0), skies=())
 
 
 def play(*faults: Fault, scene: Scene = SCENE) -> Findings:
@@ -132,12 +135,15 @@ def test_a_bed_that_drinks_next_to_nothing_foresees_no_low_sump() -> None:
 
 
 def test_in_a_heat_wave_the_plants_drink_more_and_the_thermometer_shows_it() -> None:
-    warm, hot = (Sky(1.2), Sky(1.2)), (Sky(1.8, mean_c=31.0), Sky(2.4, mean_c=36.0))
+    def sky(drink_l: float, mean_c: float) -> Sky:
+        return Sky((drink_l,) * 14, air_c=air_by_hour(mean_c, 6.0))
+
+    warm, hot = (sky(1.2, 22.0), sky(1.2, 22.0)), (sky(1.8, 31.0), sky(2.4, 36.0))
     usual, wave = play(scene=replace(SCENE, skies=warm)), play(scene=replace(SCENE, skies=hot))
 
     assert usual.drunk_l == pytest.approx(3 * 14 * 1.2, rel=0.01)
     assert wave.drunk_l == pytest.approx(14 * (1.8 + 2.4 + 2.4), rel=0.01)  # the last sky stays
-    world = World(SCENE.figures, (), 12.0, 1, skies=hot)
+    world = World(SCENE.bed(), (), 12.0, 1, skies=hot)
     assert world.air_c == pytest.approx(31 + 6 * 0.7071, abs=0.01)
     world.go_to(86_400.0)
     assert world.air_c == pytest.approx(36 + 6 * 0.7071, abs=0.01)
@@ -149,13 +155,14 @@ def test_skies_follow_the_crops_or_the_files_figure_with_some_more_for_each_degr
     days = skies(bare, figures, date(2026, 7, 1), 2.5, lambda _day: DayWeather(28.0, 14.0), 5.0)
 
     assert len(days) == 3
-    assert days[0] == Sky(pytest.approx(1.2), 26.0, 7.0)  # type: ignore[arg-type]
+    assert days[0].drinks_l == pytest.approx((1.2,) * 14)
+    assert days[0].air_c == pytest.approx(air_by_hour(26.0, 7.0))
     crop = Crop("beans", 14, 1.0, Stages((1, 1, 400, 1), 0.5, 1.0, 0.3), date(2026, 5, 1), 0.5, 1.5, 2.5)
     cool, warm = (
         skies(replace(bare, crops=(crop,)), figures, date(2026, 7, 1), 1, lambda _day: DayWeather(28.0, 14.0), heat)
         for heat in (0.0, 6.0)
     )
-    assert warm[0].drink_l_per_pot > 1.1 * cool[0].drink_l_per_pot
+    assert warm[0].drinks_l[0] > 1.1 * cool[0].drinks_l[0]
 
 
 # --- the person ---------------------------------------------------------------------------------
@@ -175,7 +182,7 @@ def test_a_person_who_is_told_of_a_low_sump_fills_it_and_the_season_goes_on() ->
 
 
 def test_what_is_poured_is_neither_made_nor_lost() -> None:
-    world = World(SCENE.figures, (), 0.0, 1)
+    world = World(SCENE.bed(), (), 0.0, 1)
     before_l = total_l(world.water)
     assert world.fill() == 0.0
     world.water = replace(world.water, sump_l=50.0, tray_l=30.0)
@@ -193,3 +200,82 @@ def test_a_power_cut_in_the_midst_of_flapping_power_ends_and_the_bed_is_watered_
     found = play(Fault("power-flaps", 0.2 * DAY_S, 1.2 * DAY_S), Fault("power-cut", 0.4 * DAY_S, 0.9 * DAY_S))
 
     assert found.counts[Outcome.DONE] >= 5
+
+
+# --- the whole --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_in_a_fortnight_of_faults_no_water_is_made_or_lost(seed: int) -> None:
+    """To 1e-9 of all the water: what is there at the end, what left, and what was poured."""
+    story = (
+        Fault("leak", 1.2 * DAY_S, 1.9 * DAY_S),
+        Fault("blocked-drain", 3 * DAY_S, 3.8 * DAY_S),
+        Fault("outlet-clogged", 4 * DAY_S, 9e9),
+        Fault("tube-off", 5 * DAY_S, 5.5 * DAY_S),
+        Fault("power-cut", 6.3 * DAY_S, 6.9 * DAY_S),
+        Fault("sump-float-chatters", 8 * DAY_S, 9 * DAY_S),
+        Fault("welded-relay", 10 * DAY_S, 10.02 * DAY_S),
+    )
+    played = Play(replace(campaign_scene(days=14.0), faults=story, seed=seed, refill_after_s=6 * 3600.0))
+    before_l = total_l(played.world.water)
+    found = played.run()
+
+    poured_l = sum(litres for _, litres in found.refills)
+    assert found.refills
+    assert found.spilled_l > 10
+    assert total_l(played.world.water) == pytest.approx(before_l + poured_l, rel=1e-9)
+
+
+def test_a_pot_behind_a_clogged_outlet_is_named_as_the_driest() -> None:
+    found = play(Fault("outlet-clogged", 0.0, 9e9), scene=campaign_scene(days=3.0))
+
+    assert found.driest_pot == 14
+    assert found.pots_driest_percent[-1] < min(found.pots_driest_percent[:-1])
+
+
+def test_a_story_is_read_from_a_file(tmp_path: Path) -> None:
+    file = tmp_path / "august.yaml"
+    file.write_text("faults:\n  - blocked-drain@3d+10:00..12h\n  - power-cut@5d..6h\n")
+
+    assert story(file) == (fault("blocked-drain@3d+10:00..12h"), fault("power-cut@5d..6h"))
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("", "1:1: this is no story; write `faults:` and a list of NAME@3d..12h"),
+        ("faults: leak@1d\n", "1:1: this is no story; write `faults:` and a list of NAME@3d..12h"),
+        ("faults:\n  - leak@1d\n  - leek@2d\n", "3:5: no fault is called 'leek'; write leak"),
+        ("faults:\n  - {a: b}\n", "2:5: '' is no fault; write NAME@3d, NAME@3d+10:00 or NAME@3d+10:00..12h"),
+    ],
+)
+def test_a_story_that_makes_no_sense_is_told_with_its_place(tmp_path: Path, text: str, told: str) -> None:
+    file = tmp_path / "august.yaml"
+    file.write_text(text)
+    with pytest.raises(SettingsError) as caught:
+        story(file)
+
+    assert str(caught.value) == f"{file}:{told}"
+
+
+def test_a_story_that_cannot_be_read_is_told(tmp_path: Path) -> None:
+    with pytest.raises(SettingsError, match="cannot be read"):
+        story(tmp_path / "none.yaml")
+
+
+def test_measured_hours_shape_the_day() -> None:
+    measured = DayWeather(
+        25.0, 14.0, hours_c=tuple(map(float, range(24))), hours_mj_per_m2=(0.0,) * 11 + (2.0,) * 2 + (0.0,) * 11
+    )
+    (sky,) = skies(Site(45.0, 100.0, 0.5, ()), SCENE.figures, date(2026, 7, 1), 1, lambda _day: measured, 3.0)
+
+    assert sky.shares[11] == sky.shares[12] == 0.5
+    assert sky.air_c[5] == 8.0
+
+
+def test_light_is_what_reaches_the_plants() -> None:
+    day = DayWeather(25.0, 14.0, radiation_mj_per_m2=20.0)
+    (sky,) = skies(Site(45.0, 100.0, 0.5, ()), SCENE.figures, date(2026, 7, 1), 1, lambda _day: day)
+
+    assert sky.light_mj_per_m2 == 10.0

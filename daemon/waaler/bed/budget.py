@@ -11,7 +11,10 @@ from waaler.bed.figures import Figures
 from waaler.bed.solution import Solution, after
 from waaler.bed.weather import DayWeather
 
-__all__ = ["Advice", "Budget", "BudgetDay", "Site", "advice", "budget", "drink_l", "ec_range", "safe_gap_h"]
+__all__ = [
+    "Advice", "Budget", "BudgetDay", "Site", "advice", "budget", "drink_l", "drinks_by_pot_l", "ec_range",
+    "poured_ec", "safe_gap_h",
+]  # fmt: skip
 
 DAYLIGHT_H = 14.0
 """Of a growing day; its drink follows a half sine. Common practice, no source."""
@@ -104,11 +107,12 @@ def budget(
         reference = reference_mm(weather(day), site.latitude_deg, site.elevation_m, day.timetuple().tm_yday)
         methods.add(reference.method)
         refill_l = figures.sump_full_l - now.litres if now.litres <= figures.sump_low_l else 0.0
-        refill_ec = _poured_ec(site, now, refill_l)
+        refill_ec = poured_ec(now, refill_l, site.ec, site.water_ec)
         now = after(now, 0.0, 0.0, refill_l, refill_ec)
         topped_l += refill_l
+        now = after(now, min(figures.evaporates_l_per_day, now.litres), 0.0)
         drunk_l = min(drink_l(site, figures, day, reference.mm), now.litres)
-        added_l = min(tank_l, drunk_l)
+        added_l = min(tank_l, drunk_l + figures.evaporates_l_per_day)
         tank_l -= added_l
         topped_l += added_l
         now = after(now, drunk_l, site.uptake_share * now.concentration, added_l, site.water_ec)
@@ -147,12 +151,12 @@ def ec_range(crops: Sequence[Crop]) -> tuple[float, float] | None:
     return (low, high) if low <= high else None
 
 
-def _poured_ec(site: Site, now: Solution, litres: float) -> float:
-    """How strong the refill must be for the sump to be as fresh; between plain water and fresh solution."""
+def poured_ec(now: Solution, litres: float, ec: float, water_ec: float) -> float:
+    """How strong a refill must be for all to be as strong as `ec` again; between plain water and fresh solution."""
     if litres <= 0:
         return 0.0
-    wanted = (site.ec * (now.litres + litres) - now.litres * now.concentration) / litres
-    return min(site.ec, max(site.water_ec, wanted))
+    wanted = (ec * (now.litres + litres) - now.litres * now.concentration) / litres
+    return min(ec, max(water_ec, wanted))
 
 
 def drink_l(site: Site, figures: Figures, day: date, reference: float) -> float:
@@ -162,6 +166,16 @@ def drink_l(site: Site, figures: Figures, day: date, reference: float) -> float:
     return sum(
         crop.pots * crop.plants_per_pot * litres_per_plant(crop, day, reference, site.cover) for crop in site.crops
     )
+
+
+def drinks_by_pot_l(site: Site, figures: Figures, day: date, reference: float) -> tuple[float, ...]:
+    """What each pot takes; the crops stand in the pots in their written order, a pot without one takes nothing."""
+    if not site.crops:
+        return (figures.drink_l_per_pot_day,) * figures.pots
+    drinks: list[float] = []
+    for crop in site.crops:
+        drinks += [crop.plants_per_pot * litres_per_plant(crop, day, reference, site.cover)] * crop.pots
+    return tuple(drinks[: figures.pots]) + (0.0,) * (figures.pots - len(drinks))
 
 
 def _given_l(figures: Figures, seconds: float) -> float:

@@ -20,7 +20,8 @@ class Figures:
     wilting_fraction: share below which plants wilt.
     drain_l_per_min: most that the tray's drain lets through. tray_high_l: water in the tray at the high float.
     tray_rim_l: water in the tray when it spills.
-    drink_l_per_pot_day: what the plants of a pot take up on an ordinary day.
+    drink_l_per_pot_day: what the plants of a pot take up on an ordinary day. evaporates_l_per_day: what open water
+    loses besides, a sump without a lid above all.
     """
 
     pots: int = 14
@@ -37,6 +38,7 @@ class Figures:
     tray_rim_l: float = 100.0
     drink_l_per_pot_day: float = 1.2
     weak_outlet_l_per_min: float | None = None
+    evaporates_l_per_day: float = 0.0
 
     @property
     def pump_l_per_min(self) -> float:

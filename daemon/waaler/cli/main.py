@@ -13,7 +13,7 @@ from waaler.settings.places import FolderError
 
 __all__ = ["main"]
 
-NOT_COMMANDS = {"main", "common"}
+NOT_COMMANDS = {"main", "common", "rehearsed"}
 
 
 class Commands(click.Group):

@@ -2,7 +2,7 @@
 
 import sys
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from math import ceil, prod
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,20 +10,20 @@ from zoneinfo import ZoneInfo
 
 import click
 
-from waaler.cli.common import (
-    Day,
-    Seconds,
-    echo_json,
-    file_argument,
-    json_option,
-    read_settings,
-    refuse,
-    three_digits,
-)
+from waaler.cli.common import Day, Seconds, echo_json, file_argument, json_option, read_settings, refuse
+from waaler.cli.rehearsed import (
+    as_lines,
+    as_object,
+    best_words,
+    changes_words,
+    low_words,
+    tries_as_lines,
+    verdict,
+    when,
+)  # fmt: skip
 
 if TYPE_CHECKING:
     from waaler.model.faults import Fault
-    from waaler.model.world import Sky
     from waaler.rehearsal.scene import Findings, Scene
     from waaler.rehearsal.what_if import Tried
     from waaler.settings import Settings
@@ -36,6 +36,7 @@ __all__ = ["command"]
 @click.option("--seed", type=int, default=1, show_default=True, help="Of the sensors' noise.")
 @click.option("--from", "first", type=Day(), help="First day; today if left out.")
 @click.option("--fault", "fault_texts", multiple=True, help="What goes wrong: NAME@3d+10:00..12h; more than once.")
+@click.option("--story", type=click.Path(path_type=Path), help="A file with `faults:` and a list of such texts.")
 @click.option("--faults", "lists_faults", is_flag=True, help="List the faults by name.")
 @click.option("--random-faults", type=click.IntRange(1, 100_000), help="So many days with random faults each.")
 @click.option("--heat", type=click.FloatRange(-20, 20), default=0.0, help="A heat wave: degrees on every day.")
@@ -49,6 +50,7 @@ def command(
     seed: int,
     first: datetime | None,
     fault_texts: tuple[str, ...],
+    story: Path | None,
     lists_faults: bool,
     random_faults: int | None,
     heat: float,
@@ -69,60 +71,68 @@ def command(
         _list_faults()
         return
     from waaler.rehearsal.keeping import play_and_keep
-    from waaler.rehearsal.scene import Scene
 
     settings = read_settings(file)
     zone = ZoneInfo(settings.plan.place.timezone)
     start = datetime.now(zone) if first is None else first
     start = start.replace(hour=0, minute=0, second=0, microsecond=0, tzinfo=zone).astimezone(UTC)
-    faults = _faults(fault_texts)
-    skies = _skies(settings, start.astimezone(zone).date(), days, heat)
-    scene = Scene(
-        settings.plan, settings.sensing, settings.limits, settings.figures, start, days, seed, faults, skies
-    )
-    if refill is not None:
-        scene = replace(scene, refill_after_s=refill)
+    faults = (*_story(story), *_faults(fault_texts))
+    scene = _scene(settings, start, days, seed, faults, heat, refill)
     if random_faults is not None:
         sys.exit(_campaign(scene, random_faults, seed))
     if tries:
-        sys.exit(_what_if(settings, scene, _choices(tries), as_json))
+        sys.exit(_what_if(settings, scene, _choices(tries), report, as_json))
     findings = _with_progress(scene.days, lambda progress: play_and_keep(settings.id, scene, progress))
     if report is not None:
         _write_report(settings, scene, findings, report)
     if as_json:
-        echo_json(_as_object(settings, days, findings))
+        echo_json(as_object(settings, days, findings))
     else:
-        for line in _as_lines(settings, days, start.astimezone(zone), findings):
+        for line in as_lines(settings, days, start.astimezone(zone), findings):
             click.echo(line)
     sys.exit(1 if findings.does_starve or findings.trips else 0)
+
+
+def _scene(
+    settings: "Settings",
+    start: datetime,
+    days: float,
+    seed: int,
+    faults: "tuple[Fault, ...]",
+    heat_c: float,
+    refill_s: float | None,
+) -> "Scene":
+    from math import inf
+
+    from waaler.rehearsal.staging import scene_of
+    from waaler.settings import SettingsError
+
+    try:
+        return scene_of(settings, start, days, seed, faults, heat_c, inf if refill_s is None else refill_s)
+    except SettingsError as problem:
+        refuse(str(problem), 2)
 
 
 def _write_report(settings: "Settings", scene: "Scene", found: "Findings", out: Path) -> None:
     from waaler.cli.report import write_report
 
-    worst = f" The driest moment: {found.driest_percent:.0f} % of what the media hold, {_when(found.driest_at)}."
+    worst = (
+        f" The driest moment: pot {found.driest_pot} at {found.driest_percent:.0f} % of what its media hold,"
+        f" {when(found.driest_at)}."
+    )
     faults = [f"Fault: {fault.name} from day {fault.starts_s / 86_400:.2g} on." for fault in scene.faults]
-    assumed = ("Simulated: every pot drinks alike, by the sun and the file's figures.", *faults)
+    assumed = (_assumption(settings), *faults)
     is_bad = found.does_starve or bool(found.trips)
     try:
-        write_report(settings, out, ceil(scene.days), True, _verdict(found) + worst, is_bad, assumed)
+        write_report(settings, out, ceil(scene.days), True, verdict(found) + worst, is_bad, assumed)
     except OSError as problem:
         refuse(f"{out}: cannot be written: {problem.strerror or problem}")
 
 
-def _skies(settings: "Settings", first: date, days: float, heat_c: float) -> "tuple[Sky, ...]":
-    """By the file's crops and weather; without both, and without heat, every day as its figures say."""
-    from waaler.rehearsal.skies import skies
-    from waaler.settings import SettingsError
-    from waaler.settings.build_site import site, weather
-
-    if not settings.file.crops and settings.file.weather is None and heat_c == 0:
-        return ()
-    try:
-        sky = weather(settings.file, Path(settings.source.name).parent)
-    except SettingsError as problem:
-        refuse(str(problem), 2)
-    return skies(site(settings.file), settings.figures, first, days, sky, heat_c)
+def _assumption(settings: "Settings") -> str:
+    flows = "outlet by outlet, as the layout says" if settings.layout is not None else "the same for every pot"
+    drink = "what the crops in it" if settings.file.crops else "what the file's figure"
+    return f"Simulated: flows {flows}; each pot drinks {drink} says, by the sun; the solution is well mixed."
 
 
 def _list_faults() -> None:
@@ -130,6 +140,18 @@ def _list_faults() -> None:
 
     for name, what in FAULTS.items():
         click.echo(f"  {name:22} {what}")
+
+
+def _story(path: Path | None) -> "tuple[Fault, ...]":
+    from waaler.rehearsal.script import story
+    from waaler.settings import SettingsError
+
+    if path is None:
+        return ()
+    try:
+        return story(path)
+    except SettingsError as problem:
+        refuse(str(problem), 2)
 
 
 def _faults(texts: tuple[str, ...]) -> "tuple[Fault, ...]":
@@ -174,8 +196,10 @@ def _choices(texts: tuple[str, ...]) -> dict[str, list[str]]:
     return choices
 
 
-def _what_if(settings: "Settings", scene: "Scene", choices: dict[str, list[str]], as_json: bool) -> int:
-    """A table of all combinations, best first; 1 if none keeps the bed."""
+def _what_if(
+    settings: "Settings", scene: "Scene", choices: dict[str, list[str]], report: Path | None, as_json: bool
+) -> int:
+    """A table of all combinations, best first, and a page with a plot; 1 if none keeps the bed."""
     from waaler.rehearsal.what_if import try_all
     from waaler.settings import SettingsError
 
@@ -184,33 +208,37 @@ def _what_if(settings: "Settings", scene: "Scene", choices: dict[str, list[str]]
         tried = _with_progress(float(count), lambda progress: try_all(settings, scene, choices, progress))
     except SettingsError as problem:
         refuse(str(problem), 2)
+    if report is not None:
+        _write_tries(settings, scene, tried, report)
     if as_json:
-        echo_json([{**dict(one.changes), **_as_object(settings, scene.days, one.found)} for one in tried])
+        echo_json([{**dict(one.changes), **as_object(settings, scene.days, one.found)} for one in tried])
     else:
-        for line in _tries_as_lines(settings, scene, tried):
+        for line in tries_as_lines(settings, scene.days, tried):
             click.echo(line)
     return 0 if tried[0].is_sound else 1
 
 
-def _tries_as_lines(settings: "Settings", scene: "Scene", tried: "list[Tried]") -> list[str]:
-    lines = [
-        f"{settings.title} ({settings.id}): {len(tried)} plans, {scene.days:g} days each",
-        "",
-        "  driest   wilted    lifted   sump low     trips  with",
-    ]
-    for one in tried:
-        found = one.found
-        low = found.sump_low_at or found.sump_low_expected
-        words = ", ".join(f"{key} {value}" for key, value in one.changes)
-        lines.append(
-            f"  {found.driest_percent:4.0f} %  {found.wilted_h:5.0f} h  {three_digits(found.lifted_l):>6} L"
-            f"   {'never' if low is None else f'{low:%a %d %b}':<11}{len(found.trips):5}  {words}"
+def _write_tries(settings: "Settings", scene: "Scene", tried: "list[Tried]", out: Path) -> None:
+    from waaler.cli.report import bed_of
+    from waaler.report.page_of_tries import Try, page_of_tries
+
+    told = [
+        Try(
+            changes=changes_words(one),
+            driest_percent=one.found.driest_percent,
+            wilted_h=one.found.wilted_h,
+            lifted_l_per_day=one.found.lifted_l / scene.days,
+            low=low_words(one.found),
+            trips=len(one.found.trips),
+            is_sound=one.is_sound,
         )
-    best = tried[0]
-    if not best.is_sound:
-        return [*lines, "", "None of them keeps every pot above its limit without a trip."]
-    words = ", ".join(f"{key} {value}" for key, value in best.changes)
-    return [*lines, "", f"The least water that keeps every pot above its limit: {words}."]
+        for one in tried
+    ]
+    period = f"{scene.days:g} days from {scene.start.astimezone(bed_of(settings).zone):%-d %B %Y}, simulated"
+    try:
+        out.write_text(page_of_tries(bed_of(settings), best_words(tried), period, told), encoding="utf-8")
+    except OSError as problem:
+        refuse(f"{out}: cannot be written: {problem.strerror or problem}")
 
 
 def _with_progress(days: float, play: Any) -> Any:
@@ -223,79 +251,3 @@ def _with_progress(days: float, play: Any) -> Any:
     with Progress(console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("rehearsing", total=days)
         return play(lambda done: bar.update(task, completed=done))
-
-
-def _as_lines(settings: "Settings", days: float, start: datetime, found: "Findings") -> list[str]:
-    from waaler.core.facts import Outcome
-
-    count = found.counts.get
-    lines = [
-        f"{settings.title} ({settings.id}): {days:g} days from {start:%a %d %b %Y}, simulated",
-        "",
-        f"  runs      {count(Outcome.DONE, 0)} done, {found.extended} of them lengthened,"
-        f" {count(Outcome.SKIPPED, 0)} skipped, {count(Outcome.CUT_SHORT, 0)} cut short,"
-        f" {count(Outcome.REFUSED, 0)} refused",
-        f"  pump      {three_digits(found.pump_s / 60)} min, {three_digits(found.lifted_l)} L lifted;"
-        f" the plants drank {three_digits(found.drunk_l)} L",
-        f"  driest    {found.driest_percent:.0f} % of what the media hold, {_when(found.driest_at)}"
-        f" (they wilt below {found.wilting_percent:.0f} %)",
-        f"  sump      {found.sump_end_l:.0f} L at the end of {found.sump_start_l:.0f} L; {_low(found)}",
-    ]
-    if found.refills:
-        litres, first, last = sum(litres for _, litres in found.refills), found.refills[0], found.refills[-1]
-        words = f"{len(found.refills)}, {three_digits(litres)} L, {_when(first[0])} to {_when(last[0])}"
-        lines.append(f"  refills   {words}")
-    lines += [f"  trip      {_when(at)}: {reason}" for at, reason in found.trips[:10]]
-    if len(found.trips) > 10:
-        lines.append(f"            and {len(found.trips) - 10} more: see `waaler history --rehearsal`")
-    if found.spilled_l > 0:
-        lines.append(f"  spilled   {three_digits(found.spilled_l)} L over the tray's rim")
-    return [*lines, "", _verdict(found)]
-
-
-def _verdict(found: "Findings") -> str:
-    if found.does_starve:
-        return (
-            f"Plants wilt: {three_digits(found.wilted_h)} h below the wilting mark. Water more, or refill sooner."
-        )
-    if found.trips:
-        return f"The guard cut {len(found.trips)} runs: see why with `waaler history --rehearsal`."
-    return "The plan keeps the media moist, and nothing tripped."
-
-
-def _low(found: "Findings") -> str:
-    if found.sump_low_at is not None:
-        return f"reads low from {_when(found.sump_low_at)}: refill before"
-    if found.sump_low_expected is None:
-        return "it does not go down"
-    return f"at this drink low about {found.sump_low_expected:%a %d %b}"
-
-
-def _when(at: datetime | None) -> str:
-    return "never" if at is None else f"{at:%a %d %b %H:%M}"
-
-
-def _as_object(settings: "Settings", days: float, found: "Findings") -> dict[str, Any]:
-    def stamp(at: datetime | None) -> str | None:
-        return None if at is None else at.isoformat(timespec="seconds")
-
-    return {
-        "bed": settings.id,
-        "days": days,
-        "runs": {outcome.value: count for outcome, count in found.counts.items()},
-        "lengthened": found.extended,
-        "pump_seconds": round(found.pump_s, 1),
-        "lifted_litres": round(found.lifted_l, 3),
-        "drunk_litres": round(found.drunk_l, 3),
-        "spilled_litres": round(found.spilled_l, 3),
-        "driest_percent": round(found.driest_percent, 2),
-        "driest_at": stamp(found.driest_at),
-        "wilted_hours": round(found.wilted_h, 2),
-        "sump_start_litres": round(found.sump_start_l, 3),
-        "sump_end_litres": round(found.sump_end_l, 3),
-        "refills": [{"at": stamp(at), "litres": round(litres, 3)} for at, litres in found.refills],
-        "sump_low_at": stamp(found.sump_low_at),
-        "sump_low_expected": stamp(found.sump_low_expected),
-        "trips": [{"at": stamp(at), "reason": reason} for at, reason in found.trips],
-        "alerts": [{"at": stamp(at), "text": text} for at, text in found.alerts],
-    }

@@ -15,8 +15,10 @@ from waaler.bed.wiring import FloatPin, FlowPin, ProbeInput, Pull, RelayPin, Sen
 from waaler.devices.bench import Relay
 from waaler.devices.lines import mock_lines
 from waaler.guard.messages import Contact
-from waaler.model.bed import Water, advance, full_bed
-from waaler.model.sensors import DRY_COUNTS, WET_COUNTS, Float, air_c, probe_counts
+from waaler.model.bed import Bed, Water, advance, full_bed
+from waaler.model.outlets import Outlets
+from waaler.model.sensors import DRY_COUNTS, NOISE_PERCENT, WET_COUNTS, Float, counts_of, moisture_percent
+from waaler.model.sky import Sky
 
 __all__ = ["Converter", "SimulatedBed", "TracedRelay", "simulated_wiring"]
 
@@ -106,15 +108,16 @@ class SimulatedBed:
 
     def __init__(self, figures: Figures, wiring: Wiring, local_hour: Callable[[], float], seed: int = 1) -> None:
         self.factory: Factory = mock_lines()
-        self.water: Water = full_bed(figures)
-        self._figures = figures
+        self._bed = Bed(figures, Outlets(figures))
+        self._sky = Sky((figures.drink_l_per_pot_day,) * figures.pots)
+        self.water: Water = full_bed(self._bed)
         self._wiring = wiring
         self._pulses = 0.0
         self._local_hour = local_hour
         self._noise = Random(seed)
         self._floats = {"sump": Float(figures.sump_low_l), "tray": Float(figures.tray_high_l)}
         self._stop = Event()
-        self._converter = Converter(lambda _: probe_counts(self.water, figures, self._noise), self.factory)
+        self._converter = Converter(self._counts, self.factory)
         self._move_floats()
         self._thread = Thread(target=self._run, name="simulated bed", daemon=True)
 
@@ -123,7 +126,7 @@ class SimulatedBed:
 
     def air_c(self) -> float:
         """What a thermometer at the bed reads."""
-        return air_c(self._local_hour())
+        return self._sky.air_at(self._local_hour())
 
     def close(self) -> None:
         self._stop.set()
@@ -138,9 +141,14 @@ class SimulatedBed:
     def move(self, seconds: float) -> None:
         """Lets the water go its way for `seconds`, then sets every line."""
         before_l = self.water.lifted_l
-        self.water = advance(self.water, self._figures, seconds, self.is_on, self._local_hour())
+        self.water = advance(self._bed, self.water, seconds, self.is_on, self._sky, self._local_hour())
         self._move_floats()
         self._turn_meter(self.water.lifted_l - before_l)
+
+    def _counts(self, channel: int) -> float:
+        """The probe on this channel sits in the pot of that number."""
+        percent = moisture_percent(self._bed, self.water, channel % self._bed.figures.pots)
+        return counts_of(percent + self._noise.gauss(0.0, NOISE_PERCENT))
 
     def _run(self) -> None:
         while not self._stop.wait(STEP_S):

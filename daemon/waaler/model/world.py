@@ -1,21 +1,36 @@
 """The simulated bed with its sensors and faults: water, floats, probes, as the relay moves it through time."""
 
-from dataclasses import dataclass, replace
-from math import inf
+from collections.abc import Mapping
+from dataclasses import replace
+from math import inf, sqrt
 from random import Random
 
-from waaler.bed.figures import Figures
+from waaler.bed.budget import poured_ec
+from waaler.bed.solution import Solution
+from waaler.bed.wiring import ProbeInput
 from waaler.guard.messages import Input, Level, Trip
-from waaler.model.bed import LONGEST_WET_STEP_S, Water, advance, full_bed, has_settled
+from waaler.model.bed import (
+    DRIP_S,
+    LINE_BACK_S,
+    Bed,
+    Water,
+    advance,
+    full_bed,
+    has_settled,
+    in_bed_l,
+    longest_step_s,
+)
 from waaler.model.faults import Fault, named
-from waaler.model.sensors import FLOAT_PLAY, MEAN_C, NOISE_PERCENT, SWING_C, Float, air_c, moisture_percent
+from waaler.model.sensors import DRY_COUNTS, FLOAT_PLAY, WET_COUNTS, Float, Probe, moisture_percent, seat
+from waaler.model.sky import Sky
 from waaler.plan.sensing import Adviser, AdviserKind
 
-__all__ = ["Sky", "World"]
+__all__ = ["World"]
 
 TRAY_WET_L = 0.5
 LEAK_L_PER_H = 2.0
 LOST_SHARE = 1 / 3
+CLOGGED = 0.1
 SLOW_DRAIN = 0.1
 REFILL_L = 60.0
 CHATTER_AFTER_L = 12.0
@@ -23,46 +38,49 @@ RUN_BACK_TURNS_S = 50.0
 RUN_BACK_SHARE = 0.4
 """Of the flow that was. A line that runs back turns a meter the wrong way round. Common practice, no source."""
 
-
-@dataclass(frozen=True, slots=True)
-class Sky:
-    """A day at the bed: what a pot drinks, and the air's mean and swing."""
-
-    drink_l_per_pot: float
-    mean_c: float = MEAN_C
-    swing_c: float = SWING_C
+LEAST_LOOK_S = 0.5
+"""Near a float's mark the water is looked at so often while it moves."""
 
 
 class World:
     """start_hour: local hour of the day at the beginning. now_s: seconds since then.
 
     skies: one for each day from the beginning, the last one for all that follow; none: as the figures say.
+    probes: as they are wired, by name; pots: numbers of the pots that the layout gives a name, from 0.
     is_on, is_cutoff_on: what the two relays were told; after a power cut both are off, since nothing holds them.
     """
 
     def __init__(
         self,
-        figures: Figures,
+        bed: Bed,
         faults: tuple[Fault, ...],
         start_hour: float,
         seed: int,
         has_cutoff: bool = False,
         skies: tuple[Sky, ...] = (),
+        probes: Mapping[str, ProbeInput] | None = None,
+        pots: Mapping[str, int] | None = None,
     ) -> None:
-        self.figures, self.faults = figures, faults
-        self.water: Water = full_bed(figures)
+        self.bed, self.figures, self.faults = bed, bed.figures, faults
+        self.water: Water = full_bed(bed)
         self.now_s = 0.0
         self.is_on = False
         self.is_cutoff_on = False
+        self.present: frozenset[str] = named(faults, 0.0)
+        self._edges = [*sorted({edge for fault in faults for edge in (fault.starts_s, fault.ends_s)}), inf]
+        self._next_edge_s = next(edge for edge in self._edges if edge > 0)
         self._has_cutoff = has_cutoff
         self._flowed_until_s = -inf
         self._lifted_at_start_l = 0.0
         self._start_hour = start_hour
-        self._skies = skies or (Sky(figures.drink_l_per_pot_day),)
-        self._thirst = [replace(figures, drink_l_per_pot_day=sky.drink_l_per_pot) for sky in self._skies]
+        figures = bed.figures
+        self._skies = skies or (Sky((figures.drink_l_per_pot_day,) * figures.pots),)
         self._noise = Random(seed)
         self._floats = {"sump": Float(figures.sump_low_l), "tray": Float(figures.tray_high_l)}
-        self._stuck: dict[str, float | None] = {}
+        self._wired, self._pots = probes or {}, pots or {}
+        self._probes: dict[str, Probe] = {}
+
+    # --- time --------------------------------------------------------------------------------
 
     @property
     def hour(self) -> float:
@@ -70,32 +88,76 @@ class World:
         return (self._start_hour + self.now_s / 3600) % 24
 
     @property
-    def _day(self) -> int:
-        """Which of the skies is overhead."""
-        return min(int((self._start_hour * 3600 + self.now_s) // 86_400), len(self._skies) - 1)
+    def sky(self) -> Sky:
+        """What is overhead today."""
+        day = int((self._start_hour * 3600 + self.now_s) // 86_400)
+        return self._skies[min(day, len(self._skies) - 1)]
 
     @property
     def air_c(self) -> float:
         """Air in the tunnel."""
-        sky = self._skies[self._day]
-        return air_c(self.hour, sky.mean_c, sky.swing_c)
+        return self.sky.air_at(self.hour)
 
-    @property
-    def present(self) -> frozenset[str]:
-        """The faults that are there now."""
-        return named(self.faults, self.now_s)
+    def next_s(self) -> float:
+        """The next instant at which the world may look different by itself; midnight is one, for its new sky."""
+        midnight_s = self.now_s + (24 - self.hour) * 3600
+        due = [self._next_edge_s, midnight_s, self.now_s + self._quiet_s()]
+        if self._flowed_until_s + RUN_BACK_TURNS_S > self.now_s and "run-back-turns-meter" in self.present:
+            due.append(self._flowed_until_s + RUN_BACK_TURNS_S)
+        return min(due)
+
+    def go_to(self, now_s: float) -> None:
+        """Lets time pass up to now_s; the faults of the beginning hold to the end."""
+        present, seconds = self.present, now_s - self.now_s
+        runs = self.pump_runs()
+        if runs:
+            self._flowed_until_s = now_s
+        before_l = self.water.lifted_l
+        self.water = advance(
+            self.bed, self.water, seconds, runs, self.sky, self.hour, self._drain_open, self._outlets()
+        )
+        if "leak" in present:
+            self._lose(LEAK_L_PER_H * seconds / 3600)
+        if "tube-off" in present:
+            self._lose(LOST_SHARE * (self.water.lifted_l - before_l))
+        before_s, self.now_s = self.now_s, now_s
+        if now_s >= self._next_edge_s:
+            self._pass_edges(before_s)
+
+    def _pass_edges(self, before_s: float) -> None:
+        self.present = named(self.faults, self.now_s)
+        self._next_edge_s = next(edge for edge in self._edges if edge > self.now_s)
+        begun = {fault.name for fault in self.faults if before_s < fault.starts_s <= self.now_s}
+        if "refill" in begun:
+            self._pour(REFILL_L, self.bed.feed.ec)
+
+    def _quiet_s(self) -> float:
+        """How long nothing happens that a float could see, or that the bed would do otherwise in the middle of."""
+        is_on = self.pump_runs()
+        drain_open = self._drain_open
+        if not is_on and has_settled(self.water, drain_open):
+            return inf
+        flow = self._flow_l_per_min() if is_on else 0.0
+        longest_s = longest_step_s(self.bed, self.water, flow, drain_open)
+        sump, tray = self._floats["sump"].turns_at_l, self._floats["tray"].turns_at_l
+        water = self.water
+        nearest_l = min(abs(water.sump_l - sump), abs(water.tray_l - tray))
+        return min(longest_s, max(LEAST_LOOK_S, 60 * nearest_l / self._fastest_l_per_min(flow)))
+
+    def _fastest_l_per_min(self, flow: float) -> float:
+        """No level changes faster than this now, nor within the next step."""
+        water = self.water
+        back = 60 * self.figures.line_l / LINE_BACK_S if water.line_l > 0 and flow == 0 else 0.0
+        inflow = flow + back + 60 * water.dripping_l / DRIP_S
+        return inflow + self.bed.drain * sqrt(water.tray_l + inflow) + 1e-6
+
+    # --- the pump ----------------------------------------------------------------------------
 
     def drive(self, main: bool, cutoff: bool) -> None:
         """What the two relays are told; without a cut-off relay the second says nothing."""
         if main and not self.is_on:
             self._lifted_at_start_l = self.water.lifted_l
         self.is_on, self.is_cutoff_on = main, cutoff
-
-    @property
-    def chatters(self) -> bool:
-        """Whether the sump's float chatters: at its mark, which the sump reaches in the middle of each run."""
-        has_dipped = self.water.lifted_l - self._lifted_at_start_l > CHATTER_AFTER_L
-        return self.is_on and has_dipped and "sump-float-chatters" in self.present
 
     @property
     def is_live(self) -> bool:
@@ -116,42 +178,65 @@ class World:
         if "meter-dead" in present:
             return 0.0
         if self.pump_runs() and self.water.sump_l > self.figures.sump_empty_l:
-            return self.figures.pump_l_per_min
+            return self._flow_l_per_min()
         is_running_back = self.now_s < self._flowed_until_s + RUN_BACK_TURNS_S
-        if "run-back-turns-meter" in present and is_running_back:
+        if is_running_back and "run-back-turns-meter" in present:
             return RUN_BACK_SHARE * self.figures.pump_l_per_min
         return 0.0
 
-    def next_s(self) -> float:
-        """The next instant at which the world may look different by itself."""
-        edges = [edge for fault in self.faults for edge in (fault.starts_s, fault.ends_s) if edge > self.now_s]
-        moving = self.now_s + LONGEST_WET_STEP_S if self.pump_runs() or not has_settled(self.water) else inf
-        run_back_s = self._flowed_until_s + RUN_BACK_TURNS_S
-        return min([*edges, moving, run_back_s if run_back_s > self.now_s else inf])
+    def _flow_l_per_min(self) -> float:
+        return sum(self._outlets() or self.bed.outlets.at(self.water.sump_l))
 
-    def go_to(self, now_s: float) -> None:
-        """Lets time pass up to now_s; the faults of the beginning hold to the end."""
-        present, seconds = self.present, now_s - self.now_s
-        if self.pump_runs():
-            self._flowed_until_s = now_s
-        drain_open = 0.0 if "blocked-drain" in present else SLOW_DRAIN if "slow-drain" in present else 1.0
-        before_l = self.water.lifted_l
-        self.water = advance(self.water, self._thirst[self._day], seconds, self.pump_runs(), self.hour, drain_open)
-        if "leak" in present:
-            self._lose(LEAK_L_PER_H * seconds / 3600)
-        if "tube-off" in present:
-            self._lose(LOST_SHARE * (self.water.lifted_l - before_l))
-        begun = {fault.name for fault in self.faults if self.now_s < fault.starts_s <= now_s}
-        if "refill" in begun:
-            self.water = replace(self.water, sump_l=self.water.sump_l + REFILL_L)
-        self.now_s = now_s
+    def _outlets(self) -> tuple[float, ...] | None:
+        """What the outlets give, where a fault changes it."""
+        if "outlet-clogged" not in self.present:
+            return None
+        *others, last = self.bed.outlets.at(self.water.sump_l)
+        return (*others, CLOGGED * last)
+
+    @property
+    def _drain_open(self) -> float:
+        present = self.present
+        if not present:
+            return 1.0
+        return 0.0 if "blocked-drain" in present else SLOW_DRAIN if "slow-drain" in present else 1.0
+
+    # --- people ------------------------------------------------------------------------------
 
     def fill(self) -> float:
-        """Somebody fills the sump to the full mark, less what tray and line still hold; the litres."""
+        """Somebody fills the sump to the full mark, less what tray and line still hold; the litres.
+
+        They pour what makes it as fresh as may be: plain water where the solution has grown stronger.
+        """
         water = self.water
-        litres = max(0.0, self.figures.sump_full_l - water.sump_l - water.tray_l - water.line_l)
-        self.water = replace(water, sump_l=water.sump_l + litres)
+        on_its_way_l = water.tray_l + water.line_l + water.dripping_l
+        litres = max(0.0, self.figures.sump_full_l - water.sump_l - on_its_way_l)
+        feed = self.bed.feed
+        self._pour(litres, poured_ec(Solution(in_bed_l(water), water.ec), litres, feed.ec, feed.water_ec))
         return litres
+
+    def _pour(self, litres: float, ec: float) -> None:
+        water = self.water
+        self.water = replace(water, sump_l=water.sump_l + litres, salts=water.salts + ec * litres)
+
+    def _lose(self, litres: float) -> None:
+        water = self.water
+        lost_l = min(litres, water.sump_l)
+        self.water = replace(
+            water,
+            sump_l=water.sump_l - lost_l,
+            spilled_l=water.spilled_l + lost_l,
+            salts=water.salts - water.ec * lost_l,
+        )
+
+    # --- what is read ------------------------------------------------------------------------
+
+    @property
+    def chatters(self) -> bool:
+        """Whether the sump's float chatters: at its mark, which the sump reaches in the middle of each run."""
+        if "sump-float-chatters" not in self.present:
+            return False
+        return self.is_on and self.water.lifted_l - self._lifted_at_start_l > CHATTER_AFTER_L
 
     def levels(self) -> dict[Input, Level]:
         """What both protective floats read now."""
@@ -179,33 +264,26 @@ class World:
 
     def reading(self, adviser: Adviser) -> float | None:
         """What an adviser reads now; None if it gives nothing."""
-        present = self.present
         if adviser.kind is AdviserKind.TEMPERATURE:
             return self.air_c
         if adviser.kind is AdviserKind.TRAY_WET:
-            return 1.0 if self.water.tray_l > TRAY_WET_L or "puddle" in present else 0.0
-        true = moisture_percent(self.water, self.figures) + self._noise.gauss(0.0, NOISE_PERCENT)
-        if "probe-dead" in present:
-            return None
-        if "probe-stuck" in present:
-            return self._stuck.setdefault(adviser.name, true)
-        self._stuck.pop(adviser.name, None)
-        if "probe-in-wet-pot" in present:
-            return 99.0 + self._noise.gauss(0.0, NOISE_PERCENT)
-        if "probe-reads-dry" in present:
-            return 5.0 + self._noise.gauss(0.0, NOISE_PERCENT)
-        return self._noise.uniform(0.0, 110.0) if "probe-jumps" in present else true
+            return 1.0 if self.water.tray_l > TRAY_WET_L or "puddle" in self.present else 0.0
+        probe = self._probes.get(adviser.name)
+        if probe is None:
+            pot = seat(adviser.name, len(self._probes), self.figures.pots, self._pots)
+            known = ProbeInput(adviser.name, len(self._probes), DRY_COUNTS, WET_COUNTS)
+            wired = self._wired.get(adviser.name, known)
+            probe = self._probes[adviser.name] = Probe(pot, wired)
+        true = moisture_percent(self.bed, self.water, probe.pot)
+        return probe.percent(true, self.present, self.now_s, self._noise)
 
     def _level(self, name: str, is_good: bool) -> Level:
         present = self.present
-        if f"{name}-float-not-read" in present:
-            return Level.NOT_READ
-        if f"{name}-float-stuck-bad" in present:
-            return Level.BAD
-        if f"{name}-float-stuck-good" in present:
-            return Level.GOOD
+        if present:
+            if f"{name}-float-not-read" in present:
+                return Level.NOT_READ
+            if f"{name}-float-stuck-bad" in present:
+                return Level.BAD
+            if f"{name}-float-stuck-good" in present:
+                return Level.GOOD
         return Level.GOOD if is_good else Level.BAD
-
-    def _lose(self, litres: float) -> None:
-        lost_l = min(litres, self.water.sump_l)
-        self.water = replace(self.water, sump_l=self.water.sump_l - lost_l, spilled_l=self.water.spilled_l + lost_l)

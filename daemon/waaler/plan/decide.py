@@ -121,4 +121,4 @@ def _dryness(state: AdviserState) -> float:
 def _reading(state: AdviserState) -> str:
     if state.adviser.kind is AdviserKind.TRAY_WET:
         return f"{state.adviser.name} is wet"
-    return f"{state.adviser.name} reads {state.value:.0f} %"
+    return f"{state.adviser.name} reads {round(state.value or 0.0)} %"

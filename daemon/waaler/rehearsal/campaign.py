@@ -19,7 +19,9 @@ DAY_S = 86_400.0
 HOUR_S = 3600.0
 TRACE_LINES = 40
 MOST_FAULTS = 3
-NO_WATER = frozenset({"dead-pump", "leak", "tube-off", "power-cut", "power-flaps", "blocked-drain", "slow-drain"})
+NO_WATER = frozenset(
+    {"dead-pump", "leak", "tube-off", "power-cut", "power-flaps", "blocked-drain", "slow-drain", "outlet-clogged"}
+)
 """With one of these the plants may be short of water that nobody can give: their wilting is not the tool's."""
 
 LOCKING = frozenset({"welded-relay", "welded-cutoff"})

@@ -1,10 +1,10 @@
 """What a rehearsal finds, gathered as it goes: from the facts that the core writes and from the world itself."""
 
 from datetime import UTC, datetime, timedelta
+from math import inf
 from zoneinfo import ZoneInfo
 
 from waaler.core.facts import AlertRaised, Fact, Outcome, RunIntent, RunResult, TripBegan
-from waaler.model.sensors import moisture_percent
 from waaler.model.world import World
 from waaler.rehearsal.scene import Findings, Scene
 
@@ -21,6 +21,9 @@ class Notes:
         figures = scene.figures
         self._scene, self._world = scene, world
         self._zone = ZoneInfo(scene.plan.place.timezone)
+        self._driest_l, self._driest_at_s = inf, 0.0
+        self._is_longer = False
+        self._lowest_l = list(world.water.media_l)
         self.findings = Findings(
             sump_start_l=world.water.sump_l,
             wilting_percent=100 * figures.wilting_fraction / figures.capacity_fraction,
@@ -29,22 +32,28 @@ class Notes:
     @property
     def local(self) -> datetime:
         """The true local time at the bed, whatever its clock says."""
-        wall_s = self._scene.start.timestamp() + self._world.now_s
+        return self._local(self._world.now_s)
+
+    def _local(self, at_s: float) -> datetime:
+        wall_s = self._scene.start.timestamp() + at_s
         return datetime.fromtimestamp(wall_s, UTC).astimezone(self._zone)
 
     def passed(self, seconds: float) -> None:
         """So much time went by in the world."""
-        findings, world, figures = self.findings, self._world, self._scene.figures
-        percent = moisture_percent(world.water, figures)
-        if percent < findings.wilting_percent:
+        findings, water = self.findings, self._world.water
+        driest_l = min(water.media_l)
+        if driest_l < self._world.bed.ease_l:
             findings.wilted_h += seconds / 3600
             if findings.wilted_at_s is None:
-                findings.wilted_at_s = world.now_s
-        if percent < findings.driest_percent:
-            findings.driest_percent, findings.driest_at = percent, self.local
-        water = world.water
-        if water.sump_l + water.tray_l + water.line_l < figures.sump_low_l:
+                findings.wilted_at_s = self._world.now_s
+        if driest_l < self._driest_l:
+            self._driest_l, self._driest_at_s = driest_l, self._world.now_s
+        if water.sump_l + water.tray_l + water.line_l < self._scene.figures.sump_low_l:
             findings.had_water = False
+
+    def _look_at_pots(self) -> None:
+        """Between two runs pots only dry: before a run and at the end each is as dry as it gets."""
+        self._lowest_l = [min(pair) for pair in zip(self._lowest_l, self._world.water.media_l, strict=True)]
 
     def float_fell(self) -> None:
         """The sump's float does not read good."""
@@ -57,11 +66,13 @@ class Notes:
 
     def take(self, fact: Fact) -> None:
         findings = self.findings
-        if isinstance(fact, RunIntent) and 0 < fact.planned_seconds < fact.seconds - 0.5:
-            findings.extended += 1
+        if isinstance(fact, RunIntent):
+            self._look_at_pots()
+            self._is_longer = 0 < fact.planned_seconds < fact.seconds - 0.5
         elif isinstance(fact, RunResult):
             findings.counts[fact.outcome] = findings.counts.get(fact.outcome, 0) + 1
             findings.pump_s += fact.seconds
+            findings.extended += self._is_longer and fact.outcome is Outcome.DONE
             if fact.outcome is Outcome.CUT_SHORT:
                 findings.trips.append((self.local, fact.reason))
         elif isinstance(fact, TripBegan):
@@ -73,6 +84,14 @@ class Notes:
 
     def finish(self) -> Findings:
         findings, water = self.findings, self._world.water
+        self._look_at_pots()
+        pot_l = self._world.bed.pot_l
+        findings.pots_driest_percent = [100 * litres / pot_l for litres in self._lowest_l]
+        findings.driest_percent = min(findings.pots_driest_percent)
+        findings.driest_pot = 1 + findings.pots_driest_percent.index(findings.driest_percent)
+        findings.driest_at = self._local(self._driest_at_s)
+        findings.evaporated_l = water.evaporated_l
+        findings.ec_end = water.ec
         findings.lifted_l = water.lifted_l
         findings.drunk_l = water.drunk_l
         findings.spilled_l = water.spilled_l

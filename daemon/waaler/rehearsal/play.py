@@ -7,37 +7,37 @@ small step of the bed. Power that fails ends the core; when it is back a new one
 from collections.abc import Callable, Sequence
 from math import inf
 from random import Random
+from statistics import median
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from waaler.core import joined as core
 from waaler.core.facts import Fact
 from waaler.core.memory import Memory, after_loss
-from waaler.core.messages import Look, Message, Order, OrderKind, ToGuard, Write
+from waaler.core.messages import Look, Message, Order, OrderKind, Readings, ToGuard, Write
 from waaler.guard.memory import Memory as GuardMemory
-from waaler.guard.messages import (
-    Alone,
-    Contact,
-    Flow,
-    Input,
-    Instant,
-    Level,
-    LevelRead,
-    ReadBack,
-    Relay,
-    Wake,
-)  # fmt: skip
+from waaler.guard.messages import Alone, Contact, Flow, Input, Instant, Level, LevelRead, ReadBack, Relay, Wake
+from waaler.guard.messages import Message as GuardMessage
 from waaler.model.world import World
 from waaler.plan.sensing import UNITS, Reading
 from waaler.rehearsal.noting import Notes
 from waaler.rehearsal.scene import Findings, Scene
 from waaler.rehearsal.wire import FAULTS as WIRE_FAULTS
 from waaler.rehearsal.wire import Wire
+from waaler.report.period import POTS
 
 __all__ = ["Keeping", "Play", "Trace"]
 
-READ_EVERY_S = 120.0
-SUMP_LOW = "sump-low"
+FRESH_S = 60.0
+READ_EVERY_S = 240.0
+READ_SELDOM_S = 1800.0
+"""Sensors are read before anybody decides by them, if the last reading is older than the first; besides, after the
+second while something is wrong or a sensor may ask for water, else after the third."""
+
+LONG_DAYS = 60.0
+"""A longer rehearsal keeps a sample an hour, instead of one in ten minutes."""
+
+ASKS_FOR_WATER = frozenset({"sump-low", "sump-low-in-runs"})
 CHATTER_S = 0.05
 VOUCHED_S = 1e15
 """The simulated floats are read without a gap until they say otherwise."""
@@ -84,7 +84,16 @@ class Play:
         local = scene.start.astimezone(ZoneInfo(scene.plan.place.timezone))
         limits = scene.limits
         hour = local.hour + local.minute / 60
-        self.world = World(scene.figures, scene.faults, hour, scene.seed, limits.has_cutoff, scene.skies)
+        self.world = World(
+            scene.bed(),
+            scene.faults,
+            hour,
+            scene.seed,
+            limits.has_cutoff,
+            scene.skies,
+            {probe.name: probe for probe in scene.probes},
+            scene.named_pots(),
+        )
         self.wire = Wire(Random(scene.seed))
         self.shown: tuple[bool, float] | None = None
         self.wall_offset_s = scene.start.timestamp()
@@ -93,7 +102,10 @@ class Play:
         self.boots = 1
         self.unkept: list[Fact] = []
         self.booted_s = 0.0
-        self.read_at_s = 0.0
+        self.read_s = -inf
+        self.sampled_s = -inf
+        self.sample_every_s = 600.0 if scene.days <= LONG_DAYS else 3600.0
+        self.is_asking = any(window.on_demand for window in scene.plan.windows)
         self.flap_at_s = 0.0
         self.is_flap_on = True
         self.still = 0
@@ -135,26 +147,37 @@ class Play:
     def _next_s(self) -> float:
         due = [self.world.next_s()]
         if self.is_powered:
-            due += [self.booted_s + self.core.wake_s, self.booted_s + self.core.guard_wake_s, self.read_at_s]
+            due += [self.booted_s + self.core.wake_s, self.booted_s + self.core.guard_wake_s, self._read_at_s]
             due.append(self.wire.next_s)
-            due.append(inf if self.told_s is None else self.told_s + self.scene.refill_after_s)
+            if self.keeping is not None:
+                due.append(self.sampled_s + self.sample_every_s)
+            if self.told_s is not None:
+                due.append(self.told_s + self.scene.refill_after_s)
+            if self.world.chatters:
+                due.append(self.world.now_s + CHATTER_S)
         if "power-flaps" in self.world.present:
             due.append(self.flap_at_s)
-        if self.is_powered and self.world.chatters:
-            due.append(self.world.now_s + CHATTER_S)
         return max(min(due), self.world.now_s)
 
+    @property
+    def _read_at_s(self) -> float:
+        is_close = self.is_asking or bool(self.world.present)
+        return self.read_s + (READ_EVERY_S if is_close else READ_SELDOM_S)
+
     def _turn(self) -> None:
+        now_s = self.world.now_s
         self._see_floats()
         self._see_what_moves()
         self._deliver()
         self._look_at_person()
-        if self.world.now_s >= self.booted_s + self.core.guard_wake_s:
-            self._take(core.tell_guard(self.core, self._at(self.core.guard_wake_s), Wake()))
-        if self.world.now_s >= self.read_at_s:
+        if now_s >= self.booted_s + self.core.guard_wake_s:
+            self._tell_guard(Wake(), self.core.guard_wake_s)
+        if now_s >= self._read_at_s:
             self._read_advisers()
-        if self.world.now_s >= self.booted_s + self.core.wake_s:
-            self._take(core.tell(self.core, self._at(self.core.wake_s), Look()))
+        if now_s >= self.booted_s + self.core.wake_s:
+            self._tell(Look(), self.core.wake_s)
+        if self.keeping is not None and now_s >= self.sampled_s + self.sample_every_s:
+            self._sample(self.keeping)
 
     def _go_to(self, now_s: float) -> None:
         seconds = now_s - self.world.now_s
@@ -230,7 +253,7 @@ class Play:
                 self.levels[name] = level
                 if self.trace is not None:
                     self.trace.level(self.world.now_s, name.value, level.value)
-                self._take(core.tell_guard(self.core, self._at(), LevelRead(name, level, VOUCHED_S)))
+                self._tell_guard(LevelRead(name, level, VOUCHED_S))
         if levels[Input.SUMP_LOW] is not Level.GOOD:
             self.notes.float_fell()
 
@@ -243,16 +266,15 @@ class Play:
             self.trace.supply(world.now_s, world.is_live)
         self.shown = shown
         if limits.has_read_back and is_new:
-            self._take(core.tell_guard(self.core, self._at(), ReadBack(shown[0])))
+            self._tell_guard(ReadBack(shown[0]))
         if limits.normal_flow_l_per_min is not None and (is_new or shown[1] > 0):
-            self._take(core.tell_guard(self.core, self._at(), Flow(shown[1])))
+            self._tell_guard(Flow(shown[1]))
 
     def _look_at_person(self) -> None:
-        """Whoever is told that the sump is low comes after a while, fills it, and enters that."""
-        if SUMP_LOW not in self.core.decisions.alerts:
-            self.told_s = None
-        elif self.told_s is None:
-            self.told_s = self.world.now_s
+        """Whoever is told that the sump is low or dips too far comes after a while, fills it, and enters that."""
+        if self.told_s is None:
+            if self.core.decisions.alerts & ASKS_FOR_WATER:
+                self.told_s = self.world.now_s
         elif self.world.now_s >= self.told_s + self.scene.refill_after_s:
             self.told_s = None
             litres = self.world.fill()
@@ -263,27 +285,45 @@ class Play:
         """What a faulty wire kept back and is due now."""
         for message in self.wire.due(self.world.now_s):
             if isinstance(message, ToGuard):
-                self._take(core.tell_guard(self.core, self._at(), message.message))
+                self._tell_guard(message.message)
             else:
                 self._tell(message.message)
 
     def _read_advisers(self) -> None:
-        for adviser in self.scene.sensing.advisers:
-            value = self.world.reading(adviser)
-            self._tell(Reading(adviser.name, value))
-            if value is not None:
-                self._sample(adviser.name, UNITS[adviser.kind], value)
-        self._sample("sump", "L", self.world.water.sump_l)
-        self.read_at_s = self.world.now_s + READ_EVERY_S
+        """All at one time; what is read goes to nobody else."""
+        self.read_s = self.world.now_s
+        advisers = self.scene.sensing.advisers
+        if advisers:
+            readings = tuple(Reading(adviser.name, self.world.reading(adviser)) for adviser in advisers)
+            self._take(core.tell(self.core, self._at(), Readings(readings)))
 
-    def _sample(self, name: str, unit: str, value: float) -> None:
-        if self.keeping is not None and not self.core.is_disk_full:
-            self.keeping.sample(name, unit, self._at().wall_s, value)
+    def _refresh(self) -> None:
+        """Whoever decides now does so by sensors that were just read, as in the daemon."""
+        if self.world.now_s - self.read_s > FRESH_S:
+            self._read_advisers()
+
+    def _sample(self, keeping: Keeping) -> None:
+        self.sampled_s = self.world.now_s
+        if self.core.is_disk_full:
+            return
+        wall_s = self._at().wall_s
+        for state in self.core.decisions.advisers:
+            if state.value is not None:
+                keeping.sample(state.adviser.name, UNITS[state.adviser.kind], wall_s, state.value)
+        keeping.sample("sump", "L", wall_s, self.world.water.sump_l)
+        media_l = sorted(self.world.water.media_l)
+        for name, litres in zip(POTS, (media_l[0], median(media_l), media_l[-1]), strict=True):
+            keeping.sample(name, "%", wall_s, 100 * litres / self.world.bed.pot_l)
 
     # --- the core ----------------------------------------------------------------------------
 
-    def _tell(self, message: Message) -> None:
-        self._take(core.tell(self.core, self._at(), message))
+    def _tell(self, message: Message, due_s: float = 0.0) -> None:
+        self._refresh()
+        self._take(core.tell(self.core, self._at(due_s), message))
+
+    def _tell_guard(self, message: GuardMessage, due_s: float = 0.0) -> None:
+        self._refresh()
+        self._take(core.tell_guard(self.core, self._at(due_s), message))
 
     def _take(self, answer: tuple[core.Joined, list[core.Output]]) -> None:
         self.core, outputs = answer

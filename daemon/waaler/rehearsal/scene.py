@@ -5,14 +5,21 @@ from datetime import datetime
 from math import inf
 
 from waaler.bed.figures import Figures
+from waaler.bed.layout import Layout
+from waaler.bed.sump import SumpShape
+from waaler.bed.wiring import ProbeInput
 from waaler.core.facts import Outcome
 from waaler.guard.limits import Limits
+from waaler.model.bed import Bed, Feed
 from waaler.model.faults import Fault
-from waaler.model.world import Sky
+from waaler.model.outlets import Outlets
+from waaler.model.sky import Sky
 from waaler.plan.sensing import Sensing
 from waaler.plan.types import Plan
 
 __all__ = ["Findings", "Scene"]
+
+FRESH = Feed()
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +27,8 @@ class Scene:
     """start: aware. days: how long. seed: of the sensors' noise. faults: what goes wrong, and when.
 
     skies: the weather, day by day; none: every day as the figures say. refill_after_s: so long after the alert of a
-    low sump somebody fills it; nobody does by default.
+    low sump somebody fills it; nobody does by default. layout, sump: what the flows are computed from; without them
+    all pots get the same. probes: with their calibrations.
     """
 
     plan: Plan
@@ -33,12 +41,27 @@ class Scene:
     faults: tuple[Fault, ...] = ()
     skies: tuple[Sky, ...] = ()
     refill_after_s: float = inf
+    layout: Layout | None = None
+    sump: SumpShape | None = None
+    feed: Feed = FRESH
+    probes: tuple[ProbeInput, ...] = ()
+
+    def bed(self) -> Bed:
+        """The simulated bed of this scene."""
+        return Bed(self.figures, Outlets(self.figures, self.layout, self.sump), self.feed)
+
+    def named_pots(self) -> dict[str, int]:
+        """Numbers, from 0, of the pots that the layout gives a name."""
+        tubes = () if self.layout is None else self.layout.tubes
+        return {tube.pot: n % self.figures.pots for n, tube in enumerate(tubes) if tube.pot}
 
 
 @dataclass(slots=True)
 class Findings:
     """What happened. Litres; moisture in percent of container capacity; sump_low_at: first time low, if ever.
 
+    driest_pot: its number from 1; pots_driest_percent: the lowest of every pot. evaporated_l: of open water.
+    ec_end: of the solution, mS/cm at 25 C.
     wilted_at_s: when that began first, seconds from the beginning. began: every trip that
     began, in a run or at rest; false_trips: those of them whose cause was not there.
     had_water: whether sump, tray and line together always held more than the low mark.
@@ -51,9 +74,13 @@ class Findings:
     pump_s: float = 0.0
     lifted_l: float = 0.0
     drunk_l: float = 0.0
+    evaporated_l: float = 0.0
     spilled_l: float = 0.0
+    ec_end: float = 0.0
     driest_percent: float = 100.0
     driest_at: datetime | None = None
+    driest_pot: int = 1
+    pots_driest_percent: list[float] = field(default_factory=list)
     wilting_percent: float = 0.0
     wilted_h: float = 0.0
     wilted_at_s: float | None = None

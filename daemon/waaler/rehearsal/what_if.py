@@ -2,16 +2,18 @@
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import product
 
 from waaler.rehearsal.play import Play
 from waaler.rehearsal.scene import Findings, Scene
+from waaler.rehearsal.staging import with_plan_of
 from waaler.settings.settings import Settings, varied
 
 __all__ = ["MOST_TRIES", "Tried", "combinations", "try_all"]
 
 MOST_TRIES = 200
+SUMP_LOW = "sump low"
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,8 +25,8 @@ class Tried:
 
     @property
     def is_sound(self) -> bool:
-        """No plant wilted and no trip cut a run."""
-        return not self.found.does_starve and not self.found.trips
+        """No plant wilted, and nothing but a low sump cut a run: that one is for whoever fills it."""
+        return not self.found.does_starve and all(reason == SUMP_LOW for _, reason in self.found.trips)
 
     @property
     def rank(self) -> tuple[bool, float, float]:
@@ -47,7 +49,7 @@ def try_all(
     """All of them over all cores, best first. Raises SettingsError before anything is played."""
     every = list(combinations(choices))
     others = [varied(settings, dict(changes)) for changes in every]
-    scenes = [replace(scene, plan=other.plan, sensing=other.sensing, limits=other.limits) for other in others]
+    scenes = [with_plan_of(scene, other) for other in others]
     tried: list[Tried] = []
     with ProcessPoolExecutor() as pool:
         for changes, found in zip(every, pool.map(_play, scenes), strict=True):

@@ -7,10 +7,11 @@ from waaler.bed.figures import Figures
 from waaler.bed.layout import Law, Layout, Leg, Piece, Tube, watering
 from waaler.bed.network import NoFlow
 from waaler.bed.pump import PumpCurve, from_label, from_three_points
+from waaler.bed.sump import SumpShape, upright
 from waaler.bed.tray import Tray
 from waaler.settings.laying import EachSection, LayoutSection, LegSection, PumpCurveSection
 
-__all__ = ["figures", "layout", "outlets", "tray"]
+__all__ = ["figures", "layout", "outlets", "sump_shape", "tray"]
 
 M3_PER_S = 1 / 60_000
 HIGH_SHARE = 1 / 3
@@ -46,6 +47,14 @@ def tray(section: LayoutSection) -> Tray | None:
     return Tray(written.length, written.width, written.drain, written.standing, written.rim)
 
 
+def sump_shape(section: LayoutSection) -> SumpShape | None:
+    """None where the file has the sump's marks as volumes alone."""
+    sump = section.sump
+    if sump.floor is not None:
+        return upright(*sump.floor)
+    return None if sump.points is None else SumpShape(tuple(sorted(sump.points)))
+
+
 def figures(section: LayoutSection) -> Figures:
     """The bed in a few figures: flows as measured, else as computed from the layout, else the default.
 
@@ -74,6 +83,7 @@ def figures(section: LayoutSection) -> Figures:
         tray_high_l=default.tray_high_l if basin is None else basin.rim_l * HIGH_SHARE,
         tray_rim_l=default.tray_rim_l if basin is None else basin.rim_l,
         drink_l_per_pot_day=section.drink_per_pot,
+        evaporates_l_per_day=section.evaporates,
     )
 
 

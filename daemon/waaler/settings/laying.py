@@ -158,6 +158,7 @@ class LayoutSection(Section):
     media_per_pot: Annotated[Volume, between(0.2, 500, "L")] | None = None
     holds: Annotated[Percent, between(5, 90, "%")] = 30.0
     drink_per_pot: Annotated[Volume, between(0, 50, "L")] = 1.2
+    evaporates: Annotated[Volume, between(0, 500, "L")] = 0.0
     pump: PumpCurveSection | None = None
     lift: Annotated[Length, between(-2, 30, "m")] = 0.5
     hose: HoseSection = HoseSection()
