@@ -63,7 +63,19 @@ def test_an_option_that_makes_no_sense_is_refused(file: Path, words: tuple[str, 
     assert run(*words, file).exit_code == 2
 
 
-@pytest.mark.parametrize("words", [("rehearse", "--days", "1"), ("history",), ("status",), ("run",)])
+def test_records_that_this_version_cannot_take_over_are_told_before_it_is_started(file: Path) -> None:
+    records = file.parent / "state" / "waaler" / "terrace" / "terrace.db"
+    records.parent.mkdir(parents=True)
+    records.write_text("no database " * 1000)
+
+    result = run("check", "--records", file)
+
+    assert result.exit_code == 1
+    assert "terrace.db: file is not a database" in result.output
+    assert run("check", file).exit_code == 0
+
+
+@pytest.mark.parametrize("words", [("rehearse", "--days", "1"), ("history", "--rehearsal"), ("status",), ("run",)])
 def test_a_folder_that_cannot_be_made_is_one_line_and_exit_1(
     file: Path, words: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
 ) -> None:

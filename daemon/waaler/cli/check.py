@@ -5,16 +5,19 @@ from pathlib import Path
 
 import click
 
-from waaler.cli.common import echo_json, file_argument, json_option, read_settings, three_digits
+from waaler.cli.common import echo_json, file_argument, json_option, read_settings, refuse, three_digits
 
 __all__ = ["command"]
 
 
 @click.command("check")
+@click.option("--records", "with_records", is_flag=True, help="Also try this version on a copy of the records.")
 @json_option
 @file_argument
-def command(as_json: bool, file: Path | None) -> None:
+def command(with_records: bool, as_json: bool, file: Path | None) -> None:
     """Check a bed's file: faults with their places (exit 2), else warnings and the plan's day.
+
+    With --records, exit 1 if this version could not go on with the bed's records.
 
     Example: waaler check terrace.yaml
     """
@@ -22,6 +25,8 @@ def command(as_json: bool, file: Path | None) -> None:
     from waaler.settings.warnings import warnings
 
     settings = read_settings(file)
+    if with_records:
+        _try_records(settings.id)
     today = date.today()
     found = warnings(settings, today)
     count, seconds = len(cycles_of_day(settings.plan, today)), day_seconds(settings.plan, today)
@@ -43,3 +48,16 @@ def command(as_json: bool, file: Path | None) -> None:
         f"{settings.id}: valid. Today {count} cycles, {three_digits(seconds / 60)} min of pump in all,"
         f" about {three_digits(litres)} L lifted."
     )
+
+
+def _try_records(bed: str) -> None:
+    from waaler.records.schema import StoreError
+    from waaler.records.trying import try_on_copy
+    from waaler.settings.places import records_file
+
+    records = records_file(bed)
+    try:
+        if records.exists():
+            try_on_copy(records)
+    except (StoreError, OSError) as problem:
+        refuse(str(problem))

@@ -108,13 +108,13 @@ class Day(click.DateTime):
 def daemon_socket(file: Path | None) -> tuple[str, Path]:
     """The bed's id and its daemon's socket; a file with faults keeps nobody from stopping the pump."""
     from waaler.settings import SettingsError
-    from waaler.settings.places import bed_id, find, runtime_folder
+    from waaler.settings.places import bed_id, find, socket_file
 
     try:
         bed = bed_id(find(file))
     except SettingsError as problem:
         refuse(str(problem), 2)
-    return bed, runtime_folder(bed) / f"{bed}.sock"
+    return bed, socket_file(bed)
 
 
 def ask_daemon(file: Path | None, order: dict[str, Any]) -> dict[str, Any]:
@@ -124,6 +124,8 @@ def ask_daemon(file: Path | None, order: dict[str, Any]) -> dict[str, Any]:
     bed, path = daemon_socket(file)
     try:
         return ask(path, order, ANSWER_WAIT_S)
+    except PermissionError:
+        refuse(f"you may not give orders to {bed}: `adduser YOU waaler` and log in anew, or be root")
     except (OSError, ValueError):
         refuse(f"no daemon answers for {bed}; start it with `waaler run` or its unit")
 

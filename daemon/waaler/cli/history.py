@@ -18,7 +18,7 @@ from waaler.records.times import local
 from waaler.report.charts.spark import spark_text
 from waaler.report.history import as_csv, as_object, as_text, days_between, plain, read_history, run_object
 from waaler.settings import Settings
-from waaler.settings.places import state_folder
+from waaler.settings.places import records_file, rehearsal_file
 
 __all__ = ["command"]
 
@@ -64,9 +64,8 @@ def command(
     Example: waaler history --since 2026-06-01 --until 2026-06-14
     """
     settings = read_settings(file)
-    tail = ".rehearsal.db" if rehearsal else ".db"
     try:
-        with Reader(state_folder(settings.id) / f"{settings.id}{tail}") as reader:
+        with Reader((rehearsal_file if rehearsal else records_file)(settings.id)) as reader:
             if run_id is not None:
                 _tell_why(reader, settings, run_id, form)
             elif export is not None:

@@ -14,17 +14,24 @@ from waaler.keeper.logs import log_to
 from waaler.notify.broker import Broker, Stop
 from waaler.notify.follower import Follower, Places
 from waaler.settings import Mqtt
-from waaler.settings.places import runtime_folder, state_folder
+from waaler.settings.places import records_file, runtime_folder, socket_file, state_folder
 
 __all__ = ["command"]
 
 
 @click.command("notify")
 @click.option("--log", "log_format", type=click.Choice(["console", "json"]), default="console", show_default=True)
+@click.option("--records", type=click.Path(path_type=Path), help="The daemon's records, if it is another user's.")
+@click.option("--socket", type=click.Path(path_type=Path), help="The daemon's control socket, likewise.")
 @click.option("--child", is_flag=True, hidden=True, help="End with the process that started this one.")
 @file_argument
-def command(log_format: str, child: bool, file: Path | None) -> None:
-    """Publish runs, alerts, status and readings to the MQTT broker of the file, until stopped."""
+def command(log_format: str, records: Path | None, socket: Path | None, child: bool, file: Path | None) -> None:
+    """Publish runs, alerts, status and readings to the MQTT broker of the file, until stopped.
+
+    Where the file names no `password_file:`, the service manager's credential `mqtt-password` is the password.
+
+    Example: waaler notify terrace.yaml
+    """
     parent = os.getppid()
     log_to(log_format)
     settings = read_settings(file)
@@ -33,7 +40,7 @@ def command(log_format: str, child: bool, file: Path | None) -> None:
         return
     state, runtime = state_folder(settings.id), runtime_folder(settings.id)
     places = Places(
-        state / f"{settings.id}.db", state / f"{settings.id}.notify.db", runtime / f"{settings.id}.sock"
+        records or records_file(settings.id), state / f"{settings.id}.notify.db", socket or socket_file(settings.id)
     )
     zone = ZoneInfo(settings.plan.place.timezone)
 
@@ -58,11 +65,22 @@ def _follow(follower: Follower) -> None:
 
 def _broker(mqtt: Mqtt) -> Broker:
     """Raises OSError for a password file that cannot be read."""
-    password = None
-    if mqtt.password_file is not None:
-        with Path(mqtt.password_file).open(encoding="utf-8") as file:
-            password = file.readline().rstrip("\r\n")
+    password = _first_line(mqtt.password_file or _credential("mqtt-password"))
     return Broker(mqtt.host, mqtt.port, mqtt.user, password, mqtt.ca_file, mqtt.certificate_file, mqtt.key_file)
+
+
+def _credential(name: str) -> Path | None:
+    """What the service manager hands to this process alone."""
+    path = Path(os.environ.get("CREDENTIALS_DIRECTORY", "/nowhere")) / name
+    return path if path.is_file() else None
+
+
+def _first_line(path: Path | None) -> str | None:
+    """Raises OSError."""
+    if path is None:
+        return None
+    with path.open(encoding="utf-8") as file:
+        return file.readline().rstrip("\r\n") or None
 
 
 def _hold(lock: Path) -> None:

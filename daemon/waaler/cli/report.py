@@ -62,11 +62,10 @@ def write_report(
     from waaler.records.times import local
     from waaler.report.page_of_period import page_of_period
     from waaler.report.period import read_period
-    from waaler.settings.places import state_folder
+    from waaler.settings.places import records_file, rehearsal_file
 
     bed = bed_of(settings)
-    tail = ".rehearsal.db" if is_rehearsal else ".db"
-    with Reader(state_folder(settings.id) / f"{settings.id}{tail}") as reader:
+    with Reader((rehearsal_file if is_rehearsal else records_file)(settings.id)) as reader:
         latest_s = reader.latest_s() if is_rehearsal else None
         now_s = time.time() if latest_s is None else latest_s
         last = local(now_s, bed.zone).date()

@@ -1,10 +1,12 @@
 """Pin factories: the Pi's own lines, or gpiozero's mock lines."""
 
+from pathlib import Path
+
 from gpiozero import Device
 from gpiozero.pins import Factory
 from gpiozero.pins.mock import MockFactory
 
-__all__ = ["NoLines", "mock_lines", "pi_lines"]
+__all__ = ["NoLines", "keeps_released_levels", "mock_lines", "pi_lines"]
 
 
 class NoLines(RuntimeError):
@@ -42,3 +44,19 @@ def mock_lines() -> Factory:
     factory = MockFactory()
     Device.pin_factory = factory
     return factory
+
+
+def keeps_released_levels(modules: Path = Path("/sys/module")) -> bool:
+    """Whether this kernel leaves a dead program's outputs at their last level, a relay that was on included.
+
+    Source: parameter persist_gpio_outputs of the Raspberry Pi kernel's pin drivers (raspberrypi/linux pull request
+    6117); `dtparam=strict_gpiod` clears it.
+    """
+    return any(_is_set(file) for file in modules.glob("*/parameters/persist_gpio_outputs"))
+
+
+def _is_set(file: Path) -> bool:
+    try:
+        return file.read_text().strip() in ("Y", "1")
+    except OSError:
+        return False

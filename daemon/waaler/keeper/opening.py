@@ -14,7 +14,7 @@ import structlog
 
 from waaler.bed.wiring import RelayPin
 from waaler.devices.bench import Bench, open_bench
-from waaler.devices.lines import NoLines, pi_lines
+from waaler.devices.lines import NoLines, keeps_released_levels, pi_lines
 from waaler.devices.simulated import SimulatedBed, TracedRelay, simulated_wiring
 from waaler.keeper.restore import Files
 from waaler.off import switch_off
@@ -77,6 +77,9 @@ def open_pi(settings: Settings, runtime: Path, stack: ExitStack) -> Bench:
     if relay is None:
         raise NoLines("no pins are written out in the file: add `pins:` as in `waaler example`, or run --simulated")
     factory = pi_lines()
+    if keeps_released_levels():
+        remedy = "add dtparam=strict_gpiod to /boot/firmware/config.txt and boot"
+        log.warning("kernel_keeps_a_dead_program_s_relay_on", remedy=remedy)
     relays = [pin for pin in (relay, settings.wiring.cutoff) if pin is not None]
     _write_off_file(runtime / f"{settings.id}.off", relays)
     try:

@@ -17,7 +17,7 @@ from waaler.plan.types import CycleKey
 from waaler.records.rows import AlertRow, DeedRow, Outgoing, RunRow, SampleRow, TripRow
 from waaler.records.schema import NoRecords, StoreError, refuse_newer
 
-__all__ = ["Reader", "Step", "Table"]
+__all__ = ["Reader", "Step", "Table", "connect"]
 
 BUSY_S = 2.0
 PAGE_ROWS = 5000
@@ -70,11 +70,11 @@ class Reader:
     """
 
     def __init__(self, path: Path) -> None:
-        if not path.is_file():
+        if not _is_there(path):
             raise NoRecords(f"{path}: no records yet; they begin when `waaler run` first starts for this bed")
         self._path = path
         try:
-            self._db = _connect(path)
+            self._db = connect(path)
         except sqlite3.Error as problem:
             raise StoreError(f"{path}: cannot be read as records: {problem}") from problem
         try:
@@ -275,7 +275,15 @@ class Reader:
             raise StoreError(f"{self._path}: cannot be read: {problem}") from problem
 
 
-def _connect(path: Path) -> sqlite3.Connection:
+def _is_there(path: Path) -> bool:
+    """Raises StoreError for a folder that this user may not enter."""
+    try:
+        return path.is_file()
+    except PermissionError:
+        raise StoreError(f"{path}: you may not read these records: be root, or of the group waaler-read") from None
+
+
+def connect(path: Path) -> sqlite3.Connection:
     """Read-only. After a clean close, and without leave to write in the folder, the file counts as unchanging.
 
     Beside a `-wal` it would be wrong to say so: old rows would be read.

@@ -9,9 +9,9 @@ from waaler.guard.messages import Instant
 from waaler.records.store import Sample, Store
 from waaler.rehearsal.play import Play
 from waaler.rehearsal.scene import Findings, Scene
-from waaler.settings.places import state_folder
+from waaler.settings.places import rehearsal_file
 
-__all__ = ["FileKeeping", "play_and_keep", "rehearsal_path"]
+__all__ = ["FileKeeping", "play_and_keep"]
 
 FACTS_AT_ONCE = 2000
 TEN_S = 600.0
@@ -72,14 +72,9 @@ class FileKeeping:
         self._samples.clear()
 
 
-def rehearsal_path(bed: str) -> Path:
-    """The rehearsal's file; a bed cannot be called so that it is the daemon's, since ids have no dots."""
-    return state_folder(bed) / f"{bed}.rehearsal.db"
-
-
 def play_and_keep(bed: str, scene: Scene, progress: Callable[[float], object] | None = None) -> Findings:
     """Plays the scene and writes its records, in place of those of the rehearsal before."""
-    keeping = FileKeeping(rehearsal_path(bed))
+    keeping = FileKeeping(rehearsal_file(bed))
     try:
         return Play(scene, keeping).run(progress)
     finally:

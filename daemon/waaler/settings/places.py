@@ -6,7 +6,18 @@ from pathlib import Path
 
 from waaler.settings.faults import Fault, SettingsError
 
-__all__ = ["ETC", "EXAMPLE", "FolderError", "bed_id", "find", "records_file", "runtime_folder", "state_folder"]
+__all__ = [
+    "ETC",
+    "EXAMPLE",
+    "FolderError",
+    "bed_id",
+    "find",
+    "records_file",
+    "rehearsal_file",
+    "runtime_folder",
+    "socket_file",
+    "state_folder",
+]
 
 ETC = Path("/etc/waaler")
 ID_LINE = re.compile(r"^bed:\s*[\"']?([a-z][a-z0-9-]{0,30})\b", re.MULTILINE)
@@ -54,7 +65,31 @@ def records_file(bed: str) -> Path:
     given = os.environ.get("STATE_DIRECTORY")
     folders = [Path(given.split(":")[0])] if given else [Path("/var/lib/waaler") / bed, own]
     found = (folder / f"{bed}.db" for folder in folders)
-    return next((path for path in found if path.exists()), folders[-1] / f"{bed}.db")
+    return next((path for path in found if _may_be_there(path)), folders[-1] / f"{bed}.db")
+
+
+def socket_file(bed: str) -> Path:
+    """The control socket of the bed's daemon for one who asks it: the system's where that bed has a folder.
+
+    Unlike runtime_folder it asks for no leave to write there: whoever may enter the folder may give orders.
+    """
+    system = Path("/run/waaler") / bed
+    if not os.environ.get("RUNTIME_DIRECTORY") and system.is_dir():
+        return system / f"{bed}.sock"
+    return runtime_folder(bed) / f"{bed}.sock"
+
+
+def _may_be_there(path: Path) -> bool:
+    """Whether a file exists, or stands in a folder that this user may not enter."""
+    try:
+        return path.exists()
+    except PermissionError:
+        return True
+
+
+def rehearsal_file(bed: str) -> Path:
+    """The records of the last rehearsal; no bed's are called so, since ids have no dots. Raises FolderError."""
+    return state_folder(bed) / f"{bed}.rehearsal.db"
 
 
 def runtime_folder(bed: str) -> Path:
