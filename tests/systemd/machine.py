@@ -24,6 +24,7 @@ case $1 in
         echo "$(basename "$last" .yaml): valid." ;;
     status) cat "$ROOT/status.json"; [ ! -s "$ROOT/status.next" ] || mv "$ROOT/status.next" "$ROOT/status.json" ;;
     example) printf 'bed: invented\\nplan: []\\n' ;;
+    completion) echo "completion of $2" ;;
     --version) cat "$here/version" ;;
 esac
 """
@@ -97,9 +98,13 @@ class Machine:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text)
         if is_active:
-            with (self.root / "active").open("a") as file:
-                file.write(f"waaler@{bed}\n")
+            self.runs(f"waaler@{bed}")
         return path
+
+    def runs(self, unit: str) -> None:
+        """From now on the service manager says that it is active."""
+        with (self.root / "active").open("a") as file:
+            file.write(f"{unit}\n")
 
     def install(self, *words: str, **environment: str) -> subprocess.CompletedProcess[str]:
         (self.root / "calls").write_text("")

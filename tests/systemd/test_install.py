@@ -117,6 +117,7 @@ def test_a_first_install_brings_users_units_and_the_command_and_starts_a_bed_tha
         "etc/sysusers.d/waaler.conf",
         "etc/tmpfiles.d/waaler.conf",
         "usr/local/bin/waaler",
+        "usr/local/share/zsh/site-functions/_waaler",
     } <= machine.files()
     assert [call.removeprefix("systemctl ").removeprefix("--quiet ") for call in machine.calls] == [
         "systemd-sysusers",
@@ -151,6 +152,7 @@ def test_installing_the_same_again_changes_nothing_and_restarts_nothing(machine:
     machine.bed("terrace")
     machine.install()
     machine.bed("terrace", is_active=True)
+    machine.runs("waaler-page")
     before = machine.files()
 
     done = machine.install()
@@ -236,7 +238,9 @@ def test_uninstalling_keeps_files_and_records(machine: Machine) -> None:
     assert bed.exists()
     assert records.exists()
     assert {
-        name for name in machine.files() if name.startswith(("opt/waaler", "etc/s", "etc/tmp", "usr/local/bin/"))
+        name
+        for name in machine.files()
+        if name.startswith(("opt/waaler", "etc/s", "etc/tmp", "usr/local/bin/")) or name.endswith("_waaler")
     } <= {
         "etc/systemd",
         "etc/systemd/system",

@@ -1,6 +1,7 @@
 """The `waaler` command: finds the command's own file and loads only that."""
 
 import pkgutil
+from collections.abc import Iterator
 from importlib import import_module
 from typing import Any
 
@@ -11,7 +12,7 @@ from waaler import __version__
 from waaler.cli.common import refuse
 from waaler.settings.places import FolderError
 
-__all__ = ["main"]
+__all__ = ["commands", "main"]
 
 NOT_COMMANDS = {"main", "common", "rehearsed"}
 
@@ -42,6 +43,15 @@ class Commands(click.Group):
 @click.version_option(__version__, prog_name="waaler")
 def main() -> None:
     """Keep the water of one recirculating growing bed."""
+
+
+def commands() -> Iterator[tuple[click.Command, click.Context]]:
+    """Every command that people may see, with the context in which its help is told, 80 columns wide."""
+    context = click.Context(main, info_name="waaler", terminal_width=80, **main.context_settings)
+    for name in main.list_commands(context):
+        found = main.get_command(context, name)
+        if found is not None and not found.hidden:
+            yield found, click.Context(found, info_name=name, parent=context)
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 import json
 from typing import Any
 
+from waaler.settings.meanings import MEANINGS
 from waaler.settings.models import BedFile
 
 __all__ = ["schema", "schema_text"]
@@ -10,9 +11,21 @@ __all__ = ["schema", "schema_text"]
 
 def schema() -> dict[str, Any]:
     made = BedFile.model_json_schema(by_alias=True)
+    _say(made, "BedFile")
+    for name, section in made["$defs"].items():
+        _say(section, name)
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **made, "title": "A bed's file"}
 
 
 def schema_text() -> str:
     """As it stands in config/bed.schema.json."""
     return json.dumps(schema(), indent=2, ensure_ascii=False) + "\n"
+
+
+def _say(section: dict[str, Any], name: str) -> None:
+    """What a key means stands before what kind of value it takes."""
+    for key, found in section.get("properties", {}).items():
+        meaning = MEANINGS.get(f"{name}.{key}")
+        if meaning is not None:
+            kind = found.get("description")
+            found["description"] = meaning if kind is None else f"{meaning} ({kind})"
