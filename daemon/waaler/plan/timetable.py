@@ -82,7 +82,7 @@ def upcoming(plan: Plan, after: datetime, count: int = 1) -> tuple[Cycle, ...]:
 
 def day_seconds(plan: Plan, day: date) -> float:
     """Pump seconds that the plan has for this day, fallbacks included."""
-    return sum(cycle.seconds for cycle in cycles_of_day(plan, day))
+    return sum(window.seconds * _count(plan.place, window, day) for window in plan.windows if _counts(window, day))
 
 
 def daytime_gap_s(plan: Plan, day: date) -> float:
@@ -149,6 +149,11 @@ def _cycles(plan: Plan, window: Window, day: date) -> list[Cycle]:
         Cycle(CycleKey(day, window.name, n), start, window.seconds, window.on_demand is not None)
         for n, start in enumerate(_starts(plan.place, window, day), start=1)
     ]
+
+
+def _count(place: Place, window: Window, day: date) -> int:
+    """How many starts a window has; most say so without the sun, which is dear to ask for a year."""
+    return window.pattern.count if isinstance(window.pattern, Evenly) else len(_starts(place, window, day))
 
 
 def _starts(place: Place, window: Window, day: date) -> list[datetime]:

@@ -21,6 +21,12 @@ __all__ = ["NewerRecords", "NoRecords", "Sample", "Store", "StoreError", "open_o
 BUSY_MS = 2000
 """How long a write waits for another process; nobody but a person with a shell should ever hold the file."""
 
+PAGE_BYTES = 1024
+"""A commit writes every page it touched, whole: the samples of ten minutes touch five pages and fill less than one.
+
+Measured with five sensors, as the kernel counts what goes to the card: 5.8 MB a day in pages of 4096, 2.9 in these.
+"""
+
 MOST_OUTBOX_RUNS = 20_000
 """Undelivered run rows kept: about a year of a busy plan, 600 kB. Alerts are never dropped."""
 
@@ -120,7 +126,8 @@ class Store:
     def _prepare(self) -> None:
         self._db.execute("PRAGMA foreign_keys = ON")
         if self._db.execute("PRAGMA page_count").fetchone()[0] == 0:
-            self._db.execute("PRAGMA auto_vacuum = INCREMENTAL")  # only a new file takes it
+            self._db.execute(f"PRAGMA page_size = {PAGE_BYTES}")  # only a new file takes these two
+            self._db.execute("PRAGMA auto_vacuum = INCREMENTAL")
         self._db.execute("PRAGMA journal_mode = WAL")
         self._db.execute("PRAGMA journal_size_limit = 1000000")
         self._sync_fully()

@@ -12,7 +12,9 @@ __all__ = ["Bounds", "Section", "between", "misfit"]
 class Section(BaseModel):
     """Unknown keys are refused; nothing changes after reading."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, arbitrary_types_allowed=True)
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, allow_inf_nan=False, arbitrary_types_allowed=True, defer_build=True
+    )
 
 
 @dataclass(frozen=True, slots=True)
