@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from waaler.bed.thirst import Thirst
 from waaler.core import joined as core
 from waaler.core.facts import AlertRaised, AlertResolved, Amount, Cause, Deed, Outcome, RunIntent, RunResult
 from waaler.core.memory import Memory
@@ -36,6 +37,7 @@ class Bench:
     memory: Memory | None = None
     is_sure: bool = True
     long_s: float = 100_000.0
+    thirst: Thirst | None = None
 
     def __post_init__(self) -> None:
         self.wall_s = datetime.fromisoformat(self.start).timestamp()
@@ -44,7 +46,7 @@ class Bench:
         memory = self.memory or Memory(
             guard=GuardMemory(last_stop_s=self.long_s - 11 * 3600), last_full_s=self.long_s - 11 * 3600
         )
-        self.core = core.begin(self.plan, self.sensing, self.limits, memory, self.at)
+        self.core = core.begin(self.plan, self.sensing, self.limits, memory, self.at, self.thirst)
         for name in Input:
             self.level(name, Level.GOOD)
         self.tell(Look())

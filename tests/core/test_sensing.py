@@ -9,7 +9,7 @@ from tests.core.bench import PLAN, PROBE, Bench
 from waaler.core.facts import Cause, Outcome
 from waaler.core.messages import OrderKind
 from waaler.plan.sensing import Adviser, AdviserKind, Sensing
-from waaler.plan.types import ClockMoment, Evenly, HotDay, OnDemand, Plan, Window
+from waaler.plan.types import Below, ClockMoment, Evenly, HotDay, OnDemand, Plan, Window
 
 SENSING = Sensing(advisers=(PROBE,))
 DONE = (Cause.PLAN, Outcome.DONE, 120)
@@ -158,7 +158,7 @@ ON_DEMAND = Plan(
             "day",
             Evenly(3, ClockMoment(6 * 60), ClockMoment(18 * 60)),
             120.0,
-            on_demand=OnDemand("pot_3", 70.0, ClockMoment(6 * 60), ClockMoment(20 * 60), 3600.0, 4),
+            on_demand=OnDemand(Below("pot_3", 70.0), ClockMoment(6 * 60), ClockMoment(20 * 60), 3600.0, 4),
         ),
     ),
 )

@@ -242,8 +242,9 @@ def test_a_probe_that_was_never_calibrated_shows_a_share_of_all_counts() -> None
     assert value == pytest.approx(100 * (1023 - 380) / 1023, abs=0.3)
 
 
-def test_a_broken_wire_reads_far_outside() -> None:
-    assert reading(50.0, "probe-wire-broken") == pytest.approx(100 * (1023 - 800) / (400 - 800))
+def test_a_broken_wire_gives_the_highest_count_which_is_no_reading() -> None:
+    assert reading(50.0, "probe-wire-broken") is None
+    assert reading(50.0, "probe-dead") is None
 
 
 def test_a_drifting_probe_reads_drier_day_by_day_from_when_it_began() -> None:

@@ -7,6 +7,7 @@ import pytest
 import yaml
 
 from waaler.notify.senml import UNITS, pack
+from waaler.plan.sensing import UNITS as ADVISERS_UNITS
 
 FACTS = yaml.safe_load((Path(__file__).parents[1] / "reference" / "senml.yaml").read_text())["senml"]
 EXAMPLES = {example["id"]: example for example in FACTS["examples"]}
@@ -63,3 +64,12 @@ def test_units_are_registered_and_preferred() -> None:
 
     assert units <= set(FACTS["units"]["registered"])
     assert not units & set(FACTS["units"]["not_preferred"])
+
+
+def test_every_unit_of_an_adviser_has_its_registered_one() -> None:
+    readings = [
+        {"name": kind.value, "value": 1.0, "unit": unit, "at": "2026-06-21T12:00:00+00:00", "valid": True}
+        for kind, unit in ADVISERS_UNITS.items()
+    ]
+
+    assert len(pack("terrace", readings)) == len(ADVISERS_UNITS)

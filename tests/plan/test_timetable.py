@@ -23,6 +23,7 @@ from waaler.plan.timetable import (
 )  # fmt: skip
 from waaler.plan.types import (
     AtTimes,
+    Below,
     ClockMoment,
     Evenly,
     Every,
@@ -215,7 +216,9 @@ def test_hot_day_cycles_stand_between_the_midday_cycles() -> None:
 
 @pytest.mark.parametrize(("clock", "answer"), [((5, 59), False), ((6, 0), True), ((20, 0), True), ((20, 1), False)])
 def test_an_on_demand_window_is_open_between_its_moments(clock: tuple[int, int], answer: bool) -> None:
-    window = Window("d", Evenly(3, at(6), at(18)), 120.0, on_demand=OnDemand("p", 70, at(6), at(20), 3600, 4))
+    window = Window(
+        "d", Evenly(3, at(6), at(18)), 120.0, on_demand=OnDemand(Below("p", 70), at(6), at(20), 3600, 4)
+    )
     some = Plan(LISBON, (window,))
     now = datetime(2026, 6, 21, *clock, tzinfo=ZoneInfo("Europe/Lisbon")).astimezone(UTC)
 

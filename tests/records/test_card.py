@@ -1,5 +1,6 @@
 """What the records cost the card."""
 
+from itertools import pairwise
 from pathlib import Path
 
 from tests.records.facts import WALL_S
@@ -23,5 +24,5 @@ def test_ten_minutes_of_five_sensors_write_less_than_13_kb_to_the_log(tmp_path: 
         sizes.append(log.stat().st_size)
     store.close()
 
-    grown = [after - before for before, after in zip(sizes, sizes[1:], strict=False)]
+    grown = [after - before for before, after in pairwise(sizes)]
     assert sum(grown) / len(grown) < 13_000, grown

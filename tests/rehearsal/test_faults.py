@@ -1,25 +1,34 @@
 """Rehearsed stories: each fault does what it says, and the tool does about it what it should."""
 
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
+from math import inf
 from pathlib import Path
 
 import pytest
-from tests.campaign.__main__ import campaign_scene
+from tests.campaign.__main__ import EXAMPLE, campaign_scene
 
 from waaler.bed.budget import Site
 from waaler.bed.crops import Crop, Stages
+from waaler.bed.thirst import Thirst
 from waaler.bed.weather import DayWeather
-from waaler.core.facts import Outcome
+from waaler.core.facts import Cause, Fact, Outcome, RunIntent, RunResult
+from waaler.core.memory import Memory
+from waaler.guard.messages import Instant
 from waaler.model.bed import total_l
 from waaler.model.faults import FAULTS, Fault, UnknownFault
 from waaler.model.sky import Sky, air_by_hour
 from waaler.model.world import World
+from waaler.plan.sensing import Adviser, AdviserKind
+from waaler.plan.types import ClockMoment, Evenly, OnDemand, PerDemand, PerLight, Window
 from waaler.rehearsal.play import Play
 from waaler.rehearsal.scene import Findings, Scene
 from waaler.rehearsal.script import FaultTextError, fault, story
 from waaler.rehearsal.skies import skies
-from waaler.settings import SettingsError
+from waaler.settings import SettingsError, load
+from waaler.settings.build_site import site, weather
 
 DAY_S = 86_400.0
 SCENE = replace(campaign_scene(days=3.0), skies=())
@@ -279,3 +288,63 @@ def test_light_is_what_reaches_the_plants() -> None:
     (sky,) = skies(Site(45.0, 100.0, 0.5, ()), SCENE.figures, date(2026, 7, 1), 1, lambda _day: day)
 
     assert sky.light_mj_per_m2 == 10.0
+
+
+# --- by light and by demand -------------------------------------------------------------------------
+
+
+def on_demand(trigger: PerLight | PerDemand, scene: Scene) -> Scene:
+    rule = OnDemand(trigger, ClockMoment(6 * 60), ClockMoment(21 * 60), 1800.0, 20)
+    window = Window("sun", Evenly(3, ClockMoment(7 * 60), ClockMoment(19 * 60)), 150.0, on_demand=rule)
+    roof = Adviser("roof", AdviserKind.LIGHT, lowest=-1.0, highest=2000.0, most_change_per_min=inf)
+    plan = replace(scene.plan, windows=(window,))
+    return replace(scene, plan=plan, sensing=replace(scene.sensing, advisers=(*scene.sensing.advisers, roof)))
+
+
+def causes(scene: Scene) -> Counter[Cause]:
+    """Of the runs that were done."""
+    heard: list[Fact] = []
+
+    class Ears(Keeper):
+        def keep(self, facts: Sequence[Fact]) -> None:
+            heard.extend(facts)
+
+    Play(scene, Ears()).run()
+    wanted = {fact.run_id: fact.cause for fact in heard if isinstance(fact, RunIntent)}
+    results = (fact for fact in heard if isinstance(fact, RunResult))
+    return Counter(wanted[result.run_id] for result in results if result.outcome is Outcome.DONE)
+
+
+class Keeper:
+    """Keeps nothing, and knows nothing at a boot."""
+
+    def keep(self, facts: Sequence[Fact]) -> None: ...
+
+    def sample(self, name: str, unit: str, wall_s: float, value: float) -> None: ...
+
+    def memory(self, boot: str, at: Instant) -> Memory:
+        return Memory()
+
+    def lose(self) -> None: ...
+
+
+def test_by_light_a_bright_day_has_more_cycles_than_a_dull_one_and_a_dead_sensor_the_windows_own() -> None:
+    scene = replace(campaign_scene(days=2.0), faults=())
+    bright = tuple(replace(sky, light_mj_per_m2=18.0) for sky in scene.skies)
+    dull = tuple(replace(sky, light_mj_per_m2=5.0) for sky in scene.skies)
+    by_light = on_demand(PerLight("roof", 1.5), scene)
+    sunny, cloudy = (causes(replace(by_light, skies=skies)) for skies in (bright, dull))
+    blind = causes(replace(by_light, skies=bright, faults=(Fault("light-dead", 0.0, 9e9),)))
+
+    assert sunny[Cause.ON_DEMAND] == pytest.approx(2 * 18.0 / 1.5, abs=4)
+    assert cloudy[Cause.ON_DEMAND] == pytest.approx(2 * 5.0 / 1.5, abs=2)
+    assert blind == {Cause.PLAN: 6}
+
+
+def test_by_demand_the_bed_gets_a_cycle_for_each_dose_that_its_thirstiest_pot_drank() -> None:
+    settings = load(EXAMPLE)
+    thirst = Thirst(site(settings.file), settings.figures, weather(settings.file, EXAMPLE.parent), 14.51)
+    scene = on_demand(PerDemand(0.2), replace(campaign_scene(days=4.0), thirst=thirst))
+    drank_l = 4 * thirst.day_l(date(2026, 7, 2))
+
+    assert causes(scene)[Cause.ON_DEMAND] == pytest.approx(drank_l / 0.2, rel=0.15)

@@ -6,6 +6,8 @@ from pathlib import Path
 import pytest
 from tests.settings.test_faults import SMALLEST, faults
 
+from waaler.bed.wiring import LightInput
+from waaler.plan.types import PerDemand, PerLight
 from waaler.settings import SettingsError, parse
 from waaler.settings.build_site import site, weather
 from waaler.settings.warnings import warnings
@@ -37,7 +39,7 @@ def test_a_weather_table_is_read_from_beside_the_file_and_its_faults_are_told(tm
     with pytest.raises(SettingsError, match=r"days.csv:2:12: 'hot' is no t_max_c"):
         weather(file, tmp_path)
     (tmp_path / "days.csv").write_text("date,t_max_c,t_min_c\n2026-06-21,28,14\n2026-06-22,30,15\n")
-    of = weather(file, tmp_path)
+    of = weather(file, tmp_path).on
 
     assert of(date(2026, 6, 21)).t_max_c == 28
     assert of(date(2031, 6, 21)).t_max_c == 28  # the same day of another year
@@ -68,3 +70,54 @@ def test_check_warns_of_water_that_does_not_last(more: str, part: str) -> None:
     told = [str(fault) for fault in warnings(parse(SMALLEST + more, "t.yaml"), date(2026, 6, 1))]
 
     assert [line for line in told if part in line], told
+
+
+# --- water by light and by demand -------------------------------------------------------------------
+
+RULE = "    on_demand: {%s, between: ['06:00', '20:00']}\n"
+GROWING = BEANS % ""
+
+
+def with_rule(rule: str, rest: str = "") -> str:
+    """The rule stands in the last window, which is the file's end."""
+    return SMALLEST + RULE % rule + rest
+
+
+@pytest.mark.parametrize(
+    ("rule", "rest", "told"),
+    [
+        ("light: roof", "", "on_demand must go by one thing; write probe and below, or light and per_light, or"),
+        ("probe: pot_1, per_light: 1 MJ/m2", "", "on_demand must go by one thing"),
+        ("per_demand: 150 mL per pot, light: roof, per_light: 1 MJ/m2", "", "on_demand must go by one thing"),
+        ("light: roof, per_light: 1 MJ/m2, thermometer: air", "", "on_demand must go by one thing"),
+        (
+            "light: roof, per_light: 1 MJ/m2",
+            "",
+            "no light sensor is named 'roof'; known: none is written out under",
+        ),
+        ("light: roof, per_light: 1 mol", "", "use one of MJ/m2, J/cm2, Wh/m2, as in 1.2 MJ/m2"),
+        ("per_demand: 3 min", GROWING, "per_demand"),
+        ("per_demand: 150 mL per pot", "", "nothing says what the crop drinks; add `crops:` and `weather:`"),
+        ("per_demand: 150 mL per pot, thermometer: air", GROWING, "no thermometer is named 'air'"),
+    ],
+)
+def test_a_rule_on_demand_that_makes_no_sense_is_told(rule: str, rest: str, told: str) -> None:
+    with pytest.raises(SettingsError) as caught:
+        parse(with_rule(rule, rest), "t.yaml")
+
+    assert told in str(caught.value)
+
+
+def test_rules_by_light_and_by_demand_are_read_with_what_they_go_by() -> None:
+    roof = "sensing: {lights: [{name: roof, channel: 1, full: 1200 W/m2}]}\n"
+    by_light = parse(with_rule("light: roof, per_light: 120 J/cm2", roof), "t.yaml")
+    by_demand = parse(with_rule("per_demand: 150 mL per pot", GROWING), "t.yaml")
+
+    light, demand = (s.plan.windows[0].on_demand for s in (by_light, by_demand))
+    assert light is not None
+    assert light.trigger == PerLight("roof", pytest.approx(1.2))  # type: ignore[arg-type]
+    assert by_light.wiring.lights == (LightInput("roof", 1, 1200.0),)
+    assert by_light.thirst is None
+    assert demand is not None
+    assert demand.trigger == PerDemand(0.15)
+    assert by_demand.thirst is not None

@@ -3,9 +3,10 @@
 import csv
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from functools import cached_property
 from statistics import fmean
 
-__all__ = ["DayWeather", "WeatherError", "normal_day", "weather_of_csv"]
+__all__ = ["DayWeather", "Weather", "WeatherError", "normal_day", "weather_of_csv"]
 
 DAY_COLUMNS = {
     "date": "", "t_max_c": "degrees C", "t_min_c": "degrees C", "rh_max_percent": "%", "rh_min_percent": "%",
@@ -44,6 +45,27 @@ class DayWeather:
     @property
     def t_mean_c(self) -> float:
         return (self.t_max_c + self.t_min_c) / 2
+
+
+@dataclass(frozen=True, eq=False)
+class Weather:
+    """Of any day: by the table, else by the same day of another of its years, else by its last; or by the months.
+
+    months: usual highest and lowest temperature for January to December, where there is no table.
+    """
+
+    months: tuple[tuple[float, float], ...]
+    days: tuple[tuple[date, DayWeather], ...] = ()
+
+    def on(self, day: date) -> DayWeather:
+        if not self.days:
+            return normal_day(self.months, day)
+        known, by_season = self._tables
+        return known.get(day) or by_season.get((day.month, day.day)) or self.days[-1][1]
+
+    @cached_property
+    def _tables(self) -> tuple[dict[date, DayWeather], dict[tuple[int, int], DayWeather]]:
+        return dict(self.days), {(day.month, day.day): weather for day, weather in self.days}
 
 
 def normal_day(months: tuple[tuple[float, float], ...], day: date) -> DayWeather:

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 __all__ = [
-    "FloatPin", "FlowPin", "ProbeInput", "Pull", "RelayPin", "SensedPin", "Supply", "ThermometerInput", "Wiring",
+    "FloatPin", "FlowPin", "LightInput", "ProbeInput", "Pull", "RelayPin", "SensedPin", "Supply",
+    "ThermometerInput", "Wiring",
 ]  # fmt: skip
 
 
@@ -92,6 +93,15 @@ class ThermometerInput:
 
 
 @dataclass(frozen=True, slots=True)
+class LightInput:
+    """A light sensor on a channel of the SPI converter. full_w_per_m2: what its highest count stands for."""
+
+    name: str
+    channel: int
+    full_w_per_m2: float
+
+
+@dataclass(frozen=True, slots=True)
 class Wiring:
     """Everything on pins. Without a relay only the simulation can run. cutoff: a second relay in series."""
 
@@ -104,4 +114,5 @@ class Wiring:
     sensed: SensedPin | None = None
     probes: tuple[ProbeInput, ...] = ()
     thermometers: tuple[ThermometerInput, ...] = ()
+    lights: tuple[LightInput, ...] = ()
     supply: Supply = Supply.LOW_VOLTAGE

@@ -44,7 +44,7 @@ def command(days: int, first: datetime | None, plot: Path | None, as_json: bool,
     settings = read_settings(file)
     where = site(settings.file)
     try:
-        sky = weather(settings.file, Path(settings.source.name).parent)
+        sky = weather(settings.file, Path(settings.source.name).parent).on
     except SettingsError as problem:
         refuse(str(problem), 2)
     begin = date.today() if first is None else first.date()

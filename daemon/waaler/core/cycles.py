@@ -1,29 +1,29 @@
-"""Which cycles are due, and what becomes of each; catch-up, extra, on-demand and soak runs.
+"""Which cycles are due, and what becomes of each; catch-up, extra and soak runs.
 
 A late, doubled or missing wake-up changes nothing here: cycles are found by the time since they were last
 looked for, and each has a key that is dealt with once.
 """
 
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from math import inf
 
+from waaler.core import demand
 from waaler.core.facts import Cause, Outcome, Severity
 from waaler.core.memory import Given
 from waaler.core.runs import want, write_off
 from waaler.core.state import Wanted
 from waaler.core.turn import Turn
 from waaler.guard.messages import Purse, Trip
-from waaler.plan.decide import Choice, Day, choose, is_still_dry, valid
+from waaler.plan.decide import Choice, Day, choose, is_still_dry
 from waaler.plan.timetable import (
     cycles_of_day,
     daytime_gap_s,
     due,
     hot_day_cycles,
-    is_open,
     longest_gap_s,
     upcoming,
 )
-from waaler.plan.types import Cycle, Window
+from waaler.plan.types import Cycle
 
 __all__ = ["look"]
 
@@ -44,7 +44,7 @@ def look(turn: Turn) -> float:
         _miss(turn, cycles, f"{turn.state.standing.what} by {turn.state.standing.by}")
         return min(turn.state.standing.until_s, _next_cycle_s(turn))
     _take(turn, cycles)
-    for might in (_catch_up, _extra, _on_demand):
+    for might in (_catch_up, _extra, demand.look):
         if not _is_busy(turn):
             might(turn)
     if _is_busy(turn):
@@ -99,13 +99,13 @@ def _is_quiet(turn: Turn, since_s: float) -> bool:
 
 
 def _counts(turn: Turn, cycle: Cycle) -> bool:
-    """A fallback cycle counts while its probe is not valid, and when nothing ran for the longest gap."""
+    """A fallback cycle counts while its window's input is not valid, and when nothing ran for the longest gap."""
     if not cycle.is_fallback:
         return True
     window = next((w for w in turn.state.plan.windows if w.name == cycle.key.window), None)
     if window is None or window.on_demand is None:
         return True
-    if valid(turn.state.advisers, window.on_demand.probe, turn.now_s) is None:
+    if not demand.is_valid(turn, window.on_demand.trigger):
         return True
     return turn.now_s - turn.state.last_full_s >= longest_gap_s(turn.state.plan, turn.today)
 
@@ -209,36 +209,6 @@ def _extra(turn: Turn) -> None:
     if dry is not None:
         reason = f"{dry.adviser.name} reads {round(dry.value or 0.0)} %, still dry after a longer run"
         want(turn, Wanted(Cause.EXTRA, Purse.SPARE, turn.state.extra_seconds, reason))
-
-
-def _on_demand(turn: Turn) -> None:
-    for window in turn.state.plan.windows:
-        reason = _demand(turn, window)
-        if reason is not None:
-            day, count = _demanded_today(turn)
-            turn.set(demanded=(day, count + 1))
-            want(turn, Wanted(Cause.ON_DEMAND, Purse.SPARE, window.seconds, reason))
-            return
-
-
-def _demand(turn: Turn, window: Window) -> str | None:
-    """Why the sensor of this window asks for a cycle now; None if it does not."""
-    rule = window.on_demand
-    if rule is None or turn.now_s - turn.state.last_stop_s < rule.least_gap_s:
-        return None
-    if _demanded_today(turn)[1] >= rule.most_per_day:
-        return None
-    if not is_open(turn.state.plan, window, datetime.fromtimestamp(turn.at.wall_s, UTC)):
-        return None
-    probe = valid(turn.state.advisers, rule.probe, turn.now_s)
-    if probe is None or probe.value is None or not probe.value < rule.below_percent:
-        return None
-    return f"{rule.probe} reads {round(probe.value)} %, below {rule.below_percent:g} %"
-
-
-def _demanded_today(turn: Turn) -> tuple[date, int]:
-    day, count = turn.state.demanded or (None, 0)
-    return (turn.today, count if day == turn.today else 0)
 
 
 def _soak(turn: Turn, cycles: list[Cycle]) -> float:

@@ -3,7 +3,7 @@
 from dataclasses import replace
 from math import inf
 
-from waaler.core import alerts, cycles, orders, runs, signs
+from waaler.core import alerts, cycles, demand, orders, runs, signs
 from waaler.core.memory import Memory
 from waaler.core.messages import Action, Event, Look, Message, NewPlan, Notice, Order, Readings, Recorded
 from waaler.core.state import State, begin
@@ -30,6 +30,7 @@ __all__ = ["Memory", "State", "begin", "step"]
 def step(state: State, event: Event) -> tuple[State, tuple[Action, ...], float]:
     """The new state, the actions in their order, and when to look again (long hand, inf if never)."""
     turn = Turn(state, event.at)
+    demand.add_drink(turn)
     _receive(turn, event.message)
     wake_s = [orders.end_standing(turn), cycles.look(turn), alerts.look(turn), signs.look(turn)]
     wake_s.append(runs.advance(turn))
@@ -69,6 +70,7 @@ def _receive(turn: Turn, message: Message) -> None:
 
 def _hear(turn: Turn, readings: tuple[Reading, ...]) -> None:
     known = {reading.name: reading for reading in readings}
+    demand.add_light(turn, known)
     advisers = tuple(
         state if (reading := known.get(state.adviser.name)) is None else hear(state, reading, turn.now_s)
         for state in turn.state.advisers
@@ -94,6 +96,7 @@ def _take_plan(turn: Turn, new: NewPlan) -> None:
         plan=new.plan,
         sensing=new.sensing,
         limits=new.limits,
+        thirst=new.thirst,
         looked_at_s=turn.at.wall_s,
         quiet=None,
         advisers=tuple(

@@ -6,6 +6,7 @@ The rehearsal and the tests step this; the daemon runs the same two machines in 
 from collections import deque
 from dataclasses import dataclass
 
+from waaler.bed.thirst import Thirst
 from waaler.core import decisions
 from waaler.core.facts import RunIntent
 from waaler.core.memory import Memory
@@ -51,9 +52,11 @@ class Joined:
     is_wire_apart: bool = False
 
 
-def begin(plan: Plan, sensing: Sensing, limits: Limits, memory: Memory, at: Instant) -> Joined:
+def begin(
+    plan: Plan, sensing: Sensing, limits: Limits, memory: Memory, at: Instant, thirst: Thirst | None = None
+) -> Joined:
     return Joined(
-        decisions=decisions.begin(plan, sensing, limits, memory, at),
+        decisions=decisions.begin(plan, sensing, limits, memory, at, thirst=thirst),
         guard=begin_guard(limits, memory.guard, at.long_s),
         wake_s=at.long_s,
         guard_wake_s=at.long_s,

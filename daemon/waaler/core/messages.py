@@ -6,6 +6,7 @@ Beside these the decisions hear every action of the guard (`guard.messages.Actio
 from dataclasses import dataclass
 from enum import StrEnum
 
+from waaler.bed.thirst import Thirst
 from waaler.core.facts import Amount, Fact, Severity
 from waaler.guard.limits import Limits
 from waaler.guard.messages import Action as GuardAction
@@ -41,6 +42,7 @@ class NewPlan:
     sensing: Sensing
     limits: Limits
     changes: tuple[str, ...] = ()
+    thirst: Thirst | None = None
 
 
 class OrderKind(StrEnum):

@@ -239,7 +239,7 @@ def _account(turn: Turn, wanted: Wanted, seconds: float) -> None:
 
 
 def _done(turn: Turn, wanted: Wanted) -> None:
-    turn.set(low_cuts=0)
+    turn.set(low_cuts=0, sums=())
     turn.resolve("sump-low-in-runs")
     if wanted.pulse < wanted.pulses or wanted.purse is Purse.SOAK:
         return

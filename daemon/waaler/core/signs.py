@@ -6,7 +6,7 @@ from waaler.core.facts import Severity
 from waaler.core.turn import Turn
 from waaler.guard.messages import Ended
 from waaler.plan.advisers import AdviserState, has_moved
-from waaler.plan.sensing import AdviserKind
+from waaler.plan.sensing import WETNESS
 
 __all__ = ["judge", "look", "wait_for"]
 
@@ -66,4 +66,4 @@ def _is_usual(moved: tuple[bool, ...]) -> bool:
 
 
 def _can_show(state: AdviserState) -> bool:
-    return state.adviser.kind is not AdviserKind.TEMPERATURE and state.value is not None and state.has_seen_run
+    return state.adviser.kind in WETNESS and state.value is not None and state.has_seen_run

@@ -7,6 +7,7 @@ from math import inf
 from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
+from waaler.bed.thirst import Thirst
 from waaler.core.facts import Cause
 from waaler.core.memory import Given, Memory, Standing
 from waaler.guard.limits import Limits
@@ -69,6 +70,8 @@ class State:
     shown: what the last full run has shown by itself, None once it was judged; shown_until_s: when it is judged.
     usual: for each sign of water whether it moved in the last runs, newest last.
     quiet: two wall times between which no cycle begins, None if not known; it saves looking through the plan.
+    demanded: the day of the last cycle on demand, and how many that day had. sums: of each window that goes by
+    light or by demand, MJ/m2 or litres since the last full run. thirst: what demand is reckoned by.
     extra_at_s: when a bed that was dry is looked at again, and for how long it would then be watered.
     """
 
@@ -99,6 +102,9 @@ class State:
     advisers: tuple[AdviserState, ...] = ()
     hot_day: date | None = None
     demanded: tuple[date, int] | None = None
+    demanded_at_s: float = -inf
+    sums: tuple[tuple[str, float], ...] = ()
+    thirst: Thirst | None = None
     alerts: frozenset[str] = frozenset()
     fill_l: float | None = None
     shown: tuple[tuple[str, bool], ...] | None = None
@@ -117,7 +123,13 @@ def changed(state: T, **changes: Any) -> T:
 
 
 def begin(
-    plan: Plan, sensing: Sensing, limits: Limits, memory: Memory, at: Instant, fill_l: float | None = None
+    plan: Plan,
+    sensing: Sensing,
+    limits: Limits,
+    memory: Memory,
+    at: Instant,
+    fill_l: float | None = None,
+    thirst: Thirst | None = None,
 ) -> State:
     """The state at a start of the daemon.
 
@@ -149,6 +161,7 @@ def begin(
         advisers=tuple(AdviserState(adviser) for adviser in sensing.advisers),
         alerts=memory.open_alerts,
         fill_l=fill_l,
+        thirst=thirst,
     )
 
 

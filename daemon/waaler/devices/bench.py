@@ -12,6 +12,7 @@ from gpiozero.pins import Factory
 from waaler.bed.wiring import FloatPin, SensedPin, Wiring
 from waaler.devices.floats import FloatSwitch
 from waaler.devices.flow import FlowMeter
+from waaler.devices.light import LightSensor
 from waaler.devices.probe import MoistureProbe
 from waaler.devices.relay import PumpRelay, RelayPair
 from waaler.devices.thermometer import Thermometer
@@ -71,6 +72,7 @@ def open_bench(wiring: Wiring, factory: Factory) -> Bench:
         probe.name: MoistureProbe(probe, factory).read for probe in wiring.probes
     }
     advisers |= {thermometer.name: Thermometer(thermometer).read for thermometer in wiring.thermometers}
+    advisers |= {light.name: LightSensor(light, factory).read for light in wiring.lights}
     if wiring.tray_wet is not None:
         advisers["tray_wet"] = _wetness(wiring.tray_wet, factory)
 

@@ -24,6 +24,9 @@ __all__ = ["Converter", "SimulatedBed", "TracedRelay", "simulated_wiring"]
 
 STEP_S = 0.1
 TRAY_WET_L = 0.5
+FULL_COUNTS = 1023
+LIGHT_MJ_PER_M2 = 14.0
+"""Of a bright day under a cover. Common practice, no source."""
 
 
 def simulated_wiring(wiring: Wiring, probes: tuple[str, ...]) -> Wiring:
@@ -109,7 +112,7 @@ class SimulatedBed:
     def __init__(self, figures: Figures, wiring: Wiring, local_hour: Callable[[], float], seed: int = 1) -> None:
         self.factory: Factory = mock_lines()
         self._bed = Bed(figures, Outlets(figures))
-        self._sky = Sky((figures.drink_l_per_pot_day,) * figures.pots)
+        self._sky = Sky((figures.drink_l_per_pot_day,) * figures.pots, light_mj_per_m2=LIGHT_MJ_PER_M2)
         self.water: Water = full_bed(self._bed)
         self._wiring = wiring
         self._pulses = 0.0
@@ -146,7 +149,10 @@ class SimulatedBed:
         self._turn_meter(self.water.lifted_l - before_l)
 
     def _counts(self, channel: int) -> float:
-        """The probe on this channel sits in the pot of that number."""
+        """The probe on this channel sits in the pot of that number; a light sensor there sees the day's sun."""
+        light = next((light for light in self._wiring.lights if light.channel == channel), None)
+        if light is not None:
+            return FULL_COUNTS * min(1.0, self._sky.light_w_per_m2(self._local_hour()) / light.full_w_per_m2)
         percent = moisture_percent(self._bed, self.water, channel % self._bed.figures.pots)
         return counts_of(percent + self._noise.gauss(0.0, NOISE_PERCENT))
 

@@ -92,7 +92,9 @@ class _Daemon:
         restored = restore(self._files, boot, settings.plan, at)
         memory = restored.memory
         fill_l = settings.figures.sump_full_l - settings.figures.sump_low_l
-        core = decisions.begin(settings.plan, settings.sensing, settings.limits, memory, at, fill_l)
+        core = decisions.begin(
+            settings.plan, settings.sensing, settings.limits, memory, at, fill_l, settings.thirst
+        )
         self._keeper = Keeper(core, self._clock, self._record, self._tell_guard, self._chores)
         self._keeper.alerts = restored.alerts
         self._recorder = Recorder(

@@ -32,6 +32,7 @@ FAULTS = {
     "probe-noisy": "the probes' readings scatter by several per cent",
     "probe-drifts": "the probes read drier by one per cent more each day",
     "probe-slow": "the probes follow the media an hour late",
+    "light-dead": "the light sensors give no reading",
     "puddle": "a puddle keeps the tray's lowest spot wet",
     "power-cut": "the Pi and the pump have no power",
     "power-flaps": "power comes and goes every three minutes",

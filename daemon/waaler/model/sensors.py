@@ -21,7 +21,7 @@ WET_COUNTS = 380.0
 """A simulated probe that the file does not calibrate, on a ten-bit converter: less voltage the wetter it is. Common
 practice, no source."""
 
-MOST_COUNTS = 1023.0
+MOST_COUNTS = 1023
 NOISE_PERCENT = 0.15
 """Standard deviation of one minute's median. Common practice, no source."""
 
@@ -73,10 +73,11 @@ class Probe:
         shown = self._follow(true_percent, present, now_s) + noise.gauss(0.0, NOISE_PERCENT)
         if "probe-dead" in present:
             return None
+        counts = round(self.counts(self._misread(shown, present, now_s, noise)))
         if "probe-wire-broken" in present:
-            return self.wired.percent(MOST_COUNTS)
-        shown = self._misread(shown, present, now_s, noise)
-        return self.wired.percent(round(self.counts(shown)))
+            counts = MOST_COUNTS
+        # as the device has it: a converter without a sensor gives nothing or all
+        return self.wired.percent(counts) if 0 < counts < MOST_COUNTS else None
 
     def counts(self, percent: float) -> float:
         """Of the converter, by the probe's own calibration; where it has none, by the simulated one's."""

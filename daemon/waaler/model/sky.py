@@ -68,6 +68,10 @@ class Sky:
         part = hour - n
         return self.air_c[n] * (1 - part) + self.air_c[(n + 1) % 24] * part
 
+    def light_w_per_m2(self, hour: float) -> float:
+        """At the plants, the mean of the hour."""
+        return self.light_mj_per_m2 * self.shares[min(int(hour), 23)] * 1e6 / 3600
+
     def _until(self, hour: float) -> float:
         n = min(int(hour), 23)
         return self._sums[n] + (hour - n) * self.shares[n]

@@ -266,6 +266,8 @@ class World:
         """What an adviser reads now; None if it gives nothing."""
         if adviser.kind is AdviserKind.TEMPERATURE:
             return self.air_c
+        if adviser.kind is AdviserKind.LIGHT:
+            return None if "light-dead" in self.present else self.sky.light_w_per_m2(self.hour)
         if adviser.kind is AdviserKind.TRAY_WET:
             return 1.0 if self.water.tray_l > TRAY_WET_L or "puddle" in self.present else 0.0
         probe = self._probes.get(adviser.name)

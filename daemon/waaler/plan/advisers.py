@@ -7,15 +7,18 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from math import inf
 
-from waaler.plan.sensing import Adviser, AdviserKind, Reading
+from waaler.plan.sensing import WETNESS, Adviser, AdviserKind, Reading
 
-__all__ = ["AdviserState", "Says", "has_moved", "hear", "invalid_because", "mark_start", "says"]
+__all__ = ["AdviserState", "Says", "day_c", "has_moved", "hear", "invalid_because", "mark_start", "says"]
 
 STUCK_RUNS = 3
 """Runs without a change that make an adviser stuck. Source: our own rule of advice."""
 
 LEAST_CHANGE = 0.5
 """A run that moves a reading by less than this (percent, degrees) did not move it. Common practice, no source."""
+
+LEAST_HOURS = 20
+"""Of a day that must have been measured before its extremes count. Common practice, no source."""
 
 JUMP_HOLDS_S = 600.0
 """How long a jump makes an adviser not valid. Common practice, no source."""
@@ -32,7 +35,8 @@ class AdviserState:
     """value None: never read, or the last read failed. All times by the long hand.
 
     lowest, highest: since the last run began, if has_seen_run. unmoved_runs: runs in a row that moved nothing.
-    jumped_s: when it last jumped.
+    jumped_s: when it last jumped. hours: of a thermometer, each hour of the last day (by the long hand) with its
+    lowest and highest reading.
     """
 
     adviser: Adviser
@@ -43,6 +47,7 @@ class AdviserState:
     highest: float = -inf
     unmoved_runs: int = 0
     jumped_s: float = -inf
+    hours: tuple[tuple[int, float, float], ...] = ()
 
 
 def hear(state: AdviserState, reading: Reading, now_s: float) -> AdviserState:
@@ -58,7 +63,24 @@ def hear(state: AdviserState, reading: Reading, now_s: float) -> AdviserState:
         lowest=min(value, state.lowest),
         highest=max(value, state.highest),
         jumped_s=jumped_s,
+        hours=_hours(state, value, now_s) if state.adviser.kind is AdviserKind.TEMPERATURE else (),
     )
+
+
+def day_c(state: AdviserState, now_s: float) -> tuple[float, float] | None:
+    """Lowest and highest reading of the last day; None while there is less than most of one."""
+    hours = [hour for hour in state.hours if hour[0] > now_s // 3600 - 24]
+    if len(hours) < LEAST_HOURS:
+        return None
+    return min(low for _, low, _ in hours), max(high for _, _, high in hours)
+
+
+def _hours(state: AdviserState, value: float, now_s: float) -> tuple[tuple[int, float, float], ...]:
+    hour = int(now_s // 3600)
+    if state.hours and state.hours[-1][0] == hour:
+        _, low, high = state.hours[-1]
+        return (*state.hours[:-1], (hour, min(low, value), max(high, value)))
+    return (*(one for one in state.hours if one[0] > hour - 24), (hour, value, value))
 
 
 def mark_start(state: AdviserState) -> AdviserState:
@@ -93,7 +115,7 @@ def invalid_because(state: AdviserState, now_s: float) -> str | None:
         return f"reads {state.value:.3g}, outside {adviser.lowest:g} to {adviser.highest:g}"
     if now_s - state.jumped_s < JUMP_HOLDS_S:
         return "its reading jumped"
-    if state.unmoved_runs >= STUCK_RUNS and adviser.kind is not AdviserKind.TEMPERATURE:
+    if state.unmoved_runs >= STUCK_RUNS and adviser.kind in WETNESS:
         return f"has not changed through {state.unmoved_runs} runs"
     return None
 
@@ -101,7 +123,7 @@ def invalid_because(state: AdviserState, now_s: float) -> str | None:
 def says(state: AdviserState) -> Says:
     """What the last reading means for the media. A dry tray is the usual thing and says nothing."""
     value, adviser = state.value, state.adviser
-    if value is None or adviser.kind is AdviserKind.TEMPERATURE:
+    if value is None or adviser.kind not in WETNESS:
         return Says.NEITHER
     if adviser.kind is AdviserKind.TRAY_WET:
         return Says.WET if value > 0.5 else Says.NEITHER

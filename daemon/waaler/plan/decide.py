@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from waaler.plan.advisers import AdviserState, Says, invalid_because, says
-from waaler.plan.sensing import AdviserKind, Sensing
+from waaler.plan.sensing import WETNESS, AdviserKind, Sensing
 
 __all__ = ["Choice", "Day", "choose", "is_still_dry", "valid"]
 
@@ -74,7 +74,7 @@ def _heard(sensing: Sensing, advisers: tuple[AdviserState, ...], day: Day) -> li
     return [
         state
         for state in advisers
-        if state.adviser.kind is not AdviserKind.TEMPERATURE
+        if state.adviser.kind in WETNESS
         and invalid_because(state, day.now_s) is None
         and state.read_s - last_stop_s >= sensing.drained_after_s
     ]

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-__all__ = ["UNITS", "Adviser", "AdviserKind", "Range", "Reading", "Sensing"]
+__all__ = ["UNITS", "WETNESS", "Adviser", "AdviserKind", "Range", "Reading", "Sensing"]
 
 from enum import StrEnum
 
@@ -14,10 +14,17 @@ class AdviserKind(StrEnum):
     """A float or contact at the tray's lowest spot: 1 wet, 0 dry."""
     TEMPERATURE = "temperature"
     """Degrees Celsius of air or media."""
+    LIGHT = "light"
+    """Of the sun at the plants, W/m2."""
 
 
-UNITS = {AdviserKind.MOISTURE: "%", AdviserKind.TEMPERATURE: "C", AdviserKind.TRAY_WET: "1"}
+UNITS = {
+    AdviserKind.MOISTURE: "%", AdviserKind.TEMPERATURE: "C", AdviserKind.TRAY_WET: "1", AdviserKind.LIGHT: "W/m2",
+}  # fmt: skip
 """Of readings and samples, as people read them; 1 for a contact."""
+
+WETNESS = frozenset({AdviserKind.MOISTURE, AdviserKind.TRAY_WET})
+"""The kinds that tell how wet the bed is; only they may skip, lengthen, or show that water came."""
 
 
 @dataclass(frozen=True, slots=True)

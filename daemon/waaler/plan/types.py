@@ -6,6 +6,7 @@ from enum import StrEnum
 
 __all__ = [
     "AtTimes",
+    "Below",
     "ClockMoment",
     "Cycle",
     "CycleKey",
@@ -15,10 +16,13 @@ __all__ = [
     "Moment",
     "OnDemand",
     "Pattern",
+    "PerDemand",
+    "PerLight",
     "Place",
     "Plan",
     "SunEvent",
     "SunMoment",
+    "Trigger",
     "Window",
 ]  # fmt: skip
 
@@ -88,15 +92,44 @@ Pattern = Evenly | Every | AtTimes
 
 
 @dataclass(frozen=True, slots=True)
-class OnDemand:
-    """A cycle whenever the named probe falls below `below_percent`, at least `least_gap_s` after the last run.
-
-    Inside the window from `opens` to `closes`, at most `most_per_day` of them a day. The window's pattern is
-    then its fallback: it counts while the probe is not valid and when nothing ran for `longest_gap`.
-    """
+class Below:
+    """Whenever the named probe falls below this moisture."""
 
     probe: str
-    below_percent: float
+    percent: float
+
+
+@dataclass(frozen=True, slots=True)
+class PerLight:
+    """Each time the light that the named sensor saw since the last full run reaches this sum."""
+
+    sensor: str
+    mj_per_m2: float
+
+
+@dataclass(frozen=True, slots=True)
+class PerDemand:
+    """Each time the thirstiest pot has drunk this much since the last full run, by crop and weather.
+
+    thermometer: whose lowest and highest of the last day stand in for the weather's, None for the weather's own.
+    """
+
+    litres_per_pot: float
+    thermometer: str | None = None
+
+
+Trigger = Below | PerLight | PerDemand
+
+
+@dataclass(frozen=True, slots=True)
+class OnDemand:
+    """A cycle whenever `trigger` says so, at least `least_gap_s` after the last run.
+
+    Inside the window from `opens` to `closes`, at most `most_per_day` of them a day. The window's pattern is
+    then its fallback: it counts while the trigger's input is not valid and when nothing ran for `longest_gap`.
+    """
+
+    trigger: Trigger
     opens: Moment
     closes: Moment
     least_gap_s: float

@@ -116,7 +116,7 @@ class Play:
         self.told_s: float | None = None
         # the bed was watered in full just before, and the pump has rested
         memory = Memory(guard=GuardMemory(last_stop_s=-scene.limits.rest_s), last_full_s=0.0)
-        self.core = core.begin(scene.plan, scene.sensing, scene.limits, memory, self._at())
+        self.core = core.begin(scene.plan, scene.sensing, scene.limits, memory, self._at(), scene.thirst)
 
     def run(self, progress: Callable[[float], object] | None = None) -> Findings:
         """Plays to the end. progress: called with the days played so far."""
@@ -228,7 +228,8 @@ class Play:
         self.booted_s = self.world.now_s
         at = self._at()
         memory = self._memory(at)
-        self.core = core.begin(self.scene.plan, self.scene.sensing, self.scene.limits, memory, at)
+        scene = self.scene
+        self.core = core.begin(scene.plan, scene.sensing, scene.limits, memory, at, scene.thirst)
         self.levels = {}
         if self.trace is not None:
             self.trace.power(self.world.now_s, True)

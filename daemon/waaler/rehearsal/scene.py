@@ -7,6 +7,7 @@ from math import inf
 from waaler.bed.figures import Figures
 from waaler.bed.layout import Layout
 from waaler.bed.sump import SumpShape
+from waaler.bed.thirst import Thirst
 from waaler.bed.wiring import ProbeInput
 from waaler.core.facts import Outcome
 from waaler.guard.limits import Limits
@@ -28,7 +29,7 @@ class Scene:
 
     skies: the weather, day by day; none: every day as the figures say. refill_after_s: so long after the alert of a
     low sump somebody fills it; nobody does by default. layout, sump: what the flows are computed from; without them
-    all pots get the same. probes: with their calibrations.
+    all pots get the same. probes: with their calibrations. thirst: what cycles by demand go by.
     """
 
     plan: Plan
@@ -45,6 +46,7 @@ class Scene:
     sump: SumpShape | None = None
     feed: Feed = FRESH
     probes: tuple[ProbeInput, ...] = ()
+    thirst: Thirst | None = None
 
     def bed(self) -> Bed:
         """The simulated bed of this scene."""

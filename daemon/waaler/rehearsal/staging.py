@@ -6,6 +6,7 @@ from math import inf
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from waaler.bed.thirst import noon_h
 from waaler.model.bed import Feed
 from waaler.model.faults import Fault
 from waaler.model.sky import Sky
@@ -16,8 +17,6 @@ from waaler.settings.build_site import site, weather
 from waaler.settings.settings import Settings
 
 __all__ = ["scene_of", "with_plan_of"]
-
-NOON_H = 12.0
 
 
 def scene_of(
@@ -46,12 +45,13 @@ def scene_of(
         sump=sump_shape(settings.file.layout),
         feed=Feed(feed.ec, feed.water, feed.uptake / 100),
         probes=settings.wiring.probes,
+        thirst=settings.thirst,
     )
 
 
 def with_plan_of(scene: Scene, other: Settings) -> Scene:
     """The same bed under the same sky with another plan."""
-    return replace(scene, plan=other.plan, sensing=other.sensing, limits=other.limits)
+    return replace(scene, plan=other.plan, sensing=other.sensing, limits=other.limits, thirst=other.thirst)
 
 
 def _skies(settings: Settings, start: datetime, days: float, heat_c: float) -> tuple[Sky, ...]:
@@ -59,6 +59,6 @@ def _skies(settings: Settings, start: datetime, days: float, heat_c: float) -> t
     local = start.astimezone(ZoneInfo(place.timezone))
     offset = local.utcoffset()
     assert offset is not None
-    noon_h = NOON_H - place.longitude_deg / 15 + offset.total_seconds() / 3600
-    sky = weather(settings.file, Path(settings.source.name).parent)
-    return skies(site(settings.file), settings.figures, local.date(), days, sky, heat_c, noon_h)
+    sky = weather(settings.file, Path(settings.source.name).parent).on
+    noon = noon_h(place.longitude_deg, offset.total_seconds() / 3600)
+    return skies(site(settings.file), settings.figures, local.date(), days, sky, heat_c, noon)

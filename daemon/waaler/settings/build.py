@@ -2,11 +2,13 @@
 
 from collections.abc import Iterator
 from datetime import date, timedelta
+from math import inf
 
 from waaler.bed.figures import Figures
 from waaler.bed.wiring import (
     FloatPin,
     FlowPin,
+    LightInput,
     ProbeInput,
     Pull,
     RelayPin,
@@ -20,14 +22,18 @@ from waaler.plan.sensing import Adviser, AdviserKind, Range, Sensing
 from waaler.plan.timetable import day_seconds
 from waaler.plan.types import (
     AtTimes,
+    Below,
     ClockMoment,
     Evenly,
     Every,
     HotDay,
     OnDemand,
     Pattern,
+    PerDemand,
+    PerLight,
     Place,
     Plan,
+    Trigger,
     Window,
 )  # fmt: skip
 from waaler.settings.models import (
@@ -109,6 +115,10 @@ def sensing(file: BedFile) -> Sensing:
         Adviser(thermometer.name, AdviserKind.TEMPERATURE, lowest=-30.0, highest=70.0, most_change_per_min=10.0)
         for thermometer in section.thermometers
     ]
+    advisers += [
+        Adviser(light.name, AdviserKind.LIGHT, lowest=-1.0, highest=1.01 * light.full, most_change_per_min=inf)
+        for light in section.lights
+    ]
     if file.pins is not None and file.pins.tray_wet is not None:
         advisers.append(Adviser(TRAY_WET, AdviserKind.TRAY_WET))
     return Sensing(
@@ -142,9 +152,10 @@ def wiring(file: BedFile) -> Wiring:
         for probe in file.sensing.probes
     )
     thermometers = tuple(ThermometerInput(t.name, t.device) for t in file.sensing.thermometers)
+    lights = tuple(LightInput(one.name, one.channel, one.full) for one in file.sensing.lights)
     supply, pins = Supply(file.pump.supply), file.pins
     if pins is None:
-        return Wiring(probes=probes, thermometers=thermometers, supply=supply)
+        return Wiring(probes=probes, thermometers=thermometers, lights=lights, supply=supply)
     return Wiring(
         relay=_relay(pins.relay),
         cutoff=None if pins.cutoff_relay is None else _relay(pins.cutoff_relay),
@@ -155,6 +166,7 @@ def wiring(file: BedFile) -> Wiring:
         sensed=None if pins.supply_sensed is None else _sensed(pins.supply_sensed),
         probes=probes,
         thermometers=thermometers,
+        lights=lights,
         supply=supply,
     )
 
@@ -205,4 +217,14 @@ def _pattern(section: WindowSection) -> Pattern:
 
 def _on_demand(section: OnDemandSection) -> OnDemand:
     opens, closes = section.between
-    return OnDemand(section.probe, section.below, opens, closes, section.least_gap, section.at_most)
+    return OnDemand(_trigger(section), opens, closes, section.least_gap, section.at_most)
+
+
+def _trigger(section: OnDemandSection) -> Trigger:
+    if section.per_demand is not None:
+        return PerDemand(section.per_demand, section.thermometer)
+    if section.light is not None and section.per_light is not None:
+        return PerLight(section.light, section.per_light)
+    assert section.probe is not None
+    assert section.below is not None
+    return Below(section.probe, section.below)

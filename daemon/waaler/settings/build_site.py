@@ -1,17 +1,18 @@
 """From crops, weather and feed as written to what the budget owns."""
 
-from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 
 from waaler.bed.budget import Site
 from waaler.bed.crops import Crop, Stages
-from waaler.bed.weather import DayWeather, WeatherError, normal_day, weather_of_csv
+from waaler.bed.figures import Figures
+from waaler.bed.thirst import Thirst
+from waaler.bed.weather import DayWeather, Weather, WeatherError, weather_of_csv
 from waaler.settings.faults import Fault, SettingsError
 from waaler.settings.growing import CropSection
 from waaler.settings.models import BedFile
 
-__all__ = ["site", "weather"]
+__all__ = ["site", "thirst", "weather"]
 
 USUAL_MONTHS = ((24.0, 14.0),) * 12
 """Where the file says nothing of the weather: a mild day. Common practice, no source."""
@@ -31,23 +32,20 @@ def site(file: BedFile) -> Site:
     )
 
 
-def weather(file: BedFile, folder: Path) -> Callable[[date], DayWeather]:
-    """The weather of any day: from the table, by the same day of another of its years, or from the months.
-
-    folder: where a relative path of the table begins. Raises SettingsError for a table that cannot be read.
-    """
+def weather(file: BedFile, folder: Path) -> Weather:
+    """folder: where a relative path of the table begins. Raises SettingsError for a table that cannot be read."""
     section = file.weather
     if section is None or section.csv is None:
-        months = USUAL_MONTHS if section is None or section.normals is None else tuple(section.normals)
-        return lambda day: normal_day(months, day)
-    days = _table(folder / section.csv)
-    by_season = {(day.month, day.day): weather for day, weather in days.items()}
-    usual = max(days)
+        return Weather(USUAL_MONTHS if section is None or section.normals is None else tuple(section.normals))
+    return Weather(USUAL_MONTHS, tuple(sorted(_table(folder / section.csv).items())))
 
-    def of(day: date) -> DayWeather:
-        return days.get(day) or by_season.get((day.month, day.day)) or days[usual]
 
-    return of
+def thirst(file: BedFile, figures: Figures, folder: Path) -> Thirst | None:
+    """None where no window waters by demand. Raises SettingsError as `weather` does."""
+    rules = (window.on_demand for window in file.plan)
+    if not any(rule is not None and rule.per_demand is not None for rule in rules):
+        return None
+    return Thirst(site(file), figures, weather(file, folder), file.place.longitude)
 
 
 def _table(path: Path) -> dict[date, DayWeather]:

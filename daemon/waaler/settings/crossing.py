@@ -35,7 +35,6 @@ def gpios(file: BedFile) -> Iterator[tuple[Path, int]]:
 
 def _plan(file: BedFile, source: Source) -> Iterator[Fault]:
     seen: set[str] = set()
-    probes = {probe.name for probe in file.sensing.probes}
     for n, window in enumerate(file.plan):
         if window.window in seen:
             yield source.fault(
@@ -45,12 +44,27 @@ def _plan(file: BedFile, source: Source) -> Iterator[Fault]:
         if window.water[1] == "L" and file.layout.outlet_flow is None and file.layout.pump is None:
             remedy = "add `layout: {outlet_flow: 54 L/h}` as measured at the weakest outlets, or write a time"
             yield source.fault(("plan", n, "water"), "a volume per pot needs the flow of an outlet", remedy)
-        rule = window.on_demand
-        if rule is not None and rule.probe not in probes:
-            known = ", ".join(sorted(probes)) or "none is written out under sensing"
-            yield source.fault(
-                ("plan", n, "on_demand", "probe"), f"no probe is named '{rule.probe}'", f"known: {known}"
-            )
+        yield from _rule(file, source, n)
+
+
+def _rule(file: BedFile, source: Source, n: int) -> Iterator[Fault]:
+    """What a window on demand goes by must be written out."""
+    rule, sensing = file.plan[n].on_demand, file.sensing
+    if rule is None:
+        return
+    named = (
+        ("probe", "probe", rule.probe, sensing.probes),
+        ("light", "light sensor", rule.light, sensing.lights),
+        ("thermometer", "thermometer", rule.thermometer, sensing.thermometers),
+    )
+    for key, word, name, written in named:
+        names = {one.name for one in written}
+        if name is not None and name not in names:
+            known = ", ".join(sorted(names)) or "none is written out under sensing"
+            yield source.fault(("plan", n, "on_demand", key), f"no {word} is named '{name}'", f"known: {known}")
+    if rule.per_demand is not None and not file.crops and file.weather is None:
+        remedy = "add `crops:` and `weather:`, or go by a probe or by light"
+        yield source.fault(("plan", n, "on_demand", "per_demand"), "nothing says what the crop drinks", remedy)
 
 
 def _pins(file: BedFile, source: Source) -> Iterator[Fault]:
@@ -62,7 +76,7 @@ def _pins(file: BedFile, source: Source) -> Iterator[Fault]:
         taken.setdefault(gpio, path)
         if file.sensing.thermometers and gpio == ONE_WIRE_GPIO:
             yield source.fault(path, f"GPIO {gpio} is the thermometers' 1-Wire line", "take another GPIO")
-        if file.sensing.probes and gpio in SPI_GPIOS:
+        if (file.sensing.probes or file.sensing.lights) and gpio in SPI_GPIOS:
             what = f"GPIO {gpio} is the converter's {SPI_GPIOS[gpio]} line"
             yield source.fault(path, what, "take a GPIO other than 7 to 11")
 
@@ -98,22 +112,18 @@ def _layout(file: BedFile, source: Source) -> Iterator[Fault]:
 
 
 def _probes(file: BedFile, source: Source) -> Iterator[Fault]:
-    names: set[str] = set()
-    channels: set[int] = set()
-    for n, thermometer in enumerate(file.sensing.thermometers):
-        if thermometer.name in names or thermometer.name == "tray_wet":
-            what = f"the name '{thermometer.name}' is taken"
-            yield source.fault(("sensing", "thermometers", n, "name"), what, "give each adviser its own name")
-        names.add(thermometer.name)
-    for n, probe in enumerate(file.sensing.probes):
-        path: Path = ("sensing", "probes", n)
-        if probe.name in names or probe.name == "tray_wet":
-            yield source.fault(
-                (*path, "name"), f"the name '{probe.name}' is taken", "give each adviser its own name"
-            )
-        if probe.channel in channels:
-            yield source.fault(
-                (*path, "channel"), f"channel {probe.channel} is used twice", "give each probe its own"
-            )
-        names.add(probe.name)
-        channels.add(probe.channel)
+    """Every adviser has a name of its own, every one on the converter a channel of its own."""
+    names, channels = {"tray_wet"}, set()
+    for kind in ("thermometers", "probes", "lights"):
+        for n, one in enumerate(getattr(file.sensing, kind)):
+            path: Path = ("sensing", kind, n)
+            if one.name in names:
+                what = f"the name '{one.name}' is taken"
+                yield source.fault((*path, "name"), what, "give each adviser its own name")
+            names.add(one.name)
+            channel = getattr(one, "channel", None)
+            if channel in channels:
+                what = f"channel {channel} is used twice"
+                yield source.fault((*path, "channel"), what, "give each probe its own")
+            if channel is not None:
+                channels.add(channel)

@@ -15,7 +15,9 @@ from waaler.settings.units import (
     AREA,
     DURATION,
     FLOW,
+    IRRADIANCE,
     LENGTH,
+    LIGHT_SUM,
     SHARE,
     VOLUME,
     Dimension,
@@ -37,10 +39,13 @@ __all__ = [
     "Duration",
     "FlowRate",
     "Gpio",
+    "Irradiance",
     "Length",
+    "LightSum",
     "Name",
     "Number",
     "OneWire",
+    "PerPot",
     "Percent",
     "PlainText",
     "Temperature",
@@ -172,6 +177,14 @@ def _water(text: str) -> tuple[float, str]:
     return seconds, "s"
 
 
+def _per_pot(text: str) -> float:
+    """Litres."""
+    size, unit = _water(text)
+    if unit != "L":
+        raise ValueError
+    return size
+
+
 def _day(text: str) -> date:
     day = date.fromisoformat(text)
     if not FIRST_DAY <= day <= LAST_DAY:
@@ -191,6 +204,9 @@ Volume = Annotated[float, _quantity(VOLUME), _schema("a volume", "220 L")]
 FlowRate = Annotated[float, _quantity(FLOW), _schema("a flow", "54 L/h")]
 Length = Annotated[float, _quantity(LENGTH), _schema("a length", "1.2 m")]
 Area = Annotated[float, _quantity(AREA), _schema("an area", "0.35 m2")]
+Irradiance = Annotated[float, _quantity(IRRADIANCE), _schema("an irradiance", "1200 W/m2")]
+LightSum = Annotated[float, _quantity(LIGHT_SUM), _schema("a sum of light", "1.2 MJ/m2")]
+PerPot = Annotated[float, _parsed(_per_pot, "150 mL per pot"), _schema("a volume per pot", "150 mL per pot")]
 Percent = Annotated[float, _quantity(SHARE), _schema("a share", "45 %")]
 Temperature = Annotated[float, _parsed(temperature_c, "32 C or 90 F"), _schema("a temperature", "32 C")]
 Conductivity = Annotated[

@@ -14,10 +14,13 @@ from waaler.settings.fields import (
     Duration,
     FlowRate,
     Gpio,
+    Irradiance,
+    LightSum,
     Name,
     Number,
     OneWire,
     Percent,
+    PerPot,
     PlainText,
     Temperature,
     TimeZone,
@@ -44,13 +47,28 @@ class PlaceSection(Section):
 
 
 class OnDemandSection(Section):
-    """A cycle whenever a probe asks; the window's own cycles are then the fallback."""
+    """A cycle whenever a probe, the light or the crop's drink asks; the window's own cycles are the fallback."""
 
-    probe: Name
-    below: Annotated[Percent, between(0, 100, "%")]
+    probe: Name | None = None
+    below: Annotated[Percent, between(0, 100, "%")] | None = None
+    light: Name | None = None
+    per_light: Annotated[LightSum, between(0.05, 50, "MJ/m2")] | None = None
+    per_demand: PerPot | None = None
+    thermometer: Name | None = None
     between: Pair
     least_gap: Annotated[Duration, between(300, 86_400, "min", 60)] = 3600.0
     at_most: Annotated[Count, between(1, 48, "cycles")] = 6
+
+    @model_validator(mode="after")
+    def _goes_by_one(self) -> "OnDemandSection":
+        by_probe, by_light = (self.probe, self.below), (self.light, self.per_light)
+        pairs = (by_probe, by_light, (self.per_demand, self.per_demand))
+        given = [pair for pair in pairs if pair != (None, None)]
+        is_stray = self.thermometer is not None and self.per_demand is None
+        if len(given) != 1 or None in given[0] or is_stray:
+            remedy = "write probe and below, or light and per_light, or per_demand with or without thermometer"
+            raise misfit("on_demand must go by one thing", remedy)
+        return self
 
 
 class WindowSection(Section):
@@ -125,11 +143,20 @@ class ThermometerSection(Section):
     device: OneWire
 
 
+class LightSection(Section):
+    """A light sensor on a channel of the SPI converter. full: what its highest count stands for."""
+
+    name: Name
+    channel: Annotated[Count, between(0, 7, "")]
+    full: Annotated[Irradiance, between(10, 5000, "W/m2")]
+
+
 class SensingSection(Section):
     """What sensors may change of the plan."""
 
     probes: list[ProbeSection] = Field(default=[], max_length=8)
     thermometers: list[ThermometerSection] = Field(default=[], max_length=8)
+    lights: list[LightSection] = Field(default=[], max_length=4)
     skip_at_most: Annotated[Count, between(0, 6, "cycles")] = 1
     hot_above: Annotated[Temperature, between(-10, 60, "C")] = 30.0
     extend_at_most: Annotated[Percent, between(0, 50, "%")] = 50.0

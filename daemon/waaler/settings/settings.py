@@ -10,12 +10,13 @@ from pydantic import ValidationError
 
 from waaler.bed.figures import Figures
 from waaler.bed.layout import Layout
+from waaler.bed.thirst import Thirst
 from waaler.bed.tray import Tray
 from waaler.bed.wiring import Wiring
 from waaler.guard.limits import Limits
 from waaler.plan.sensing import Sensing
 from waaler.plan.types import Plan
-from waaler.settings import build, build_layout
+from waaler.settings import build, build_layout, build_site
 from waaler.settings.crossing import contradictions
 from waaler.settings.faults import Fault, SettingsError
 from waaler.settings.models import BedFile
@@ -42,7 +43,8 @@ class Mqtt:
 class Settings:
     """Everything a file says, defaults filled in. mqtt None: no messages. text: the file as it was read.
 
-    layout None: no pump curve. file: the written model and source: where everything stands; for warnings.
+    layout None: no pump curve. thirst None: no window waters by demand. file: the written model and source: where
+    everything stands; for warnings.
     """
 
     id: str
@@ -55,6 +57,7 @@ class Settings:
     tray: Tray | None
     wiring: Wiring
     mqtt: Mqtt | None
+    thirst: Thirst | None
     is_clock_trusted: bool
     text: str
     file: BedFile
@@ -133,6 +136,7 @@ def _settings(file: BedFile, source: Source) -> Settings:
         tray=build_layout.tray(file.layout),
         wiring=build.wiring(file),
         mqtt=_mqtt(file),
+        thirst=build_site.thirst(file, figures, Path(source.name).parent),
         is_clock_trusted=file.clock == "trusted",
         text=source.text,
         file=file,

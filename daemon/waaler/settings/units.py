@@ -61,6 +61,8 @@ LENGTH = Dimension(
     "a length", {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}, "1.2 m, 15 mm or 18 in"
 )
 AREA = Dimension("an area", {"m2": 1.0, "ft2": 0.09290304}, "0.35 m2 or 4 ft2")
+IRRADIANCE = Dimension("an irradiance", {"W/m2": 1.0}, "1200 W/m2")
+LIGHT_SUM = Dimension("a sum of light", {"MJ/m2": 1.0, "J/cm2": 0.01, "Wh/m2": 0.0036}, "1.2 MJ/m2")
 SHARE = Dimension("a share", {"%": 1.0}, "45 %")
 
 LONGEST_TEXT = 80

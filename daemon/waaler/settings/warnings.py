@@ -148,7 +148,7 @@ def _water(settings: Settings, today: date) -> Iterator[Fault]:
     if not file.crops or (file.weather is not None and file.weather.csv is not None):
         return
     lengths = {day: [c.seconds for c in cycles_of_day(settings.plan, day)] for day in _days_of_year(today)}
-    found = budget(place, figures, today, len(lengths), weather(file, FilePath()), lengths.__getitem__)
+    found = budget(place, figures, today, len(lengths), weather(file, FilePath()).on, lengths.__getitem__)
     hot = found.hottest
     usable_l = figures.sump_full_l - figures.sump_low_l
     if hot.drink_l > 0 and usable_l < file.away_days * hot.drink_l:
