@@ -281,3 +281,48 @@ def test_every_command_tells_an_example(file: Path) -> None:
         told = run(name, "--help").output
         assert "Example: waaler" in told or name in {"history", "notify"}, name
         assert fits(told), name
+
+
+# --- the header -------------------------------------------------------------------------------
+
+PINS = """\
+pins:
+  relay: {gpio: 17}
+  sump_low: {gpio: pin 13}
+  tray_high: {gpio: 22, pull: down}
+"""
+
+
+def test_without_pins_there_is_no_header_to_draw(file: Path) -> None:
+    result = run("pins", file)
+
+    assert result.exit_code == 2
+    assert result.output.startswith("terrace.yaml:1:1: no pins are written out; add `pins:`")
+
+
+def test_the_header_is_drawn_with_what_goes_where(file: Path) -> None:
+    file.write_text(SMALLEST + PINS + "sensing: {probes: [{name: p, channel: 0}]}\n")
+    result = run("pins", file)
+    lines = result.output.splitlines()
+
+    assert result.exit_code == 0
+    assert fits(result.output)
+    rows = [line for line in lines if "│" in line]
+    assert len(rows) == 20
+    assert rows[5].split() == ["relay", "GPIO", "17", "11", "│", "●", "○", "│", "12", "GPIO", "18"]
+    assert rows[6].split()[:5] == ["sump_low", "GPIO", "27", "13", "│"]
+    assert rows[9].split()[:6] == ["MOSI", "GPIO", "10", "19", "│", "◆"]
+    assert rows[3].split()[-5:] == ["×", "│", "8", "GPIO", "14"]
+    assert "  tray_high: pin 15 (GPIO 22) and pin 17 (3.3 V)" in lines
+
+
+def test_the_header_is_told_as_json(file: Path) -> None:
+    file.write_text(SMALLEST + PINS + "  header: 26\n")
+    told = json.loads(run("pins", "--json", file).output)
+
+    assert told["header"] == 26
+    assert [(pin["pin"], pin["gpio"], pin["name"], pin["back_to_pin"]) for pin in told["pins"]] == [
+        (11, 17, "relay", 9),
+        (13, 27, "sump_low", 14),
+        (15, 22, "tray_high", 17),
+    ]

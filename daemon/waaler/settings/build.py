@@ -36,15 +36,8 @@ from waaler.plan.types import (
     Trigger,
     Window,
 )  # fmt: skip
-from waaler.settings.models import (
-    BedFile,
-    FloatSection,
-    FlowMeterSection,
-    OnDemandSection,
-    RelaySection,
-    SensedSection,
-    WindowSection,
-)  # fmt: skip
+from waaler.settings.models import BedFile, OnDemandSection, WindowSection
+from waaler.settings.pin_sections import FloatSection, FlowMeterSection, RelaySection, SensedSection
 
 __all__ = ["busiest_day_s", "limits", "plan", "sensing", "wiring"]
 

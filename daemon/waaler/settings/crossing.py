@@ -4,33 +4,23 @@ from collections.abc import Iterator
 
 from waaler.settings.build_layout import outlets
 from waaler.settings.faults import Fault
-from waaler.settings.models import BedFile, FloatSection
+from waaler.settings.models import BedFile
+from waaler.settings.pin_sections import FloatSection
+from waaler.settings.pinning import pin_faults
 from waaler.settings.text import Path, Source
 
-__all__ = ["contradictions", "gpios"]
-
-SPI_GPIOS = {7: "CE1", 8: "CE0", 9: "MISO", 10: "MOSI", 11: "SCLK"}
+__all__ = ["contradictions"]
 
 
 def contradictions(file: BedFile, source: Source) -> tuple[Fault, ...]:
     found = (
         *_plan(file, source),
-        *_pins(file, source),
+        *pin_faults(file, source),
         *_floats(file, source),
         *_probes(file, source),
         *_layout(file, source),
     )
     return tuple(found)
-
-
-def gpios(file: BedFile) -> Iterator[tuple[Path, int]]:
-    """Every GPIO of the file with its path."""
-    if file.pins is None:
-        return
-    for name in ("relay", "cutoff_relay", "sump_low", "tray_high", "tray_wet", "flow_meter", "supply_sensed"):
-        section = getattr(file.pins, name)
-        if section is not None and section != "none":
-            yield ("pins", name, "gpio"), section.gpio
 
 
 def _plan(file: BedFile, source: Source) -> Iterator[Fault]:
@@ -67,20 +57,6 @@ def _rule(file: BedFile, source: Source, n: int) -> Iterator[Fault]:
         yield source.fault(("plan", n, "on_demand", "per_demand"), "nothing says what the crop drinks", remedy)
 
 
-def _pins(file: BedFile, source: Source) -> Iterator[Fault]:
-    taken: dict[int, Path] = {}
-    for path, gpio in gpios(file):
-        if gpio in taken:
-            other = ".".join(str(part) for part in taken[gpio][:-1])
-            yield source.fault(path, f"GPIO {gpio} is used twice, here and by {other}", "give each its own")
-        taken.setdefault(gpio, path)
-        if file.sensing.thermometers and gpio == ONE_WIRE_GPIO:
-            yield source.fault(path, f"GPIO {gpio} is the thermometers' 1-Wire line", "take another GPIO")
-        if (file.sensing.probes or file.sensing.lights) and gpio in SPI_GPIOS:
-            what = f"GPIO {gpio} is the converter's {SPI_GPIOS[gpio]} line"
-            yield source.fault(path, what, "take a GPIO other than 7 to 11")
-
-
 def _floats(file: BedFile, source: Source) -> Iterator[Fault]:
     if file.pins is None:
         return
@@ -94,10 +70,6 @@ def _floats(file: BedFile, source: Source) -> Iterator[Fault]:
             what = f"{name} would read good with a broken wire"
             remedy = "wire the float so that closed is good, or add `broken_wire_unsafe: accepted` at the top level"
             yield source.fault(("pins", name, "closed"), what, remedy)
-
-
-ONE_WIRE_GPIO = 4
-"""The kernel's 1-Wire bus, where `dtoverlay=w1-gpio` does not say otherwise. Its documentation, from memory."""
 
 
 def _layout(file: BedFile, source: Source) -> Iterator[Fault]:

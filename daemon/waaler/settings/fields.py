@@ -9,10 +9,12 @@ from zoneinfo import ZoneInfo
 from pydantic import BeforeValidator, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
+from waaler.bed.header import what_stands_at
 from waaler.plan.types import ClockMoment, Moment, SunEvent, SunMoment
 from waaler.settings.solution import ec_ms_per_cm, ph
 from waaler.settings.units import (
     AREA,
+    CURRENT,
     DURATION,
     FLOW,
     IRRADIANCE,
@@ -34,6 +36,7 @@ __all__ = [
     "BedId",
     "Conductivity",
     "Count",
+    "Current",
     "Day",
     "Degrees",
     "Duration",
@@ -137,9 +140,19 @@ def _name(text: str) -> str:
 
 
 def _gpio(text: str) -> int:
-    if not re.fullmatch(r"\d{1,2}", text) or int(text) > 27:
+    """`17`, or `pin 11` by its place on the header."""
+    match = re.fullmatch(r"(pin )?(\d{1,2})", text)
+    if not match or (not match[1] and int(match[2]) > 27):
         raise ValueError
-    return int(text)
+    if not match[1]:
+        return int(match[2])
+    try:
+        what = what_stands_at(int(match[2]))
+    except IndexError:
+        raise ValueError from None
+    if isinstance(what, str):
+        raise UnitError(f"pin {match[2]} of the header is {what}", "see `waaler pins` for what is free")
+    return what
 
 
 def _one_wire(text: str) -> str:
@@ -202,6 +215,7 @@ def _weekday(text: Any) -> int:
 Duration = Annotated[float, _quantity(DURATION), _schema("a time", "4 min")]
 Volume = Annotated[float, _quantity(VOLUME), _schema("a volume", "220 L")]
 FlowRate = Annotated[float, _quantity(FLOW), _schema("a flow", "54 L/h")]
+Current = Annotated[float, _quantity(CURRENT), _schema("a current", "5 mA")]
 Length = Annotated[float, _quantity(LENGTH), _schema("a length", "1.2 m")]
 Area = Annotated[float, _quantity(AREA), _schema("an area", "0.35 m2")]
 Irradiance = Annotated[float, _quantity(IRRADIANCE), _schema("an irradiance", "1200 W/m2")]
@@ -220,8 +234,15 @@ Number = Annotated[float, _parsed(_number, "a number such as 820"), WithJsonSche
 Degrees = Annotated[float, _parsed(_number, "degrees such as 47.26"), WithJsonSchema({"type": "number"})]
 Gpio = Annotated[
     int,
-    _parsed(_gpio, "a GPIO number from 0 to 27"),
-    WithJsonSchema({"type": "integer", "minimum": 0, "maximum": 27}),
+    _parsed(_gpio, "a GPIO number from 0 to 27, or its place such as `pin 11`"),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": "integer", "minimum": 0, "maximum": 27},
+                {"type": "string", "pattern": "^pin [0-9]{1,2}$"},
+            ]
+        }
+    ),
 ]
 OneWire = Annotated[
     str,

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal
 
-from pydantic import Discriminator, Field, Tag, model_validator
+from pydantic import Field, model_validator
 
 from waaler.settings.fields import (
     Acidity,
@@ -12,8 +12,6 @@ from waaler.settings.fields import (
     Day,
     Degrees,
     Duration,
-    FlowRate,
-    Gpio,
     Irradiance,
     LightSum,
     Name,
@@ -30,6 +28,7 @@ from waaler.settings.fields import (
 )  # fmt: skip
 from waaler.settings.growing import CropSection, FeedSection, TopUpSection, WeatherSection
 from waaler.settings.laying import LayoutSection
+from waaler.settings.pin_sections import PinsSection
 from waaler.settings.section import Section, between, misfit
 
 __all__ = ["BedFile"]
@@ -196,62 +195,6 @@ class LimitsSection(Section):
     most_starts: Annotated[Count, between(1, 20, "an hour")] = 6
     flow_within: Annotated[Duration, between(5, 300, "s")] = 30.0
     line_drain: Annotated[Duration, between(5, 900, "s")] = 60.0
-
-
-class RelaySection(Section):
-    """The relay's GPIO and the level that energises it."""
-
-    gpio: Gpio
-    energised_by: Literal["high", "low"] = "high"
-
-
-class FloatSection(Section):
-    """A float switch. closed: what a closed contact means."""
-
-    gpio: Gpio
-    pull: Literal["up", "down"] = "up"
-    closed: Literal["good", "bad"] = "good"
-
-
-class WetSection(Section):
-    """A float or contact at the tray's lowest spot, closed when wet."""
-
-    gpio: Gpio
-    pull: Literal["up", "down"] = "up"
-
-
-class FlowMeterSection(Section):
-    """A flow meter in the supply hose that gives pulses."""
-
-    gpio: Gpio
-    pulses_per_litre: Annotated[Number, between(1, 100_000, "pulses")]
-    normal: Annotated[FlowRate, between(0.1, 1000, "L/min")]
-    pull: Literal["up", "down"] = "up"
-
-
-class SensedSection(Section):
-    """An isolated contact on the pump's supply behind the last relay, closed while it is live."""
-
-    gpio: Gpio
-    pull: Literal["up", "down"] = "up"
-
-
-FloatOrNone = Annotated[
-    Annotated[FloatSection, Tag("float")] | Annotated[Literal["none"], Tag("none")],
-    Discriminator(lambda value: "none" if value == "none" else "float"),
-]
-
-
-class PinsSection(Section):
-    """What is wired to the Pi, by GPIO number."""
-
-    relay: RelaySection
-    cutoff_relay: RelaySection | None = None
-    sump_low: FloatOrNone
-    tray_high: FloatOrNone
-    tray_wet: WetSection | None = None
-    flow_meter: FlowMeterSection | None = None
-    supply_sensed: SensedSection | None = None
 
 
 class PumpSection(Section):

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 __all__ = [
     "AREA",
+    "CURRENT",
     "DURATION",
     "FLOW",
     "LENGTH",
@@ -63,6 +64,7 @@ LENGTH = Dimension(
 AREA = Dimension("an area", {"m2": 1.0, "ft2": 0.09290304}, "0.35 m2 or 4 ft2")
 IRRADIANCE = Dimension("an irradiance", {"W/m2": 1.0}, "1200 W/m2")
 LIGHT_SUM = Dimension("a sum of light", {"MJ/m2": 1.0, "J/cm2": 0.01, "Wh/m2": 0.0036}, "1.2 MJ/m2")
+CURRENT = Dimension("a current", {"mA": 1e-3, "A": 1.0}, "5 mA or 1.2 A")
 SHARE = Dimension("a share", {"%": 1.0}, "45 %")
 
 LONGEST_TEXT = 80

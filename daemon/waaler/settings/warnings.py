@@ -14,19 +14,15 @@ from waaler.plan.types import Cycle, Moment, Plan, SunMoment
 from waaler.settings.build import busiest_day_s
 from waaler.settings.build_site import site, weather
 from waaler.settings.faults import Fault
-from waaler.settings.models import PinsSection, WindowSection
+from waaler.settings.models import WindowSection
+from waaler.settings.pin_sections import PinsSection
+from waaler.settings.pinning import pin_warnings
 from waaler.settings.settings import Settings
 from waaler.settings.text import Path, Source
 
 __all__ = ["CAUTION_MAINS", "warnings"]
 
 SHORT_RUN_S = 60.0
-PULLED_UP_AT_BOOT = range(9)
-"""GPIO 0 to 8 power up with a pull-up, 9 to 27 with a pull-down.
-
-Source: BCM2835 ARM Peripherals, 6.2 (from memory).
-"""
-
 CAUTION_MAINS = (
     "mains and water: a residual-current device whose test button is pressed monthly, an enclosure, drip loops;"
     " everything on the mains side is for a licensed electrician and your local code"
@@ -174,6 +170,7 @@ def _wiring(settings: Settings) -> Iterator[Fault]:
         what = "no pins are written out: this file can be rehearsed, not run on a Pi"
         yield source.fault((), what, "add `pins:` as in `waaler example`")
         return
+    yield from pin_warnings(file, source)
     yield from _relays(file.pins, source)
     for key, name in (("no_sump_float", "sump_low"), ("no_tray_float", "tray_high")):
         if getattr(file, key) is not None and getattr(file.pins, name) == "none":
@@ -181,17 +178,7 @@ def _wiring(settings: Settings) -> Iterator[Fault]:
 
 
 def _relays(pins: PinsSection, source: Source) -> Iterator[Fault]:
-    """What energises a relay while the Pi boots, and what would let a welded one go unseen."""
-    relays = {"relay": pins.relay, "cutoff_relay": pins.cutoff_relay}
-    for name, relay in relays.items():
-        if relay is None:
-            continue
-        is_high_at_boot = relay.gpio in PULLED_UP_AT_BOOT
-        if is_high_at_boot == (relay.energised_by == "high"):
-            level = "high" if is_high_at_boot else "low"
-            better = "9 to 27" if is_high_at_boot else "0 to 8"
-            what = f"GPIO {relay.gpio} is pulled {level} while the Pi boots, which would energise this relay"
-            yield source.fault(("pins", name, "gpio"), what, f"take one of GPIO {better}, or a stronger resistor")
+    """What would let a welded relay go unseen."""
     if pins.supply_sensed is None:
         what = "no input reads the pump's supply behind the last contact: a welded relay can't be seen"
         if pins.flow_meter is not None:
