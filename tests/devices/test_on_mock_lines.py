@@ -8,25 +8,31 @@ import pytest
 from gpiozero.pins import Factory
 
 from waaler.bed.figures import Figures
+from waaler.bed.scale import Scale
 from waaler.bed.wiring import (
+    AnalogDevice,
+    AnalogInput,
+    ConverterKind,
     FloatPin,
     FlowPin,
-    ProbeInput,
     Pull,
     RelayPin,
     SensedPin,
     ThermometerInput,
     Wiring,
 )  # fmt: skip
+from waaler.devices.analog import AnalogSensor, I2cChannel, SpiChannel
 from waaler.devices.bench import open_bench
 from waaler.devices.floats import FloatSwitch
 from waaler.devices.flow import FlowMeter
 from waaler.devices.lines import mock_lines
-from waaler.devices.probe import MoistureProbe
 from waaler.devices.relay import PumpRelay
 from waaler.devices.simulated import Converter, SimulatedBed, simulated_wiring
+from waaler.devices.simulated_i2c import SimulatedI2c
 from waaler.devices.thermometer import Thermometer
 from waaler.guard.messages import Contact, Input, Level
+
+PROBE = AnalogDevice("pot_3", AnalogInput(0), Scale.of((820, 0), (380, 100)))
 
 
 @pytest.fixture
@@ -215,7 +221,7 @@ def test_the_simulated_meter_gives_the_pulses_of_what_was_lifted(full_bed: Simul
 def test_a_dead_converter_gives_no_reading(factory: Factory, counts: int) -> None:
     Converter(lambda _: counts, factory)
 
-    assert MoistureProbe(ProbeInput("pot_3", 0, 820, 380), factory).read() is None
+    assert AnalogSensor(PROBE, SpiChannel(0, factory)).read() is None
 
 
 @pytest.mark.parametrize(
@@ -231,3 +237,60 @@ def test_a_thermometer_reads_the_kernels_file_or_nothing(
         (folder / "temperature").write_text(text)
 
     assert Thermometer(ThermometerInput("air", "28-0316a2795bff"), tmp_path).read() == celsius
+
+
+def test_a_single_jump_of_the_counts_is_passed_over_and_a_dead_converter_is_not(factory: Factory) -> None:
+    counts = [600.0]
+    Converter(lambda _: counts[0], factory)
+    sensor = AnalogSensor(PROBE, SpiChannel(0, factory))
+    steady = [sensor.read() for _ in range(3)]
+    counts[0] = 390.0
+    jumped = sensor.read()
+    counts[0] = 0.0
+
+    assert [*steady, jumped] == [pytest.approx(50.0)] * 4
+    assert sensor.read() is None
+    counts[0] = 380.0
+    assert sensor.read() == pytest.approx(100.0)
+
+
+# --- the I2C converter ----------------------------------------------------------------------
+
+
+def i2c_channel(bus: SimulatedI2c, channel: int) -> I2cChannel:
+    return I2cChannel(AnalogInput(channel, ConverterKind.I2C), bus, pause=lambda _: None)
+
+
+def test_an_i2c_converter_gives_the_counts_of_the_channel_asked() -> None:
+    bus = SimulatedI2c(lambda channel: 1000.0 * (channel + 1))
+
+    assert [i2c_channel(bus, n).counts() for n in range(4)] == [1000.0, 2000.0, 3000.0, 4000.0]
+
+
+@pytest.mark.parametrize("counts", [0, -12, 32_767])
+def test_an_i2c_converter_with_nothing_on_its_channel_gives_no_reading(counts: int) -> None:
+    assert i2c_channel(SimulatedI2c(lambda _: counts), 0).counts() is None
+
+
+def test_an_i2c_converter_that_is_gone_or_never_done_gives_no_reading() -> None:
+    bus = SimulatedI2c(lambda _: 1000.0)
+    bus.is_broken = True
+    assert i2c_channel(bus, 0).counts() is None
+
+    class Busy(SimulatedI2c):
+        def read_i2c_block_data(self, address: int, register: int, length: int) -> list[int]:
+            return [0x00, 0x83]
+
+    assert i2c_channel(Busy(lambda _: 1000.0), 0).counts() is None
+
+
+def test_probes_on_either_converter_see_the_simulated_bed_alike() -> None:
+    on_i2c = AnalogDevice("pot_9", AnalogInput(2, ConverterKind.I2C), Scale.of((0, 100), (32_767, 0)))
+    wiring = simulated_wiring(Wiring(probes=(on_i2c,)), ("pot_3", "pot_9"))
+    bed = SimulatedBed(FIGURES, wiring, lambda: 12.0)
+    bench = open_bench(wiring, bed.factory, bed.i2c)
+
+    assert bench.advisers["pot_3"]() == pytest.approx(100.0, abs=1.0)
+    assert bench.advisers["pot_9"]() == pytest.approx(100.0, abs=1.0)
+    assert bench.counts["pot_9"]() == pytest.approx(380 * 25.8, rel=0.01)
+    bed.factory.close()

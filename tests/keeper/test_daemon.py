@@ -145,6 +145,8 @@ def test_orders_over_the_commands(daemon: Daemon) -> None:
     assert daemon.status()["state"] == "pause"
     assert daemon.command("resume").stdout == "pause ended; the plan goes on\n"
     assert daemon.command("refill", "60L").stdout == "refill entered: 60 L of water\n"
+    assert daemon.order(do="counts", name="pot_3")["counts"] == pytest.approx(380, abs=5)
+    assert daemon.order(do="counts", name="pot_4")["text"] == "'pot_4' is on no converter"
     refused = daemon.command("clear")
     assert (refused.returncode, refused.stdout) == (1, "nothing is locked; other trips end by themselves\n")
     wrong = daemon.command("water", "soon")

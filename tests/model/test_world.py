@@ -12,8 +12,9 @@ from wntr.epanet.toolkit import ENepanet
 from waaler.bed.figures import Figures
 from waaler.bed.layout import Layout, Leg, Piece, Tube, watering
 from waaler.bed.pump import from_label
+from waaler.bed.scale import Scale
 from waaler.bed.sump import SumpShape, upright
-from waaler.bed.wiring import ProbeInput
+from waaler.bed.wiring import AnalogDevice, AnalogInput, ConverterKind
 from waaler.model.bed import Bed, Water, advance, full_bed, total_l
 from waaler.model.faults import Fault
 from waaler.model.outlets import BANDS, Outlets
@@ -210,7 +211,7 @@ def test_who_fills_the_sump_of_a_stronger_solution_pours_weaker() -> None:
 
 # --- probes -----------------------------------------------------------------------------------
 
-PROBE = ProbeInput("pot_2", 0, 800.0, 400.0)
+PROBE = AnalogDevice("pot_2", AnalogInput(0), Scale.of((800.0, 0.0), (400.0, 100.0)))
 NAMES = {"corner": 6}
 
 
@@ -230,12 +231,14 @@ def test_a_reading_has_gone_through_whole_counts() -> None:
     """A count of this probe is a quarter of a per cent."""
     values = [Probe(1, PROBE).percent(50.0, frozenset(), 0.0, Random(n)) for n in range(20)]
 
-    assert all(value is not None and (4 * value) % 1 == 0 for value in values)
+    assert all(value is not None and 4 * value == pytest.approx(round(4 * value)) for value in values)
     assert {value for value in values if value is not None} != {50.0}
 
 
 def test_a_probe_that_was_never_calibrated_shows_a_share_of_all_counts() -> None:
-    raw = Probe(0, ProbeInput("pot_1", 0))
+    raw = Probe(
+        0, AnalogDevice("pot_1", AnalogInput(0), Scale.of((0.0, 100.0), (1023.0, 0.0))), is_calibrated=False
+    )
 
     value = raw.percent(100.0, frozenset(), 0.0, Random(1))
 
@@ -277,3 +280,12 @@ def test_each_probe_reads_its_own_pot() -> None:
     values = [two.reading(Adviser(f"pot_{n}", AdviserKind.MOISTURE)) for n in (2, 7)]
 
     assert values == pytest.approx([100 * 0.5 / two.bed.pot_l, 100 * 3.0 / two.bed.pot_l], abs=1.0)
+
+
+def test_a_probe_on_the_finer_converter_has_finer_counts_and_bends_with_its_calibration() -> None:
+    bent = Scale.of((26_000.0, 0.0), (18_000.0, 60.0), (12_000.0, 100.0))
+    fine = Probe(0, AnalogDevice("pot_1", AnalogInput(0, ConverterKind.I2C), bent))
+
+    assert fine.counts(30.0) == pytest.approx(22_000.0)
+    assert fine.counts(80.0) == pytest.approx(15_000.0)
+    assert fine.percent(80.0, frozenset(), 0.0, Random(1)) == pytest.approx(80.0, abs=0.6)

@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 from tests.settings.test_faults import SMALLEST, faults
 
-from waaler.bed.wiring import LightInput
+from waaler.bed.scale import Scale
+from waaler.bed.wiring import AnalogDevice, AnalogInput
 from waaler.plan.types import PerDemand, PerLight
 from waaler.settings import SettingsError, parse
 from waaler.settings.build_site import site, weather
@@ -116,7 +117,7 @@ def test_rules_by_light_and_by_demand_are_read_with_what_they_go_by() -> None:
     light, demand = (s.plan.windows[0].on_demand for s in (by_light, by_demand))
     assert light is not None
     assert light.trigger == PerLight("roof", pytest.approx(1.2))  # type: ignore[arg-type]
-    assert by_light.wiring.lights == (LightInput("roof", 1, 1200.0),)
+    assert by_light.wiring.lights == (AnalogDevice("roof", AnalogInput(1), Scale.of((0.0, 0.0), (1023.0, 1200.0))),)
     assert by_light.thirst is None
     assert demand is not None
     assert demand.trigger == PerDemand(0.15)

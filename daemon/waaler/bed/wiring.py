@@ -3,9 +3,11 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
+from waaler.bed.scale import Scale
+
 __all__ = [
-    "FloatPin", "FlowPin", "LightInput", "ProbeInput", "Pull", "RelayPin", "SensedPin", "Supply",
-    "ThermometerInput", "Wiring",
+    "AnalogDevice", "AnalogInput", "ConverterKind", "FloatPin", "FlowPin", "Pull", "RelayPin", "SensedPin",
+    "Supply", "ThermometerInput", "Wiring",
 ]  # fmt: skip
 
 
@@ -60,28 +62,38 @@ class SensedPin:
     pull: Pull = Pull.UP
 
 
-@dataclass(frozen=True, slots=True)
-class ProbeInput:
-    """A moisture probe on a channel of the SPI converter (10 bit).
+class ConverterKind(StrEnum):
+    """The chip that turns a voltage into counts."""
 
-    dry_counts: in air. wet_counts: at container capacity, drained after a soak. None: never calibrated.
+    SPI = "spi"
+    """Ten bits, of the MCP3008 family."""
+    I2C = "i2c"
+    """Sixteen bits with a sign, of the ADS1115 family: single-ended, so half of them."""
+
+    @property
+    def full_counts(self) -> int:
+        return 1023 if self is ConverterKind.SPI else 32_767
+
+
+@dataclass(frozen=True, slots=True)
+class AnalogInput:
+    """A channel of a converter. address: of the chip on the I2C bus."""
+
+    channel: int
+    converter: ConverterKind = ConverterKind.SPI
+    address: int = 0x48
+
+
+@dataclass(frozen=True, slots=True)
+class AnalogDevice:
+    """A sensor that gives a voltage, and what its counts mean.
+
+    For a moisture probe: percent of the calibrated span, 0 in air, 100 at container capacity.
     """
 
     name: str
-    channel: int
-    dry_counts: float | None = None
-    wet_counts: float | None = None
-
-    @property
-    def is_calibrated(self) -> bool:
-        return self.dry_counts is not None and self.wet_counts is not None and self.dry_counts != self.wet_counts
-
-    def percent(self, counts: float) -> float:
-        """Moisture in percent of the calibrated span; without a calibration, of the converter's whole span."""
-        dry, wet = self.dry_counts, self.wet_counts
-        if dry is None or wet is None or dry == wet:
-            dry, wet = 1023.0, 0.0
-        return 100 * (counts - dry) / (wet - dry)
+    source: AnalogInput
+    scale: Scale
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,15 +102,6 @@ class ThermometerInput:
 
     name: str
     device: str
-
-
-@dataclass(frozen=True, slots=True)
-class LightInput:
-    """A light sensor on a channel of the SPI converter. full_w_per_m2: what its highest count stands for."""
-
-    name: str
-    channel: int
-    full_w_per_m2: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +115,12 @@ class Wiring:
     tray_wet: FloatPin | None = None
     flow: FlowPin | None = None
     sensed: SensedPin | None = None
-    probes: tuple[ProbeInput, ...] = ()
+    probes: tuple[AnalogDevice, ...] = ()
     thermometers: tuple[ThermometerInput, ...] = ()
-    lights: tuple[LightInput, ...] = ()
+    lights: tuple[AnalogDevice, ...] = ()
     supply: Supply = Supply.LOW_VOLTAGE
+
+    @property
+    def needs_i2c(self) -> bool:
+        """Whether something is wired to the I2C bus."""
+        return any(device.source.converter is ConverterKind.I2C for device in (*self.probes, *self.lights))

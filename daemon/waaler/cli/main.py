@@ -14,7 +14,7 @@ from waaler.settings.places import FolderError
 
 __all__ = ["commands", "main"]
 
-NOT_COMMANDS = {"main", "common", "rehearsed"}
+NOT_COMMANDS = {"main", "common", "rehearsed", "writing"}
 
 
 class Commands(click.Group):

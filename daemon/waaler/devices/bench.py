@@ -4,16 +4,15 @@ The guard's thread alone moves the relay and reads the protective floats; anothe
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Protocol
 
 from gpiozero.pins import Factory
 
 from waaler.bed.wiring import FloatPin, SensedPin, Wiring
+from waaler.devices.analog import AnalogSensor, I2cBus, open_channel
 from waaler.devices.floats import FloatSwitch
 from waaler.devices.flow import FlowMeter
-from waaler.devices.light import LightSensor
-from waaler.devices.probe import MoistureProbe
 from waaler.devices.relay import PumpRelay, RelayPair
 from waaler.devices.thermometer import Thermometer
 from waaler.guard.messages import Contact, Input, Level
@@ -44,6 +43,7 @@ class Bench:
     """The opened devices. advisers: name -> a read that gives a value, or None if the device fails.
 
     flow: reads litres a minute since the last read. is_live: reads the supply behind the last contact.
+    counts: of the sensors on a converter, as it gives them, for calibrating.
     """
 
     relay: Relay
@@ -52,10 +52,11 @@ class Bench:
     close: Callable[[], None]
     flow: Callable[[], float] | None = None
     is_live: Callable[[], bool] | None = None
+    counts: Mapping[str, Callable[[], float | None]] = field(default_factory=dict)
 
 
-def open_bench(wiring: Wiring, factory: Factory) -> Bench:
-    """Claims every pin, the relays first and off.
+def open_bench(wiring: Wiring, factory: Factory, i2c: I2cBus | None = None) -> Bench:
+    """Claims every pin, the relays first and off. i2c: the bus, where something is wired to it.
 
     Raises: ValueError without a relay; gpiozero's errors if a pin cannot be claimed.
     """
@@ -68,11 +69,15 @@ def open_bench(wiring: Wiring, factory: Factory) -> Bench:
         for name, pin in ((Input.SUMP_LOW, wiring.sump_low), (Input.TRAY_HIGH, wiring.tray_high))
         if pin is not None
     }
-    advisers: dict[str, Callable[[], float | None]] = {
-        probe.name: MoistureProbe(probe, factory).read for probe in wiring.probes
+    analog = {
+        device.name: AnalogSensor(device, open_channel(device.source, factory, i2c)) for device in wiring.probes
     }
+    advisers: dict[str, Callable[[], float | None]] = {name: sensor.read for name, sensor in analog.items()}
     advisers |= {thermometer.name: Thermometer(thermometer).read for thermometer in wiring.thermometers}
-    advisers |= {light.name: LightSensor(light, factory).read for light in wiring.lights}
+    advisers |= {
+        light.name: AnalogSensor(light, open_channel(light.source, factory, i2c, is_zero_read=True)).read
+        for light in wiring.lights
+    }
     if wiring.tray_wet is not None:
         advisers["tray_wet"] = _wetness(wiring.tray_wet, factory)
 
@@ -87,6 +92,7 @@ def open_bench(wiring: Wiring, factory: Factory) -> Bench:
         close=close,
         flow=None if wiring.flow is None else FlowMeter(wiring.flow, factory).read,
         is_live=None if wiring.sensed is None else _liveness(wiring.sensed, factory),
+        counts={name: sensor.counts for name, sensor in analog.items()},
     )
 
 

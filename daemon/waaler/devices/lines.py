@@ -1,12 +1,16 @@
 """Pin factories: the Pi's own lines, or gpiozero's mock lines."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from gpiozero import Device
 from gpiozero.pins import Factory
 from gpiozero.pins.mock import MockFactory
 
-__all__ = ["NoLines", "keeps_released_levels", "mock_lines", "pi_lines"]
+if TYPE_CHECKING:
+    from waaler.devices.analog import I2cBus
+
+__all__ = ["NoLines", "keeps_released_levels", "mock_lines", "pi_i2c", "pi_lines"]
 
 
 class NoLines(RuntimeError):
@@ -37,6 +41,19 @@ def pi_lines() -> Factory:
         raise NoLines(f"no GPIO lines on this machine ({problem}); run --simulated to try it without") from problem
     factory.pin_class = SteadyPin
     return factory
+
+
+def pi_i2c() -> "I2cBus":
+    """The Pi's I2C bus on GPIO 2 and 3. Raises: NoLines."""
+    try:
+        from smbus2 import SMBus
+    except ImportError as problem:
+        raise NoLines("smbus2 is not installed; pip install 'waaler[pi]', or run --simulated") from problem
+    try:
+        bus: I2cBus = SMBus(1)
+    except OSError as problem:
+        raise NoLines(f"no I2C bus ({problem}); add dtparam=i2c_arm=on to config.txt and boot") from problem
+    return bus
 
 
 def mock_lines() -> Factory:

@@ -11,13 +11,30 @@ from gpiozero.pins import Factory
 from gpiozero.pins.mock import MockSPIDevice
 
 from waaler.bed.figures import Figures
-from waaler.bed.wiring import FloatPin, FlowPin, ProbeInput, Pull, RelayPin, SensedPin, Wiring
+from waaler.bed.wiring import (
+    AnalogInput,
+    FloatPin,
+    FlowPin,
+    Pull,
+    RelayPin,
+    SensedPin,
+    Wiring,
+)  # fmt: skip
 from waaler.devices.bench import Relay
 from waaler.devices.lines import mock_lines
+from waaler.devices.simulated_i2c import SimulatedI2c
 from waaler.guard.messages import Contact
 from waaler.model.bed import Bed, Water, advance, full_bed
 from waaler.model.outlets import Outlets
-from waaler.model.sensors import DRY_COUNTS, NOISE_PERCENT, WET_COUNTS, Float, counts_of, moisture_percent
+from waaler.model.sensors import (
+    I2C_COUNT_V,
+    NOISE_PERCENT,
+    SPI_COUNT_V,
+    Float,
+    counts_of,
+    moisture_percent,
+    simulated_probe,
+)  # fmt: skip
 from waaler.model.sky import Sky
 
 __all__ = ["Converter", "SimulatedBed", "TracedRelay", "simulated_wiring"]
@@ -38,7 +55,7 @@ def simulated_wiring(wiring: Wiring, probes: tuple[str, ...]) -> Wiring:
     pins = (wiring.relay, wiring.cutoff, *floats, wiring.flow, wiring.sensed)
     taken = {pin.gpio for pin in pins if pin}
     free = (gpio for gpio in (17, 27, 22, 23, 24, 25, 5, 6, 12, 13, 16) if gpio not in taken)
-    known = {probe.name: probe.channel for probe in wiring.probes}
+    known = {probe.name: probe.source for probe in wiring.probes}
     return replace(
         wiring,
         thermometers=(),
@@ -46,8 +63,7 @@ def simulated_wiring(wiring: Wiring, probes: tuple[str, ...]) -> Wiring:
         sump_low=wiring.sump_low or FloatPin(next(free)),
         tray_high=wiring.tray_high or FloatPin(next(free)),
         probes=tuple(
-            ProbeInput(name, known.get(name, channel), DRY_COUNTS, WET_COUNTS)
-            for channel, name in enumerate(probes)
+            simulated_probe(name, known.get(name, AnalogInput(channel))) for channel, name in enumerate(probes)
         ),
     )
 
@@ -121,6 +137,7 @@ class SimulatedBed:
         self._floats = {"sump": Float(figures.sump_low_l), "tray": Float(figures.tray_high_l)}
         self._stop = Event()
         self._converter = Converter(self._counts, self.factory)
+        self.i2c = SimulatedI2c(lambda channel: self._counts(channel) * SPI_COUNT_V / I2C_COUNT_V)
         self._move_floats()
         self._thread = Thread(target=self._run, name="simulated bed", daemon=True)
 
@@ -150,9 +167,9 @@ class SimulatedBed:
 
     def _counts(self, channel: int) -> float:
         """The probe on this channel sits in the pot of that number; a light sensor there sees the day's sun."""
-        light = next((light for light in self._wiring.lights if light.channel == channel), None)
+        light = next((light for light in self._wiring.lights if light.source.channel == channel), None)
         if light is not None:
-            return FULL_COUNTS * min(1.0, self._sky.light_w_per_m2(self._local_hour()) / light.full_w_per_m2)
+            return FULL_COUNTS * min(1.0, self._sky.light_w_per_m2(self._local_hour()) / light.scale.points[-1][1])
         percent = moisture_percent(self._bed, self.water, channel % self._bed.figures.pots)
         return counts_of(percent + self._noise.gauss(0.0, NOISE_PERCENT))
 

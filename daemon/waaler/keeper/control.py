@@ -38,7 +38,7 @@ Reply = dict[str, Any]
 class ControlSocket(LastingThread):
     """status: gives the present state. stop_run: cuts the run in progress, in the name of someone.
 
-    order: hands an order to the keeper and waits for its answer.
+    order: hands an order to the keeper and waits for its answer. counts: of a sensor on a converter.
     """
 
     def __init__(
@@ -48,8 +48,10 @@ class ControlSocket(LastingThread):
         stop_run: Callable[[str], object],
         order: Callable[..., Reply],
         died: Died,
+        counts: Callable[[str], float | None] | None = None,
     ) -> None:
         super().__init__("socket", died)
+        self._counts = counts
         self._path, self._status, self._stop_run, self._order = path, status, stop_run, order
         self._slots = BoundedSemaphore(MOST_CONNECTIONS)
         path.unlink(missing_ok=True)
@@ -98,6 +100,8 @@ class ControlSocket(LastingThread):
             return {"ok": False, "text": 'send one JSON line such as {"do": "status"}'}
         if what == "status":
             return self._status()
+        if what == "counts":
+            return self._tell_counts(str(asked.get("name", "")))
         if what == OrderKind.STOP:
             self._stop_run(who)
         try:
@@ -109,6 +113,15 @@ class ControlSocket(LastingThread):
         except (ValueError, KeyError, TypeError, AttributeError) as problem:
             return {"ok": False, "text": f"nothing entered: {problem}"}
         return self._order(kind, who, seconds, litres, **entry)
+
+    def _tell_counts(self, name: str) -> Reply:
+        try:
+            counts = None if self._counts is None else self._counts(name)
+        except KeyError:
+            return {"ok": False, "text": f"'{name}' is on no converter"}
+        if counts is None:
+            return {"ok": False, "text": f"the converter gives no reading of {name}"}
+        return {"ok": True, "text": f"{counts:g} counts", "counts": counts}
 
 
 def _entry(asked: dict[str, Any]) -> dict[str, Any]:

@@ -135,6 +135,7 @@ class _Daemon:
             self._recorder.put,
             units,
             self._part_died,
+            self._bench.counts,
         )
         self._senses.start()
         self._socket = ControlSocket(
@@ -143,6 +144,7 @@ class _Daemon:
             self._stop_run,
             self._keeper.order,
             self._part_died,
+            self._senses.counts,
         )
         self._socket.start()
         for number in (signal.SIGTERM, signal.SIGINT):

@@ -14,7 +14,7 @@ import structlog
 
 from waaler.bed.wiring import RelayPin
 from waaler.devices.bench import Bench, open_bench
-from waaler.devices.lines import NoLines, keeps_released_levels, pi_lines
+from waaler.devices.lines import NoLines, keeps_released_levels, pi_i2c, pi_lines
 from waaler.devices.simulated import SimulatedBed, TracedRelay, simulated_wiring
 from waaler.keeper.restore import Files
 from waaler.off import switch_off
@@ -83,7 +83,9 @@ def open_pi(settings: Settings, runtime: Path, stack: ExitStack) -> Bench:
     relays = [pin for pin in (relay, settings.wiring.cutoff) if pin is not None]
     _write_off_file(runtime / f"{settings.id}.off", relays)
     try:
-        bench = open_bench(settings.wiring, factory)
+        bench = open_bench(settings.wiring, factory, pi_i2c() if settings.wiring.needs_i2c else None)
+    except NoLines:
+        raise
     except Exception as problem:  # gpiozero, lgpio and the kernel each raise their own
         raise NoLines(f"a line cannot be claimed: {problem}") from problem
     stack.callback(bench.close)
@@ -97,7 +99,7 @@ def open_simulated(settings: Settings, relay_trace: int | None, stack: ExitStack
     zone = ZoneInfo(settings.plan.place.timezone)
     bed = SimulatedBed(settings.figures, wiring, lambda: _hour(datetime.now(zone)))
     stack.callback(bed.close)
-    bench = open_bench(wiring, bed.factory)
+    bench = open_bench(wiring, bed.factory, bed.i2c)
     thermometers = {thermometer.name: bed.air_c for thermometer in settings.wiring.thermometers}
     bench = replace(bench, advisers={**bench.advisers, **thermometers})
     if relay_trace is not None:

@@ -2,15 +2,17 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from math import exp
 from random import Random
 
-from waaler.bed.wiring import ProbeInput
+from waaler.bed.scale import Scale
+from waaler.bed.wiring import AnalogDevice, AnalogInput, ConverterKind
 from waaler.model.bed import Bed, Water
 
 __all__ = [
-    "DRY_COUNTS", "FLOAT_PLAY", "NOISE_PERCENT", "WET_COUNTS", "Float", "Probe", "counts_of", "moisture_percent",
-    "seat",
+    "FLOAT_PLAY", "I2C_COUNT_V", "NOISE_PERCENT", "SPI_COUNT_V", "Float", "Probe", "counts_of", "counts_on",
+    "moisture_percent", "seat", "simulated_probe",
 ]  # fmt: skip
 
 FLOAT_PLAY = 0.03
@@ -22,6 +24,9 @@ WET_COUNTS = 380.0
 practice, no source."""
 
 MOST_COUNTS = 1023
+SPI_COUNT_V, I2C_COUNT_V = 3.3 / 1023, 4.096 / 32_768
+"""Volts of one count: of the ten-bit converter at 3.3 V, of the I2C one at the range that is used."""
+
 NOISE_PERCENT = 0.15
 """Standard deviation of one minute's median. Common practice, no source."""
 
@@ -54,13 +59,15 @@ class Float:
 
 @dataclass
 class Probe:
-    """A moisture probe in a pot, on the converter. pot: counted from 0. wired: with its calibration, if it has one.
+    """A moisture probe in a pot, on a converter. pot: counted from 0. wired: what the file makes of its counts.
 
-    `percent` is what the daemon would make of its counts.
+    is_calibrated: then its counts are what the file says; else those of the simulated probe. `percent` is what the
+    daemon would make of them.
     """
 
     pot: int
-    wired: ProbeInput
+    wired: AnalogDevice
+    is_calibrated: bool = True
     _kept: float | None = None
     _followed: float | None = None
     _followed_s: float = 0.0
@@ -73,18 +80,24 @@ class Probe:
         shown = self._follow(true_percent, present, now_s) + noise.gauss(0.0, NOISE_PERCENT)
         if "probe-dead" in present:
             return None
+        full_counts = self.wired.source.converter.full_counts
         counts = round(self.counts(self._misread(shown, present, now_s, noise)))
         if "probe-wire-broken" in present:
-            counts = MOST_COUNTS
+            counts = full_counts
         # as the device has it: a converter without a sensor gives nothing or all
-        return self.wired.percent(counts) if 0 < counts < MOST_COUNTS else None
+        return self.wired.scale.value(counts) if 0 < counts < full_counts else None
 
     def counts(self, percent: float) -> float:
-        """Of the converter, by the probe's own calibration; where it has none, by the simulated one's."""
-        wired = self.wired
-        if wired.dry_counts is None or wired.wet_counts is None:
-            return counts_of(percent, DRY_COUNTS, WET_COUNTS)
-        return counts_of(percent, wired.dry_counts, wired.wet_counts)
+        """Of its converter, within what that can give."""
+        if not self.is_calibrated:
+            return counts_on(self.wired.source, percent)
+        most = self.wired.source.converter.full_counts
+        return min(float(most), max(0.0, self._inverse.value(percent)))
+
+    @cached_property
+    def _inverse(self) -> Scale:
+        """Counts by moisture; a calibration only rises or only falls."""
+        return Scale.of(*((percent, counts) for counts, percent in self.wired.scale.points))
 
     def _follow(self, true_percent: float, present: frozenset[str], now_s: float) -> float:
         """A slow probe comes nearer to the truth as time goes by; any other shows it at once."""
@@ -130,6 +143,17 @@ def moisture_percent(bed: Bed, water: Water, pot: int) -> float:
     return 100 * water.media_l[pot] / bed.pot_l
 
 
-def counts_of(percent: float, dry_counts: float = DRY_COUNTS, wet_counts: float = WET_COUNTS) -> float:
-    """Converter counts of a moisture."""
-    return min(MOST_COUNTS, max(0.0, dry_counts + (wet_counts - dry_counts) * percent / 100))
+def counts_of(percent: float) -> float:
+    """Counts of the simulated probe on a ten-bit converter."""
+    return min(float(MOST_COUNTS), max(0.0, DRY_COUNTS + (WET_COUNTS - DRY_COUNTS) * percent / 100))
+
+
+def counts_on(source: AnalogInput, percent: float) -> float:
+    """What the simulated probe gives at this moisture: the same voltage is more counts on the finer converter."""
+    finer = SPI_COUNT_V / I2C_COUNT_V if source.converter is ConverterKind.I2C else 1.0
+    return finer * counts_of(percent)
+
+
+def simulated_probe(name: str, source: AnalogInput) -> AnalogDevice:
+    """The simulated probe with its own calibration."""
+    return AnalogDevice(name, source, Scale.of(*((counts_on(source, share), share) for share in (0.0, 100.0))))

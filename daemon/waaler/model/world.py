@@ -7,7 +7,7 @@ from random import Random
 
 from waaler.bed.budget import poured_ec
 from waaler.bed.solution import Solution
-from waaler.bed.wiring import ProbeInput
+from waaler.bed.wiring import AnalogDevice, AnalogInput
 from waaler.guard.messages import Input, Level, Trip
 from waaler.model.bed import (
     DRIP_S,
@@ -21,7 +21,7 @@ from waaler.model.bed import (
     longest_step_s,
 )
 from waaler.model.faults import Fault, named
-from waaler.model.sensors import DRY_COUNTS, FLOAT_PLAY, WET_COUNTS, Float, Probe, moisture_percent, seat
+from waaler.model.sensors import FLOAT_PLAY, Float, Probe, moisture_percent, seat, simulated_probe
 from waaler.model.sky import Sky
 from waaler.plan.sensing import Adviser, AdviserKind
 
@@ -58,7 +58,7 @@ class World:
         seed: int,
         has_cutoff: bool = False,
         skies: tuple[Sky, ...] = (),
-        probes: Mapping[str, ProbeInput] | None = None,
+        probes: Mapping[str, AnalogDevice] | None = None,
         pots: Mapping[str, int] | None = None,
     ) -> None:
         self.bed, self.figures, self.faults = bed, bed.figures, faults
@@ -273,9 +273,10 @@ class World:
         probe = self._probes.get(adviser.name)
         if probe is None:
             pot = seat(adviser.name, len(self._probes), self.figures.pots, self._pots)
-            known = ProbeInput(adviser.name, len(self._probes), DRY_COUNTS, WET_COUNTS)
-            wired = self._wired.get(adviser.name, known)
-            probe = self._probes[adviser.name] = Probe(pot, wired)
+            wired = self._wired.get(adviser.name)
+            known = wired or simulated_probe(adviser.name, AnalogInput(len(self._probes)))
+            is_calibrated = wired is None or adviser.is_calibrated
+            probe = self._probes[adviser.name] = Probe(pot, known, is_calibrated)
         true = moisture_percent(self.bed, self.water, probe.pot)
         return probe.percent(true, self.present, self.now_s, self._noise)
 

@@ -8,7 +8,7 @@ from waaler.bed.figures import Figures
 from waaler.bed.layout import Layout
 from waaler.bed.sump import SumpShape
 from waaler.bed.thirst import Thirst
-from waaler.bed.wiring import ProbeInput
+from waaler.bed.wiring import AnalogDevice
 from waaler.core.facts import Outcome
 from waaler.guard.limits import Limits
 from waaler.model.bed import Bed, Feed
@@ -45,7 +45,7 @@ class Scene:
     layout: Layout | None = None
     sump: SumpShape | None = None
     feed: Feed = FRESH
-    probes: tuple[ProbeInput, ...] = ()
+    probes: tuple[AnalogDevice, ...] = ()
     thirst: Thirst | None = None
 
     def bed(self) -> Bed:

@@ -8,8 +8,6 @@ from waaler.bed.figures import Figures
 from waaler.bed.wiring import (
     FloatPin,
     FlowPin,
-    LightInput,
-    ProbeInput,
     Pull,
     RelayPin,
     SensedPin,
@@ -38,6 +36,7 @@ from waaler.plan.types import (
 )  # fmt: skip
 from waaler.settings.models import BedFile, OnDemandSection, WindowSection
 from waaler.settings.pin_sections import FloatSection, FlowMeterSection, RelaySection, SensedSection
+from waaler.settings.probing import light_device, probe_device
 
 __all__ = ["busiest_day_s", "limits", "plan", "sensing", "wiring"]
 
@@ -101,6 +100,7 @@ def sensing(file: BedFile) -> Sensing:
             wet_above=probe.wet_above,
             dry_below=probe.dry_below,
             is_calibrated=probe.calibration is not None,
+            most_change_per_min=probe.most_change,
         )
         for probe in section.probes
     ]
@@ -135,17 +135,9 @@ def _ranges(file: BedFile) -> Iterator[Range]:
 
 
 def wiring(file: BedFile) -> Wiring:
-    probes = tuple(
-        ProbeInput(
-            probe.name,
-            probe.channel,
-            None if probe.calibration is None else probe.calibration.dry,
-            None if probe.calibration is None else probe.calibration.wet,
-        )
-        for probe in file.sensing.probes
-    )
+    probes = tuple(probe_device(probe) for probe in file.sensing.probes)
     thermometers = tuple(ThermometerInput(t.name, t.device) for t in file.sensing.thermometers)
-    lights = tuple(LightInput(one.name, one.channel, one.full) for one in file.sensing.lights)
+    lights = tuple(light_device(light) for light in file.sensing.lights)
     supply, pins = Supply(file.pump.supply), file.pins
     if pins is None:
         return Wiring(probes=probes, thermometers=thermometers, lights=lights, supply=supply)

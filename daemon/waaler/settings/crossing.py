@@ -2,11 +2,13 @@
 
 from collections.abc import Iterator
 
+from waaler.bed.wiring import AnalogInput
 from waaler.settings.build_layout import outlets
 from waaler.settings.faults import Fault
 from waaler.settings.models import BedFile
 from waaler.settings.pin_sections import FloatSection
 from waaler.settings.pinning import pin_faults
+from waaler.settings.probing import OnConverter
 from waaler.settings.text import Path, Source
 
 __all__ = ["contradictions"]
@@ -84,8 +86,8 @@ def _layout(file: BedFile, source: Source) -> Iterator[Fault]:
 
 
 def _probes(file: BedFile, source: Source) -> Iterator[Fault]:
-    """Every adviser has a name of its own, every one on the converter a channel of its own."""
-    names, channels = {"tray_wet"}, set()
+    """Every adviser has a name of its own, every one on a converter a channel of its own."""
+    names, channels = {"tray_wet"}, set[AnalogInput]()
     for kind in ("thermometers", "probes", "lights"):
         for n, one in enumerate(getattr(file.sensing, kind)):
             path: Path = ("sensing", kind, n)
@@ -93,9 +95,8 @@ def _probes(file: BedFile, source: Source) -> Iterator[Fault]:
                 what = f"the name '{one.name}' is taken"
                 yield source.fault((*path, "name"), what, "give each adviser its own name")
             names.add(one.name)
-            channel = getattr(one, "channel", None)
-            if channel in channels:
-                what = f"channel {channel} is used twice"
+            if isinstance(one, OnConverter) and one.source in channels:
+                what = f"channel {one.channel} is used twice"
                 yield source.fault((*path, "channel"), what, "give each probe its own")
-            if channel is not None:
-                channels.add(channel)
+            if isinstance(one, OnConverter):
+                channels.add(one.source)

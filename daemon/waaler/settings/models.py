@@ -12,10 +12,8 @@ from waaler.settings.fields import (
     Day,
     Degrees,
     Duration,
-    Irradiance,
     LightSum,
     Name,
-    Number,
     OneWire,
     Percent,
     PerPot,
@@ -29,6 +27,7 @@ from waaler.settings.fields import (
 from waaler.settings.growing import CropSection, FeedSection, TopUpSection, WeatherSection
 from waaler.settings.laying import LayoutSection
 from waaler.settings.pin_sections import PinsSection
+from waaler.settings.probing import LightSection, ProbeSection
 from waaler.settings.section import Section, between, misfit
 
 __all__ = ["BedFile"]
@@ -106,48 +105,11 @@ class HotDaySection(Section):
     extra_cycles: Annotated[Count, between(1, 12, "cycles")]
 
 
-class CalibrationSection(Section):
-    """Converter counts in air and at container capacity, drained after a soak."""
-
-    dry: Annotated[Number, between(0, 1023, "counts")]
-    wet: Annotated[Number, between(0, 1023, "counts")]
-
-    @model_validator(mode="after")
-    def _differ(self) -> "CalibrationSection":
-        if self.dry == self.wet:
-            raise misfit("dry and wet are the same count", "measure both again")
-        return self
-
-
-class ProbeSection(Section):
-    """A moisture probe on a channel of the SPI converter."""
-
-    name: Name
-    channel: Annotated[Count, between(0, 7, "")]
-    wet_above: Annotated[Percent, between(0, 120, "%")] = 92.0
-    dry_below: Annotated[Percent, between(0, 100, "%")] = 55.0
-    calibration: CalibrationSection | None = None
-
-    @model_validator(mode="after")
-    def _in_order(self) -> "ProbeSection":
-        if not self.dry_below < self.wet_above:
-            raise misfit("dry_below is not under wet_above", "write the lower share as dry_below")
-        return self
-
-
 class ThermometerSection(Section):
     """A thermometer on the kernel's 1-Wire bus."""
 
     name: Name
     device: OneWire
-
-
-class LightSection(Section):
-    """A light sensor on a channel of the SPI converter. full: what its highest count stands for."""
-
-    name: Name
-    channel: Annotated[Count, between(0, 7, "")]
-    full: Annotated[Irradiance, between(10, 5000, "W/m2")]
 
 
 class SensingSection(Section):

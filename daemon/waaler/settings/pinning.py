@@ -51,8 +51,9 @@ def bus_lines(file: BedFile) -> dict[int, str]:
     lines: dict[int, str] = {}
     if file.sensing.thermometers:
         lines[ONE_WIRE] = "the thermometers' 1-Wire line"
-    if file.sensing.probes or file.sensing.lights:
-        lines |= {gpio: f"the converter's {name} line" for gpio, name in SPI.items()}
+    for converter, bus in (("spi", SPI), ("i2c", I2C)):
+        if any(one.converter == converter for one in (*file.sensing.probes, *file.sensing.lights)):
+            lines |= {gpio: f"the converter's {name} line" for gpio, name in bus.items()}
     return lines
 
 

@@ -1,0 +1,49 @@
+"""Writes a value into the grower's file: only if the file is valid afterwards, and all at once."""
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from waaler.cli.common import refuse
+
+if TYPE_CHECKING:
+    from waaler.settings import Settings
+
+__all__ = ["write_value"]
+
+
+def write_value(settings: "Settings", path: tuple[str | int, ...], value: Any) -> None:
+    """Ends with 1 where the file cannot be written, or would not be valid; it is then as it was."""
+    from waaler.settings import SettingsError, parse
+    from waaler.settings.edit import with_value
+
+    file = Path(settings.source.name)
+    try:
+        edited = with_value(file.read_text(encoding="utf-8"), path, value)
+        parse(edited, str(file))
+        _replace(file, edited)
+    except KeyError:
+        refuse(f"{file}: there is no {'.'.join(map(str, path[:-1]))} to write it in; paste it by hand")
+    except (OSError, SettingsError) as problem:
+        refuse(f"{file} was not changed: {problem}")
+    click.echo(f"written to {file}; a daemon that runs takes it within seconds")
+
+
+def _replace(file: Path, text: str) -> None:
+    """Through a file beside it, so that nobody ever reads half of it; mode and owner stay."""
+    real = file.resolve()
+    old = real.stat()
+    new = real.with_name(f".{real.name}.new")
+    try:
+        with open(new, "w", encoding="utf-8") as out:
+            out.write(text)
+            out.flush()
+            os.fsync(out.fileno())
+            os.fchmod(out.fileno(), old.st_mode & 0o777)
+            if (out_owner := os.fstat(out.fileno())).st_uid != old.st_uid or out_owner.st_gid != old.st_gid:
+                os.fchown(out.fileno(), old.st_uid, old.st_gid)
+        os.replace(new, real)
+    finally:
+        new.unlink(missing_ok=True)
