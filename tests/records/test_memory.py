@@ -21,7 +21,7 @@ from waaler.core.facts import (
 )
 from waaler.core.memory import Given, Memory
 from waaler.guard.memory import Span
-from waaler.guard.messages import Instant, Permit, Purse, Trip
+from waaler.guard.messages import Input, Instant, Level, Permit, Purse, Trip
 from waaler.records.store import Store
 
 HOUR_S = 3600.0
@@ -325,3 +325,17 @@ def test_alerts_that_stand_are_known(tmp_path: Path) -> None:
     ]
 
     assert restart(tmp_path, facts, LATER_BOOT).open_alerts == {"sump-low"}
+
+
+def test_states_once_seen_and_the_first_unattended_run_are_remembered(tmp_path: Path) -> None:
+    facts: list[Fact] = [
+        Deed(at(10.0), "input-seen", "sump_low bad"),
+        Deed(at(11.0), "input-seen", "tray_high good"),
+        *whole_run(1, 20.0, cause=Cause.HAND),
+        *whole_run(2, 400.0, 0.0, outcome=Outcome.REFUSED),
+    ]
+    memory = restart(tmp_path, facts, LATER_BOOT)
+    assert memory.seen == {(Input.SUMP_LOW, Level.BAD), (Input.TRAY_HIGH, Level.GOOD)}
+    assert not memory.has_watered
+
+    assert restart(tmp_path, whole_run(3, 900.0), LATER_BOOT).has_watered

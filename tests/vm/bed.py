@@ -15,6 +15,7 @@ TEXT = """\
 bed: terrace
 place: {timezone: Europe/Lisbon, latitude: 38.72, longitude: -9.14}
 clock: trusted
+not_commissioned: accepted
 plan:
   - window: early
     at: ["03:03"]

@@ -18,8 +18,9 @@ __all__ = ["command"]
 @click.option(
     "--relay-trace", type=int, hidden=True, help="A pipe that hears of each change of the simulated relay."
 )
+@click.option("--as-new", is_flag=True, hidden=True, help="Simulated, as a bed that was never commissioned.")
 @file_argument
-def command(simulated: bool, log_format: str, relay_trace: int | None, file: Path | None) -> None:
+def command(simulated: bool, log_format: str, relay_trace: int | None, as_new: bool, file: Path | None) -> None:
     """Keep the bed: plan, sensors, guard, records. Ends on SIGTERM or Ctrl-C with the relay off.
 
     Mains and water: see hardware/cautions.md first; a certified device must hold the last line of defence.
@@ -35,7 +36,7 @@ def command(simulated: bool, log_format: str, relay_trace: int | None, file: Pat
 
     log_to(log_format)
     try:
-        status = run(find(file), simulated, relay_trace)
+        status = run(find(file), simulated, relay_trace, as_new)
     except SettingsError as problem:
         refuse(str(problem), 2)
     except (NoLines, AlreadyRunning, OSError) as problem:

@@ -7,7 +7,7 @@ looked for, and each has a key that is dealt with once.
 from datetime import UTC, datetime, timedelta
 from math import inf
 
-from waaler.core import demand
+from waaler.core import demand, proving
 from waaler.core.facts import Cause, Outcome, Severity
 from waaler.core.memory import Given
 from waaler.core.runs import want, write_off
@@ -43,6 +43,10 @@ def look(turn: Turn) -> float:
     if turn.state.standing is not None:
         _miss(turn, cycles, f"{turn.state.standing.what} by {turn.state.standing.by}")
         return min(turn.state.standing.until_s, _next_cycle_s(turn))
+    if turn.state.unproven:
+        for cycle in cycles:
+            write_off(turn, _wanted(cycle, cycle.seconds, "as planned"), Outcome.REFUSED, proving.REFUSAL)
+        return _next_cycle_s(turn)
     _take(turn, cycles)
     for might in (_catch_up, _extra, demand.look):
         if not _is_busy(turn):

@@ -3,9 +3,9 @@
 from dataclasses import replace
 from math import inf
 
-from waaler.core import alerts, cycles, demand, orders, runs, signs
+from waaler.core import alerts, cycles, demand, orders, proving, runs, signs
 from waaler.core.memory import Memory
-from waaler.core.messages import Action, Event, Look, Message, NewPlan, Notice, Order, Readings, Recorded
+from waaler.core.messages import Action, Event, Look, Message, NewPlan, Notice, Order, Readings, Recorded, Seen
 from waaler.core.state import State, begin
 from waaler.core.turn import Turn
 from waaler.guard.messages import (
@@ -32,6 +32,7 @@ def step(state: State, event: Event) -> tuple[State, tuple[Action, ...], float]:
     turn = Turn(state, event.at)
     demand.add_drink(turn)
     _receive(turn, event.message)
+    proving.look(turn)
     wake_s = [orders.end_standing(turn), cycles.look(turn), alerts.look(turn), signs.look(turn)]
     wake_s.append(runs.advance(turn))
     return turn.state, tuple(turn.actions), min(wake_s, default=inf)
@@ -49,6 +50,8 @@ def _receive(turn: Turn, message: Message) -> None:
             _take_plan(turn, message)
         case Notice(kind, severity, text):
             turn.resolve(kind) if text is None else turn.alert(kind, severity, text)
+        case Seen():
+            proving.see(turn, message)
         case Order():
             orders.obey(turn, message)
         case Granted():
@@ -104,5 +107,7 @@ def _take_plan(turn: Turn, new: NewPlan) -> None:
             for adviser in new.sensing.advisers
         ),
     )
+    if new.may_be_unproven:
+        turn.set(unproven=frozenset())
     turn.tell_guard(NewLimits(new.limits))
     turn.deed("new-plan", "; ".join(new.changes) or "no effective value changed")

@@ -9,9 +9,9 @@ __all__ = ["amount_text", "enter"]
 
 def enter(turn: Turn, order: Order) -> None:
     """Writes it down; a measurement outside the file's range raises an alert, one inside ends it."""
-    if order.kind is OrderKind.NOTE:
-        turn.deed("note", order.text, order.by)
-        turn.answer(order.order_id, True, "note entered")
+    if order.kind in (OrderKind.NOTE, OrderKind.COMMISSION):
+        turn.deed(order.kind.value, order.text, order.by, amounts=order.amounts)
+        turn.answer(order.order_id, True, f"{order.kind.value} entered")
         return
     text = ", ".join(f"{amount.name} {amount_text(amount)}" for amount in order.amounts)
     turn.deed("measure", text, order.by, amounts=order.amounts)

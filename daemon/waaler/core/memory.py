@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 
 from waaler.guard.memory import DAY_S, Span
 from waaler.guard.memory import Memory as GuardMemory
-from waaler.guard.messages import Instant, Trip
+from waaler.guard.messages import Input, Instant, Level, Trip
 from waaler.plan.timetable import due
 from waaler.plan.types import CycleKey, Plan
 
@@ -36,6 +36,7 @@ class Memory:
 
     looked_at_s: up to when cycles were last looked for. done: keys of cycles already dealt with, and when.
     last_full_s: when the last run that ran its time ended, None if never. last_catch_up_s: the same of catch-ups.
+    has_watered: whether a run that nobody stood by was ever made. seen: protective inputs as they once read.
     is_owed: a planned cycle was missed, refused or cut since the last full run.
     """
 
@@ -51,12 +52,15 @@ class Memory:
     pulse_s: float | None = None
     standing: Standing | None = None
     open_alerts: frozenset[str] = frozenset()
+    has_watered: bool = False
+    seen: frozenset[tuple[Input, Level]] = frozenset()
 
 
 def after_loss(plan: Plan, at: Instant) -> Memory:
     """What is taken for true when nothing is known.
 
-    The plan ran as written in the last 24 h, and every protective input had acted, so that it must be good for its
+    The bed has watered before, the plan ran as written in the last 24 h,
+    and every protective input had acted, so that it must be good for its
     whole settle time before the first run.
     """
     now = datetime.fromtimestamp(at.wall_s, UTC)
@@ -66,4 +70,4 @@ def after_loss(plan: Plan, at: Instant) -> Memory:
     ]
     spans = tuple(Span(min(end_s, at.long_s) - seconds, min(end_s, at.long_s)) for end_s, seconds in ends)
     tripped = frozenset({Trip.LOW_SUMP, Trip.HIGH_TRAY})
-    return Memory(guard=GuardMemory(spans=spans, tripped=tripped), looked_at_s=at.wall_s)
+    return Memory(guard=GuardMemory(spans=spans, tripped=tripped), looked_at_s=at.wall_s, has_watered=True)

@@ -10,14 +10,14 @@ from waaler.bed.thirst import Thirst
 from waaler.core.facts import Amount, Fact, Severity
 from waaler.guard.limits import Limits
 from waaler.guard.messages import Action as GuardAction
-from waaler.guard.messages import Instant
+from waaler.guard.messages import Input, Instant, Level
 from waaler.guard.messages import Message as GuardMessage
 from waaler.plan.sensing import Reading, Sensing
 from waaler.plan.types import Plan
 
 __all__ = [
     "Action", "Answer", "Event", "Look", "Message", "NewPlan", "Notice", "Order", "OrderKind", "Readings",
-    "Recorded", "ToGuard", "Write",
+    "Recorded", "Seen", "ToGuard", "Write",
 ]  # fmt: skip
 
 
@@ -36,13 +36,17 @@ class Recorded:
 
 @dataclass(frozen=True, slots=True)
 class NewPlan:
-    """A newly accepted file. changes: every effective value that changed, one line each."""
+    """A newly accepted file. changes: every effective value that changed, one line each.
+
+    may_be_unproven: the file accepts a bed that waters before its floats were seen in both states.
+    """
 
     plan: Plan
     sensing: Sensing
     limits: Limits
     changes: tuple[str, ...] = ()
     thirst: Thirst | None = None
+    may_be_unproven: bool = False
 
 
 class OrderKind(StrEnum):
@@ -55,6 +59,11 @@ class OrderKind(StrEnum):
     CLEAR = "clear"
     REFILL = "refill"
     MEASURE = "measure"
+    ATTEND = "attend"
+    """A person stands by: runs of the attended purse, confirmed every two minutes."""
+    CONFIRM = "confirm"
+    COMMISSION = "commission"
+    """A line of the commissioning record."""
     NOTE = "note"
 
 
@@ -90,7 +99,15 @@ class Readings:
     readings: tuple[Reading, ...]
 
 
-Message = Look | Recorded | NewPlan | Notice | Order | Reading | Readings | GuardAction
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """A protective input was seen at this level, for as long as a person needs to move it."""
+
+    input: Input
+    level: Level
+
+
+Message = Look | Recorded | NewPlan | Notice | Order | Reading | Readings | Seen | GuardAction
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from math import inf
 
+from waaler.core import proving
 from waaler.core.alerts import LOCKS
 from waaler.core.entries import amount_text, enter
 from waaler.core.facts import Amount, Cause, Severity
@@ -16,6 +17,12 @@ __all__ = ["LONGEST_PAUSE_S", "LONGEST_SOAK_S", "end_standing", "lock_answered",
 
 LONGEST_PAUSE_S = 12 * 3600.0
 LONGEST_SOAK_S = 48 * 3600.0
+LONGEST_ATTENDED_S = 6 * 3600.0
+ATTENDED = "attended"
+ATTENDED_SHARE = 0.5
+"""Of the attended time, what the pump may run. Common practice, no source."""
+
+PURSES = {"soak": Purse.SOAK, ATTENDED: Purse.ATTENDED}
 
 
 def obey(turn: Turn, order: Order) -> None:
@@ -31,13 +38,18 @@ def obey(turn: Turn, order: Order) -> None:
             _hold(turn, order)
         case OrderKind.SOAK:
             _soak(turn, order)
+        case OrderKind.ATTEND:
+            _attend(turn, order)
+        case OrderKind.CONFIRM:
+            turn.set(confirmed_s=turn.now_s)
+            turn.answer(order.order_id, True, "confirmed")
         case OrderKind.RESUME:
             _resume(turn, order)
         case OrderKind.CLEAR:
             _clear(turn, order)
         case OrderKind.REFILL:
             _refill(turn, order)
-        case OrderKind.MEASURE | OrderKind.NOTE:
+        case OrderKind.MEASURE | OrderKind.NOTE | OrderKind.COMMISSION:
             enter(turn, order)
 
 
@@ -72,15 +84,32 @@ def _water(turn: Turn, order: Order) -> None:
     if turn.state.active is not None:
         turn.answer(order.order_id, False, "another run is on its way; stop it first")
         return
+    is_attended = standing is not None and standing.what == ATTENDED
     wanted = Wanted(
-        Cause.HAND,
-        Purse.SPARE,
+        Cause.ATTENDED if is_attended else Cause.HAND,
+        Purse.ATTENDED if is_attended else Purse.SPARE,
         order.seconds,
         f"ordered by {order.by}",
         by=order.by,
         order_id=order.order_id,
     )
-    turn.set(queue=(*turn.state.queue, wanted))
+    turn.set(queue=(*turn.state.queue, wanted), confirmed_s=turn.now_s)
+
+
+def _attend(turn: Turn, order: Order) -> None:
+    """A person stands by: until then the plan waits, and runs by hand rest only briefly and are counted apart."""
+    standing = turn.state.standing
+    if not 0 < order.seconds <= LONGEST_ATTENDED_S:
+        turn.answer(order.order_id, False, "give a length of at most 6 h")
+        return
+    if standing is not None and standing.what != ATTENDED:
+        turn.answer(order.order_id, False, f"{standing.what} is in progress; `waaler resume` ends it")
+        return
+    until_s = turn.now_s + order.seconds
+    most_s = ATTENDED_SHARE * order.seconds
+    turn.tell_guard(Permit(Purse.ATTENDED, until_s, most_s))
+    _stand(turn, Standing(ATTENDED, until_s, order.by), most_s)
+    turn.answer(order.order_id, True, f"attended until {turn.clock_text(until_s)}; ends by itself")
 
 
 def _hold(turn: Turn, order: Order) -> None:
@@ -102,6 +131,9 @@ def _hold(turn: Turn, order: Order) -> None:
 
 
 def _soak(turn: Turn, order: Order) -> None:
+    if turn.state.unproven:
+        turn.answer(order.order_id, False, f"{proving.REFUSAL}; walk through `waaler commission` first")
+        return
     if not 0 < order.seconds <= LONGEST_SOAK_S:
         turn.answer(order.order_id, False, "give a length of at most 48 h")
         return
@@ -126,8 +158,8 @@ def _resume(turn: Turn, order: Order) -> None:
     if standing is None:
         turn.answer(order.order_id, False, "nothing is paused")
         return
-    if standing.what == "soak":
-        turn.tell_guard(Permit(Purse.SOAK, turn.now_s, 0.0))
+    if standing.what in PURSES:
+        turn.tell_guard(Permit(PURSES[standing.what], turn.now_s, 0.0))
     turn.set(standing=None)
     turn.deed("resume", f"{standing.what} ended", order.by)
     turn.answer(order.order_id, True, f"{standing.what} ended; the plan goes on")

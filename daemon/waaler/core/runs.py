@@ -13,7 +13,7 @@ from waaler.core.memory import Given
 from waaler.core.messages import Recorded
 from waaler.core.state import Active, Stage, Wanted
 from waaler.core.turn import Turn
-from waaler.guard.messages import Ask, Ended, Granted, Purse, Refused, Trip
+from waaler.guard.messages import Ask, Cut, Ended, Granted, Purse, Refused, Trip
 from waaler.plan.advisers import mark_start
 from waaler.plan.timetable import cycles_of_day
 
@@ -22,6 +22,7 @@ __all__ = ["advance", "ended", "granted", "recorded", "refused", "want", "write_
 INTENT_WAIT_S = 2.0
 ASK_VALID_S = 5.0
 GUARD_WAIT_S = 10.0
+CONFIRM_WITHIN_S = 120.0
 LEAST_PULSE_S = 30.0
 PULSE_SHARE = 0.8
 """In pulses a run takes this share of the time after which the sump's float fell. Common practice, no source."""
@@ -78,7 +79,17 @@ def advance(turn: Turn) -> float:
     if turn.now_s >= active.until_s + GUARD_WAIT_S:
         _give_up(turn, active, active.until_s - active.since_s, "the guard did not tell its end")
         return advance(turn)
-    return active.until_s + GUARD_WAIT_S
+    return min(active.until_s + GUARD_WAIT_S, _look_at_person(turn, active))
+
+
+def _look_at_person(turn: Turn, active: Active) -> float:
+    """Cuts an attended run that nobody confirms; the instant of the next look."""
+    if active.wanted.purse is not Purse.ATTENDED:
+        return inf
+    if turn.now_s >= turn.state.confirmed_s + CONFIRM_WITHIN_S:
+        turn.set(confirmed_s=inf)
+        turn.tell_guard(Cut("nobody confirmed to stand by for 2 min"))
+    return turn.state.confirmed_s + CONFIRM_WITHIN_S
 
 
 def recorded(turn: Turn, message: Recorded) -> None:

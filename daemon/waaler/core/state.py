@@ -11,7 +11,7 @@ from waaler.bed.thirst import Thirst
 from waaler.core.facts import Cause
 from waaler.core.memory import Given, Memory, Standing
 from waaler.guard.limits import Limits
-from waaler.guard.messages import Instant, Purse, Trip
+from waaler.guard.messages import Input, Instant, Level, Purse, Trip
 from waaler.plan.advisers import AdviserState
 from waaler.plan.sensing import Sensing
 from waaler.plan.timetable import longest_gap_s
@@ -72,6 +72,8 @@ class State:
     quiet: two wall times between which no cycle begins, None if not known; it saves looking through the plan.
     demanded: the day of the last cycle on demand, and how many that day had. sums: of each window that goes by
     light or by demand, MJ/m2 or litres since the last full run. thirst: what demand is reckoned by.
+    unproven: what of the protective inputs must still be seen before the first unattended run; empty: it may come.
+    confirmed_s: when a person last said that they stand by.
     extra_at_s: when a bed that was dry is looked at again, and for how long it would then be watered.
     """
 
@@ -110,6 +112,8 @@ class State:
     shown: tuple[tuple[str, bool], ...] | None = None
     shown_until_s: float = inf
     usual: tuple[tuple[str, tuple[bool, ...]], ...] = ()
+    unproven: frozenset[tuple[Input, Level]] = frozenset()
+    confirmed_s: float = -inf
 
 
 def changed(state: T, **changes: Any) -> T:
@@ -130,9 +134,11 @@ def begin(
     at: Instant,
     fill_l: float | None = None,
     thirst: Thirst | None = None,
+    must_be_proven: bool = False,
 ) -> State:
     """The state at a start of the daemon.
 
+    must_be_proven: no unattended run before every protective input was seen in both states, once in a bed's life.
     With an unsure clock nothing is known of the time the power was off: no cycle counts as missed, and the bed
     counts as overdue.
     """
@@ -162,7 +168,17 @@ def begin(
         alerts=memory.open_alerts,
         fill_l=fill_l,
         thirst=thirst,
+        unproven=_unproven(memory, limits) if must_be_proven else frozenset(),
     )
+
+
+def _unproven(memory: Memory, limits: Limits) -> frozenset[tuple[Input, Level]]:
+    """A bed that has watered by itself before is past this, whatever its records have lost since."""
+    if memory.has_watered:
+        return frozenset()
+    fitted = ((Input.SUMP_LOW, limits.has_sump_float), (Input.TRAY_HIGH, limits.has_tray_float))
+    needed = {(name, level) for name, is_there in fitted if is_there for level in (Level.GOOD, Level.BAD)}
+    return frozenset(needed) - memory.seen
 
 
 def _standing_trips(memory: Memory, limits: Limits) -> frozenset[Trip]:

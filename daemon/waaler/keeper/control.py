@@ -29,6 +29,7 @@ AMOUNTS = {
     "EC": ("mS/cm", 0.0, 20.0),
     "pH": ("", 0.0, 14.0),
     "temperature": ("C", -10.0, 60.0),
+    "run_back": ("s", 0.0, 14_400.0),
 }
 """What may be entered: the unit, and what can be true at all."""
 
@@ -130,7 +131,7 @@ def _entry(asked: dict[str, Any]) -> dict[str, Any]:
     text = str(asked.get("text", ""))
     if len(text) > LONGEST_NOTE or not text.isprintable():
         raise ValueError(f"a note is one line of at most {LONGEST_NOTE} letters")
-    if asked["do"] == OrderKind.NOTE and not text.strip():
+    if asked["do"] in (OrderKind.NOTE, OrderKind.COMMISSION) and not text.strip():
         raise ValueError("the note is empty")
     if asked["do"] == OrderKind.MEASURE and not amounts:
         raise ValueError("nothing was measured")

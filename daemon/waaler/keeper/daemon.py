@@ -15,7 +15,7 @@ import structlog
 
 from waaler.core import decisions
 from waaler.core.facts import Deed, Severity
-from waaler.core.messages import Look, Notice
+from waaler.core.messages import Look, Notice, Seen
 from waaler.devices.bench import Bench
 from waaler.guard.messages import Cut, Instant
 from waaler.keeper.child import NotifyChild
@@ -46,13 +46,15 @@ HANGS_AFTER_LOOKS = 6
 STEP_S = 1.0
 OF_THE_LAST_DAEMON = ("part-failed-", RESTART, PLAN_REJECTED)
 END_WAIT_S = 3.0
+NOT_COMMISSIONED = "not commissioned, which the file accepts: nobody need have seen the floats in both states"
 
 log = structlog.get_logger()
 
 
-def run(file: Path, is_simulated: bool = False, relay_trace: int | None = None) -> int:
+def run(file: Path, is_simulated: bool = False, relay_trace: int | None = None, is_new: bool = False) -> int:
     """Keeps the bed until it is told to stop; 0 then, 1 after an error that the unit should restart from.
 
+    is_new: take a simulated bed for one that was never commissioned.
     relay_trace: an inherited pipe that is told each change of the simulated relay.
 
     Raises: SettingsError for a bad file where no accepted one is kept; AlreadyRunning; NoLines.
@@ -64,13 +66,18 @@ def run(file: Path, is_simulated: bool = False, relay_trace: int | None = None) 
         state, runtime = state_folder(settings.id), runtime_folder(settings.id)
         stack.callback(hold_lock(runtime / f"{settings.id}.lock"))
         bench = open_simulated(settings, relay_trace, stack) if is_simulated else open_pi(settings, runtime, stack)
-        return _Daemon(file, settings, Files.of(state, settings.id), runtime, bench).run(rejected)
+        return _Daemon(
+            file, settings, Files.of(state, settings.id), runtime, bench, is_new or not is_simulated
+        ).run(rejected)
 
 
 class _Daemon:
-    """runtime: the folder of socket and lock."""
+    """runtime: the folder of socket and lock. is_new: it may be a bed that never watered by itself."""
 
-    def __init__(self, file: Path, settings: Settings, files: Files, runtime: Path, bench: Bench) -> None:
+    def __init__(
+        self, file: Path, settings: Settings, files: Files, runtime: Path, bench: Bench, is_new: bool
+    ) -> None:
+        self._must_be_proven = is_new and settings.file.not_commissioned is None
         self._file, self._settings, self._files, self._runtime, self._bench = file, settings, files, runtime, bench
         self._manager = Manager()
         self._keeper_stillness, self._guard_stillness = Stillness(), Stillness()
@@ -93,7 +100,14 @@ class _Daemon:
         memory = restored.memory
         fill_l = settings.figures.sump_full_l - settings.figures.sump_low_l
         core = decisions.begin(
-            settings.plan, settings.sensing, settings.limits, memory, at, fill_l, settings.thirst
+            settings.plan,
+            settings.sensing,
+            settings.limits,
+            memory,
+            at,
+            fill_l,
+            settings.thirst,
+            self._must_be_proven,
         )
         self._keeper = Keeper(core, self._clock, self._record, self._tell_guard, self._chores)
         self._keeper.alerts = restored.alerts
@@ -207,10 +221,13 @@ class _Daemon:
     def _tell_status(self) -> dict[str, Any]:
         keeper = self._keeper
         at = self._clock.now()
+        told = status(keeper.state, self._guard.state, keeper.alerts, at, keeper.beat_s)
+        is_proven = self._settings.file.not_commissioned is None
         return {
             "bed": self._settings.id,
             "title": self._settings.title,
-            **status(keeper.state, self._guard.state, keeper.alerts, at, keeper.beat_s),
+            **told,
+            "warnings": [*told["warnings"], *([] if is_proven else [NOT_COMMISSIONED])],
         }
 
     def _told_to_stop(self, *_: int | FrameType | None) -> None:
@@ -227,11 +244,19 @@ class _Daemon:
         self._note_clock_step(at)
         self._manager.status(one_line(self._keeper.state, self._guard.state, at))
         self._end_if_still("guard", self._guard_stillness.look(self._guard.beat_s))
+        self._note_seen()
         if self._must_reload.is_set() or self._watch.has_changed(at.long_s):
             self._must_reload.clear()
             self._reload()
         if self._child is not None:
             self._child.look(at.long_s)
+
+    def _note_seen(self) -> None:
+        """What of the list of states to be seen stands there now."""
+        unproven = self._keeper.state.unproven
+        for name, watch in self._guard.state.watches if unproven else ():
+            if watch.level is not None and (name, watch.level) in unproven:
+                self._keeper.post(Seen(name, watch.level))
 
     def _note_clock_step(self, at: Instant) -> None:
         """The scheduler sleeps by another clock and would not notice."""

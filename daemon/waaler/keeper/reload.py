@@ -29,7 +29,14 @@ def reload(path: Path, present: Settings) -> tuple[Settings, list[Message]]:
     waits = [name for name in NEEDS_RESTART if getattr(new, name) != getattr(present, name)]
     messages: list[Message] = [
         Notice(PLAN_REJECTED),
-        NewPlan(new.plan, new.sensing, new.limits, changes(present, new), new.thirst),
+        NewPlan(
+            new.plan,
+            new.sensing,
+            new.limits,
+            changes(present, new),
+            new.thirst,
+            new.file.not_commissioned is not None,
+        ),
     ]
     if waits:
         text = f"Changes of {', '.join(waits)} wait for a restart of the daemon."

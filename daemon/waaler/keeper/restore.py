@@ -75,7 +75,8 @@ def restore(files: Files, boot: str, plan: Plan, at: Instant) -> Restored:
     notice = Notice(
         "history-lost", Severity.SOON, f"{text}; a new one was begun, and watering goes on within limits."
     )
-    return Restored(replace(memory, guard=replace(guard, tripped=assumed.guard.tripped)), {}, (notice,))
+    guard = replace(guard, tripped=assumed.guard.tripped)
+    return Restored(replace(memory, guard=guard, has_watered=True), {}, (notice,))
 
 
 def _memory(store: Store, at: Instant) -> Memory:

@@ -39,6 +39,9 @@ def status(core: CoreState, guard: GuardState, alerts: Alerts, at: Instant, beat
         "next": _next(core, at, zone),
         "standing": _standing(core, at, zone),
         "alerts": [{"kind": kind, **alert} for kind, alert in sorted(alerts.items())],
+        "to_be_seen": sorted(f"{name.value} {level.value}" for name, level in core.unproven),
+        "flow_l_per_min": guard.flow_l_per_min,
+        "is_live": guard.is_read_back_on if guard.limits.has_read_back else None,
         "inputs": {name.value: "not read" if w.level is None else w.level.value for name, w in guard.watches},
         "trips": sorted(
             {words(w.trip, name) for name, w in guard.watches if w.trip} | {words(lock) for lock in guard.locks}

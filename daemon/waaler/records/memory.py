@@ -8,7 +8,7 @@ from waaler.core.facts import Cause, Outcome, RunResult
 from waaler.core.memory import Given, Memory, Standing
 from waaler.guard.memory import DAY_S, Span
 from waaler.guard.memory import Memory as GuardMemory
-from waaler.guard.messages import Instant, Permit, Purse, Trip
+from waaler.guard.messages import Input, Instant, Level, Permit, Purse, Trip
 from waaler.plan.types import CycleKey
 from waaler.records.boots import Boots
 from waaler.records.second_copy import SecondCopy
@@ -19,6 +19,7 @@ KEEP_KEYS_S = 2 * DAY_S
 PROTECTIVE = frozenset({Trip.LOW_SUMP, Trip.HIGH_TRAY, Trip.NOT_READ})
 STANDINGS = ("pause", "service", "soak")
 OWING = (Outcome.MISSED.value, Outcome.REFUSED.value, Outcome.CUT_SHORT.value, Outcome.INTERRUPTED.value)
+UNATTENDED = "SELECT id FROM run WHERE cause NOT IN ('by hand', 'attended', 'soak') AND actual_s > 0 LIMIT 1"
 RECENT_RUNS = 1000
 """Rows looked at for the last days; `most_starts` of 6 an hour makes at most 288 in two days."""
 
@@ -61,6 +62,8 @@ def restore(db: sqlite3.Connection, boots: Boots, copy: SecondCopy | None, now: 
         is_owed=recent.is_owed(),
         pulse_s=_pulse_s(db),
         standing=standing,
+        has_watered=bool(_rows(db, UNATTENDED)),
+        seen=_seen(db),
         open_alerts=frozenset(
             row["kind"] for row in _rows(db, "SELECT kind FROM alert WHERE resolved_wall_s IS NULL")
         ),
@@ -190,6 +193,12 @@ def _trips(db: sqlite3.Connection, condition: str) -> frozenset[Trip]:
 def _pulse_s(db: sqlite3.Connection) -> float | None:
     rows = _rows(db, "SELECT what, seconds FROM deed WHERE what IN ('pulses', 'refill') ORDER BY id DESC LIMIT 1")
     return rows[0]["seconds"] if rows and rows[0]["what"] == "pulses" else None
+
+
+def _seen(db: sqlite3.Connection) -> frozenset[tuple[Input, Level]]:
+    """Protective inputs and how they once read: deeds such as `sump_low bad`."""
+    marks = (row["text"].split(" ", 1) for row in _rows(db, "SELECT text FROM deed WHERE what = 'input-seen'"))
+    return frozenset((Input(name), Level(level)) for name, level in marks)
 
 
 def _standing(db: sqlite3.Connection, boots: Boots, now: Instant) -> tuple[Standing | None, tuple[Permit, ...]]:

@@ -200,4 +200,5 @@ class BedFile(Section):
     no_sump_float: Literal["accepted"] | None = None
     no_tray_float: Literal["accepted"] | None = None
     broken_wire_unsafe: Literal["accepted"] | None = None
+    not_commissioned: Literal["accepted"] | None = None
     mqtt: MqttSection | None = None

@@ -172,6 +172,9 @@ def _wiring(settings: Settings) -> Iterator[Fault]:
         return
     yield from pin_warnings(file, source)
     yield from _relays(file.pins, source)
+    if file.not_commissioned is not None:
+        what = "the bed may water before its floats were seen in both states: every status will say so"
+        yield source.fault(("not_commissioned",), what, "walk through `waaler commission` and leave this out")
     for key, name in (("no_sump_float", "sump_low"), ("no_tray_float", "tray_high")):
         if getattr(file, key) is not None and getattr(file.pins, name) == "none":
             yield source.fault((key,), f"{name} is not fitted: every status will say so", "fit the float")

@@ -1,0 +1,39 @@
+"""Before a bed waters by itself for the first time, its protective inputs must have been seen in both states.
+
+An inverted or stuck float is the commonest mistake of a new bed, and shows only when somebody moves it.
+"""
+
+from waaler.core.facts import Severity
+from waaler.core.messages import Seen
+from waaler.core.turn import Turn
+
+__all__ = ["REFUSAL", "look", "see"]
+
+KIND = "not-commissioned"
+REFUSAL = "not commissioned yet: the floats were not seen in both states"
+
+
+def see(turn: Turn, seen: Seen) -> None:
+    """Strikes a state off the list; with the last one the bed may water."""
+    mark = (seen.input, seen.level)
+    if mark not in turn.state.unproven:
+        return
+    turn.set(unproven=turn.state.unproven - {mark})
+    turn.deed("input-seen", f"{seen.input.value} {seen.level.value}")
+    if not turn.state.unproven:
+        turn.deed("armed", "every protective input was seen in both states; the plan may water by itself")
+
+
+def look(turn: Turn) -> None:
+    """Raises and resolves the alert."""
+    left = sorted(turn.state.unproven)
+    if not left:
+        turn.resolve(KIND)
+        return
+    missing = ", ".join(f"{name.value} {level.value}" for name, level in left)
+    turn.alert(
+        KIND,
+        Severity.URGENT,
+        f"The bed is not watered: not yet seen is {missing}. Walk through `waaler commission`, or pull the pump's"
+        " plug, lift and drop each float and look at `waaler status`.",
+    )
