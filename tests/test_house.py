@@ -11,7 +11,7 @@ FLOORS = {
     "plan": 1, "guard": 1, "bed": 1,
     "core": 2, "model": 2,
     "settings": 3, "devices": 3, "records": 3, "report": 3,
-    "keeper": 4, "rehearsal": 4, "notify": 4, "page": 4,
+    "commission": 4, "keeper": 4, "rehearsal": 4, "notify": 4, "page": 4,
     "cli": 5,
 }  # fmt: skip
 SAME_FLOOR_ALLOWED = {("report", "records")}

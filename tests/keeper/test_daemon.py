@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 from tests.keeper.process import FILE, Daemon, until
 
+from waaler.commission.by_socket import SocketSite
+
 
 @pytest.fixture
 def daemon(tmp_path: Path) -> Iterator[Daemon]:
@@ -152,3 +154,42 @@ def test_orders_over_the_commands(daemon: Daemon) -> None:
     wrong = daemon.command("water", "soon")
     assert wrong.returncode == 2
     assert "write 4 min, 90 s or 1 h 30 min" in wrong.stderr
+
+
+# --- a new bed ----------------------------------------------------------------------------------
+
+
+def test_a_new_bed_says_what_must_be_seen_and_a_person_may_stand_by(daemon: Daemon) -> None:
+    daemon.start("--as-new")
+    until(lambda: daemon.status()["to_be_seen"] == ["sump_low bad", "tray_high bad"], "both good states seen")
+    assert [alert["kind"] for alert in daemon.status()["alerts"]] == ["not-commissioned"]
+    assert not daemon.order(do="soak", seconds=3600)["ok"]
+
+    site = SocketSite(lambda order: daemon.order(**order))
+    until(lambda: site.look().held_by is None, "nothing in the way of a run")
+    assert site.order("attend", 600.0) == (True, daemon.order(do="attend", seconds=600.0)["text"])
+    assert site.order("water", 2.0) == (True, "running for 2 s")
+    assert site.look().is_running
+    assert site.order("confirm") == (True, "confirmed")
+    until(lambda: not site.look().is_running, "the end of the run")
+    assert site.look().held_by == "the pump rests between two runs"
+    assert site.counts("pot_3") == pytest.approx(380, abs=5)
+    assert site.order("commission", text="passed, run_back: 8 min", amounts={"run_back": 480.0})[0]
+    assert site.order("resume") == (True, "attended ended; the plan goes on")
+    daemon.end()
+
+    told = daemon.command("history").stdout
+    assert "commission" in told
+    assert "passed, run_back: 8 min" in told
+
+
+def test_a_new_bed_whose_file_accepts_it_waters_and_says_so_in_every_status(daemon: Daemon) -> None:
+    daemon.file.write_text(FILE + "not_commissioned: accepted\n")
+    daemon.start("--as-new")
+
+    status = daemon.status()
+    assert status["to_be_seen"] == []
+    assert status["warnings"] == [
+        "not commissioned, which the file accepts: nobody need have seen the floats in both states"
+    ]
+    assert "warning  not commissioned" in daemon.command("status").stdout

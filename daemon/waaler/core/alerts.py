@@ -75,7 +75,7 @@ def look(turn: Turn) -> float:
 
 def _is_service(turn: Turn) -> bool:
     """While a person works at the bed, levels are expected to be odd."""
-    return turn.state.standing is not None and turn.state.standing.what == "service"
+    return turn.state.standing is not None and turn.state.standing.what in ("service", "attended")
 
 
 def _look_at_sump(turn: Turn) -> float:

@@ -53,10 +53,17 @@ class Joined:
 
 
 def begin(
-    plan: Plan, sensing: Sensing, limits: Limits, memory: Memory, at: Instant, thirst: Thirst | None = None
+    plan: Plan,
+    sensing: Sensing,
+    limits: Limits,
+    memory: Memory,
+    at: Instant,
+    thirst: Thirst | None = None,
+    must_be_proven: bool = False,
 ) -> Joined:
+    begun = decisions.begin(plan, sensing, limits, memory, at, thirst=thirst, must_be_proven=must_be_proven)
     return Joined(
-        decisions=decisions.begin(plan, sensing, limits, memory, at, thirst=thirst),
+        decisions=begun,
         guard=begin_guard(limits, memory.guard, at.long_s),
         wake_s=at.long_s,
         guard_wake_s=at.long_s,

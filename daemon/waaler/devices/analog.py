@@ -31,6 +31,8 @@ class Channel(Protocol):
     def counts(self) -> float | None:
         """The median of a few samples; None if the converter does not answer as one that lives."""
 
+    def close(self) -> None: ...
+
 
 class I2cBus(Protocol):
     """What is used of an smbus2 bus. Both raise OSError where no chip answers."""
@@ -63,6 +65,10 @@ class SpiChannel:
         except OSError:
             return None
 
+    def close(self) -> None:
+        """gpiozero shares its software SPI between factories: one left open would be found by the next."""
+        self._device.close()
+
 
 class I2cChannel:
     """Measures once for each sample, up to 4.096 V, so that several channels share the chip."""
@@ -83,6 +89,9 @@ class I2cChannel:
             return _plausible(counts, ConverterKind.I2C, self._is_zero_read)
         except OSError:
             return None
+
+    def close(self) -> None:
+        """Nothing was claimed."""
 
     def _sample(self) -> int:
         mux = SINGLE_ENDED | self._source.channel << 4
@@ -106,6 +115,9 @@ class AnalogSensor:
     def counts(self) -> float | None:
         """As the converter gives them now."""
         return self._channel.counts()
+
+    def close(self) -> None:
+        self._channel.close()
 
     def read(self) -> float | None:
         """None as soon as the converter does not answer."""

@@ -3,6 +3,7 @@
 The guard's thread alone moves the relay and reads the protective floats; another thread reads the advisers.
 """
 
+import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
@@ -55,8 +56,15 @@ class Bench:
     counts: Mapping[str, Callable[[], float | None]] = field(default_factory=dict)
 
 
-def open_bench(wiring: Wiring, factory: Factory, i2c: I2cBus | None = None) -> Bench:
-    """Claims every pin, the relays first and off. i2c: the bus, where something is wired to it.
+def open_bench(
+    wiring: Wiring,
+    factory: Factory,
+    i2c: I2cBus | None = None,
+    now_s: Callable[[], float] = time.monotonic,
+) -> Bench:
+    """Claims every pin, the relays first and off.
+
+    i2c: the bus, where something is wired to it. now_s: the flow meter's clock.
 
     Raises: ValueError without a relay; gpiozero's errors if a pin cannot be claimed.
     """
@@ -83,6 +91,8 @@ def open_bench(wiring: Wiring, factory: Factory, i2c: I2cBus | None = None) -> B
 
     def close() -> None:
         relay.close()
+        for sensor in analog.values():
+            sensor.close()
         factory.close()
 
     return Bench(
@@ -90,7 +100,7 @@ def open_bench(wiring: Wiring, factory: Factory, i2c: I2cBus | None = None) -> B
         levels={name: switch.read for name, switch in floats.items()},
         advisers=advisers,
         close=close,
-        flow=None if wiring.flow is None else FlowMeter(wiring.flow, factory).read,
+        flow=None if wiring.flow is None else FlowMeter(wiring.flow, factory, now_s).read,
         is_live=None if wiring.sensed is None else _liveness(wiring.sensed, factory),
         counts={name: sensor.counts for name, sensor in analog.items()},
     )

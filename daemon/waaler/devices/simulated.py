@@ -2,7 +2,7 @@
 
 import os
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from random import Random
 from threading import Event, Thread
@@ -21,9 +21,10 @@ from waaler.bed.wiring import (
     Wiring,
 )  # fmt: skip
 from waaler.devices.bench import Relay
+from waaler.devices.hands import Hands
 from waaler.devices.lines import mock_lines
 from waaler.devices.simulated_i2c import SimulatedI2c
-from waaler.guard.messages import Contact
+from waaler.guard.messages import Contact, Input
 from waaler.model.bed import Bed, Water, advance, full_bed
 from waaler.model.outlets import Outlets
 from waaler.model.sensors import (
@@ -122,19 +123,28 @@ class TracedRelay:
 class SimulatedBed:
     """Moves mock pins as the bed's water would, from its own thread, until closed.
 
-    local_hour: gives the hour of the day, 0 to 24, for what the plants drink.
+    local_hour: gives the hour of the day, 0 to 24, for what the plants drink. hands: what somebody does to it.
     """
 
-    def __init__(self, figures: Figures, wiring: Wiring, local_hour: Callable[[], float], seed: int = 1) -> None:
+    def __init__(
+        self,
+        figures: Figures,
+        wiring: Wiring,
+        local_hour: Callable[[], float],
+        seed: int = 1,
+        hands: Hands | None = None,
+    ) -> None:
         self.factory: Factory = mock_lines()
         self._bed = Bed(figures, Outlets(figures))
         self._sky = Sky((figures.drink_l_per_pot_day,) * figures.pots, light_mj_per_m2=LIGHT_MJ_PER_M2)
         self.water: Water = full_bed(self._bed)
         self._wiring = wiring
+        self.hands = hands or Hands()
+        self._bounces = False
         self._pulses = 0.0
         self._local_hour = local_hour
         self._noise = Random(seed)
-        self._floats = {"sump": Float(figures.sump_low_l), "tray": Float(figures.tray_high_l)}
+        self._floats = {Input.SUMP_LOW: Float(figures.sump_low_l), Input.TRAY_HIGH: Float(figures.tray_high_l)}
         self._stop = Event()
         self._converter = Converter(self._counts, self.factory)
         self.i2c = SimulatedI2c(lambda channel: self._counts(channel) * SPI_COUNT_V / I2C_COUNT_V)
@@ -161,16 +171,24 @@ class SimulatedBed:
     def move(self, seconds: float) -> None:
         """Lets the water go its way for `seconds`, then sets every line."""
         before_l = self.water.lifted_l
-        self.water = advance(self._bed, self.water, seconds, self.is_on, self._sky, self._local_hour())
+        is_pumping = self.is_on and self.hands.is_pump_plugged
+        hour, drain_open = self._local_hour(), self.hands.drain_open
+        self.water = advance(self._bed, self.water, seconds, is_pumping, self._sky, hour, drain_open)
         self._move_floats()
         self._turn_meter(self.water.lifted_l - before_l)
 
     def _counts(self, channel: int) -> float:
-        """The probe on this channel sits in the pot of that number; a light sensor there sees the day's sun."""
+        """The probe on this channel sits in the pot of that number, unless somebody holds it elsewhere.
+
+        A light sensor there sees the day's sun.
+        """
         light = next((light for light in self._wiring.lights if light.source.channel == channel), None)
         if light is not None:
             return FULL_COUNTS * min(1.0, self._sky.light_w_per_m2(self._local_hour()) / light.scale.points[-1][1])
-        percent = moisture_percent(self._bed, self.water, channel % self._bed.figures.pots)
+        at = {probe.source.channel: self.hands.probes.get(probe.name) for probe in self._wiring.probes}
+        percent = at.get(channel)
+        if percent is None:
+            percent = moisture_percent(self._bed, self.water, channel % self._bed.figures.pots)
         return counts_of(percent + self._noise.gauss(0.0, NOISE_PERCENT))
 
     def _run(self) -> None:
@@ -178,17 +196,31 @@ class SimulatedBed:
             self.move(STEP_S)
 
     def _move_floats(self) -> None:
-        wiring = self._wiring
-        sump_is_up = self._floats["sump"].see(self.water.sump_l)
-        tray_is_up = self._floats["tray"].see(self.water.tray_l)
-        for pin, is_good in ((wiring.sump_low, sump_is_up), (wiring.tray_high, not tray_is_up)):
-            if pin is not None:
-                self._drive(pin, is_closed=is_good is pin.closed_is_good)
+        wiring, hands = self._wiring, self.hands
+        self._bounces = not self._bounces
+        for name, switch, pin in self._float_pins():
+            is_closed = self._is_good(name) is switch.closed_is_good
+            is_closed ^= name in hands.chattering and self._bounces
+            self._drive(pin, is_closed=is_closed and name not in hands.broken)
         if wiring.tray_wet is not None:
-            self._drive(wiring.tray_wet, is_closed=self.water.tray_l > TRAY_WET_L)
+            self._drive(wiring.tray_wet, is_closed=hands.is_tray_wetted or self.water.tray_l > TRAY_WET_L)
 
         if wiring.sensed is not None:
             self._drive(wiring.sensed, is_closed=self.is_on)
+
+    def _float_pins(self) -> Iterator[tuple[Input, FloatPin, FloatPin]]:
+        """Each float with its own pin, for the kind of its switch, and the pin that its wire really sits on."""
+        pins = {Input.SUMP_LOW: self._wiring.sump_low, Input.TRAY_HIGH: self._wiring.tray_high}
+        ends = reversed(pins.values()) if self.hands.are_swapped else pins.values()
+        for (name, own), end in zip(pins.items(), ends, strict=True):
+            if own is not None and end is not None:
+                yield name, own, end
+
+    def _is_good(self, name: Input) -> bool:
+        """The sump's float is lifted when all is well, the tray's hangs."""
+        volume_l = self.water.sump_l if name is Input.SUMP_LOW else self.water.tray_l
+        is_lifted = self.hands.is_lifted(name, self._floats[name].see(volume_l))
+        return is_lifted is (name is Input.SUMP_LOW)
 
     def _turn_meter(self, litres: float) -> None:
         meter = self._wiring.flow

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from math import inf
 
 from waaler.guard.contacts import test_s
 from waaler.guard.memory import HOUR_S
@@ -9,7 +10,7 @@ from waaler.guard.messages import Ask, Input, Purse, Trip
 from waaler.guard.state import PLAN_PURSES, State, energised_s, permit_of, starts_last_hour
 from waaler.guard.watch import Watch, allows, free_at_s
 
-__all__ = ["Block", "blocks", "granted_until_s", "words"]
+__all__ = ["Block", "blocks", "granted_until_s", "held_by", "words"]
 
 WORDS = {
     Trip.LOW_SUMP: "sump low",
@@ -48,6 +49,16 @@ def blocks(state: State, ask: Ask) -> Iterator[Block]:
         yield from _input_blocks(state, name, watch)
     yield from _rest_blocks(state, ask)
     yield from _allowance_blocks(state, ask)
+
+
+def held_by(state: State) -> Block | None:
+    """What would refuse a run by hand now, attended where that was permitted; None if nothing does.
+
+    Of several the one whose end is not known, else the one that ends last.
+    """
+    purse = Purse.SPARE if permit_of(state, Purse.ATTENDED) is None else Purse.ATTENDED
+    found = tuple(blocks(state, Ask(0, 1.0, purse, state.now_s)))
+    return max(found, key=lambda block: inf if block.free_at_s is None else block.free_at_s, default=None)
 
 
 def granted_until_s(state: State, ask: Ask) -> float:

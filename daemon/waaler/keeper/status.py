@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 from waaler.core.state import Stage
 from waaler.core.state import State as CoreState
-from waaler.guard.asking import words
+from waaler.guard.asking import held_by, words
 from waaler.guard.messages import Instant
 from waaler.guard.state import PLAN_PURSES, energised_s
 from waaler.guard.state import State as GuardState
@@ -39,6 +39,7 @@ def status(core: CoreState, guard: GuardState, alerts: Alerts, at: Instant, beat
         "next": _next(core, at, zone),
         "standing": _standing(core, at, zone),
         "alerts": [{"kind": kind, **alert} for kind, alert in sorted(alerts.items())],
+        "held_by": _held_by(guard, at),
         "to_be_seen": sorted(f"{name.value} {level.value}" for name, level in core.unproven),
         "flow_l_per_min": guard.flow_l_per_min,
         "is_live": guard.is_read_back_on if guard.limits.has_read_back else None,
@@ -95,6 +96,15 @@ def _next(core: CoreState, at: Instant, zone: str) -> dict[str, Any] | None:
         "seconds": cycle.seconds,
         "window": cycle.key.window,
     }
+
+
+def _held_by(guard: GuardState, at: Instant) -> dict[str, Any] | None:
+    """What would refuse a run by hand now, and for how many seconds more, if that is known."""
+    block = held_by(guard)
+    if block is None:
+        return None
+    left_s = None if block.free_at_s is None else round(max(0.0, block.free_at_s - at.long_s), 1)
+    return {"reason": block.reason, "seconds": left_s}
 
 
 def _standing(core: CoreState, at: Instant, zone: str) -> dict[str, Any] | None:
