@@ -125,7 +125,7 @@ def test_a_drain_slower_than_the_file_says_is_told() -> None:
     walked = Walked(TEXT + "limits: {run_back: 1 min}\n", Hands())
 
     assert walked.failed == ["run_back"]
-    assert "longer than the file has: write `run_back: 8 min` under limits" in walked.of("run_back").text
+    assert "longer than the file has: write `run_back: 4 min` under limits" in walked.of("run_back").text
 
 
 def test_a_run_that_nobody_confirms_is_cut() -> None:

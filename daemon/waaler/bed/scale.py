@@ -25,7 +25,7 @@ class Scale:
         after = bisect_left(self.points, (counts, 0.0))
         after = min(max(after, 1), len(self.points) - 1)
         (low, low_value), (high, high_value) = self.points[after - 1], self.points[after]
-        return low_value + (counts - low) / (high - low) * (high_value - low_value)
+        return low_value + (counts - low) * (high_value - low_value) / (high - low)
 
     @property
     def is_monotonic(self) -> bool:
