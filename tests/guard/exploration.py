@@ -179,7 +179,7 @@ class _Deeds:
         deeds: dict[str, Deed] = {
             "second": self._second,
             "ask 3 s": lambda node: self._say(node, Ask(1, 3.0, Purse.PLAN, 0.0)),
-            "ask 1 s by hand": lambda node: self._say(node, Ask(1, 1.0, Purse.SPARE, 0.0, reserve_s=3.0)),
+            "ask 1 s by hand": lambda node: self._say(node, Ask(2, 1.0, Purse.SPARE, 0.0, reserve_s=3.0)),
             "cut": lambda node: self._say(node, Cut("cut")),
             "clear": self._clear,
             "supply live": lambda node: self._supply(node, True),

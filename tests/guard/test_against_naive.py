@@ -56,6 +56,7 @@ class Both(RuleBasedStateMachine):
         self.guard = guard_state.begin(LIMITS, Memory(), self.long_s)
         self.naive = naive.NaiveGuard()
         self.is_on = False
+        self.asked = 0
         self.wires: dict[str, str | None] = {"sump": "good", "tray": "good"}
         self._read_all()
         self._pass(naive.REST + naive.START_DELAY)
@@ -80,7 +81,8 @@ class Both(RuleBasedStateMachine):
 
     @rule(seconds=st.sampled_from([0, 1, 10, 30, 50]))
     def ask(self, seconds: int) -> None:
-        actions = self._tell(Ask(1, float(seconds), Purse.PLAN, self.long_s + 5))
+        self.asked += 1
+        actions = self._tell(Ask(self.asked, float(seconds), Purse.PLAN, self.long_s + 5))
         assert any(isinstance(action, Refused) for action in actions) is not self.naive.ask(seconds)
 
     @rule()

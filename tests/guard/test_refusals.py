@@ -1,6 +1,7 @@
 """What the guard says no to. Limits stand here again as literals."""
 
 import math
+from dataclasses import replace
 
 import pytest
 from tests.guard.desk import LIMITS, Desk
@@ -208,3 +209,16 @@ def test_without_a_sump_float_only_the_tray_is_asked() -> None:
     desk.ask()
 
     assert desk.is_on
+
+
+def test_the_same_run_asked_for_twice_is_granted_the_same_deadline_and_one_start() -> None:
+    """A refusal of a run that is on its way would go into the records as one that never was."""
+    desk = Desk().ready()
+    first = desk.ask(60)
+    again = Ask(desk.run_id, 60.0, Purse.PLAN, valid_until_s=desk.long_s + 5.0)
+    desk.pass_s(2.0)
+
+    assert desk.tell(again) == [action for action in first if isinstance(action, Granted)]
+    assert refusal(desk.tell(replace(again, run_id=desk.run_id + 1))) == "another run is in progress"
+    desk.pass_s(58.0)
+    assert not desk.is_on

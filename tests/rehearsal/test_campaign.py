@@ -135,3 +135,12 @@ def test_a_run_whose_grant_got_lost_is_not_forgotten_when_the_power_flaps() -> N
     told = tell(Story(1227, replace(SCENE, seed=192_080_207, faults=faults)))
 
     assert told.violations == ()
+
+
+@pytest.mark.parametrize("is_equipped", [False, True])
+def test_doubled_messages_and_flapping_power_forget_no_rest(is_equipped: bool) -> None:
+    """The double of a granted run was refused, and its refusal written: after the power cut the run had never been."""
+    faults = (Fault("messages-double", 15_506.0, 188_306.0), Fault("power-flaps", 51_314.0, 65_714.0))
+    scene = replace(equipped(SCENE) if is_equipped else SCENE, faults=faults, seed=86_120_975)
+
+    assert tell(Story(0, scene)).violations == ()

@@ -104,8 +104,8 @@ def recorded(turn: Turn, message: Recorded) -> None:
 
 
 def granted(turn: Turn, message: Granted) -> None:
-    active = turn.state.active
-    if active is None or active.run_id != message.run_id:
+    active = _asked(turn, message.run_id)
+    if active is None:
         return
     seconds = message.until_s - turn.now_s
     signs.judge(turn)
@@ -117,9 +117,15 @@ def granted(turn: Turn, message: Granted) -> None:
     turn.answer(active.wanted.order_id, True, f"running for {seconds:.0f} s")
 
 
-def refused(turn: Turn, message: Refused) -> None:
+def _asked(turn: Turn, run_id: int) -> Active | None:
+    """The run on its way if it still waits for an answer: a second one changes nothing."""
     active = turn.state.active
-    if active is None or active.run_id != message.run_id:
+    return active if active is not None and active.run_id == run_id and active.stage is Stage.ASKED else None
+
+
+def refused(turn: Turn, message: Refused) -> None:
+    active = _asked(turn, message.run_id)
+    if active is None:
         return
     wanted = active.wanted
     turn.set(active=None)

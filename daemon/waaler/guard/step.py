@@ -74,6 +74,9 @@ def _receive(state: State, message: Message) -> Step:
 
 
 def _answer(state: State, ask: Ask) -> Step:
+    if state.run is not None and state.run.run_id == ask.run_id:
+        # the same asked twice is the run that is on its way: a refusal of it would be untrue
+        return state, (Granted(ask.run_id, state.run.until_s),)
     against = tuple(blocks(state, ask))
     if against:
         times = [block.free_at_s for block in against]
