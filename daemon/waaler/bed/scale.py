@@ -28,6 +28,11 @@ class Scale:
         return low_value + (counts - low) * (high_value - low_value) / (high - low)
 
     @property
+    def inverse(self) -> "Scale":
+        """Counts by value, of a scale that is monotonic."""
+        return Scale.of(*((value, counts) for counts, value in self.points))
+
+    @property
     def is_monotonic(self) -> bool:
         """Whether its values only rise or only fall, so that each has one meaning."""
         values = [value for _, value in self.points]

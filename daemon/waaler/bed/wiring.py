@@ -6,8 +6,8 @@ from enum import StrEnum
 from waaler.bed.scale import Scale
 
 __all__ = [
-    "AnalogDevice", "AnalogInput", "ConverterKind", "FloatPin", "FlowPin", "Pull", "RelayPin", "SensedPin",
-    "Supply", "ThermometerInput", "Wiring",
+    "AnalogDevice", "AnalogInput", "ButtonPin", "ConverterKind", "FloatPin", "FlowPin", "LevelFloat", "OutputPin",
+    "Pull", "RelayPin", "SensedPin", "Supply", "ThermometerInput", "Wiring",
 ]  # fmt: skip
 
 
@@ -57,6 +57,31 @@ class FlowPin:
 @dataclass(frozen=True, slots=True)
 class SensedPin:
     """An isolated contact that is closed while the pump's supply behind the last relay is live."""
+
+    gpio: int
+    pull: Pull = Pull.UP
+
+
+@dataclass(frozen=True, slots=True)
+class LevelFloat:
+    """A float switch in the sump, closed while water lifts it. at_l: the volume at which it turns."""
+
+    gpio: int
+    at_l: float
+    pull: Pull = Pull.UP
+
+
+@dataclass(frozen=True, slots=True)
+class OutputPin:
+    """A status light or a buzzer. on_is_high: the level that switches it on."""
+
+    gpio: int
+    on_is_high: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class ButtonPin:
+    """A push-button, closed while it is pressed."""
 
     gpio: int
     pull: Pull = Pull.UP
@@ -118,9 +143,25 @@ class Wiring:
     probes: tuple[AnalogDevice, ...] = ()
     thermometers: tuple[ThermometerInput, ...] = ()
     lights: tuple[AnalogDevice, ...] = ()
+    levels: tuple[AnalogDevice, ...] = ()
+    currents: tuple[AnalogDevice, ...] = ()
+    sump_floats: tuple[LevelFloat, ...] = ()
+    status_light: OutputPin | None = None
+    buzzer: OutputPin | None = None
+    button: ButtonPin | None = None
     supply: Supply = Supply.LOW_VOLTAGE
 
     @property
     def needs_i2c(self) -> bool:
         """Whether something is wired to the I2C bus."""
-        return any(device.source.converter is ConverterKind.I2C for device in (*self.probes, *self.lights))
+        return any(device.source.converter is ConverterKind.I2C for device in self.analog)
+
+    @property
+    def analog(self) -> tuple[AnalogDevice, ...]:
+        """Everything on a converter."""
+        return (*self.probes, *self.lights, *self.levels, *self.currents)
+
+    @property
+    def can_announce(self) -> bool:
+        """Whether somebody at the bed is told of a start."""
+        return self.status_light is not None or self.buzzer is not None

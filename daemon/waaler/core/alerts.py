@@ -54,7 +54,7 @@ def trip_changed(turn: Turn, message: Tripped | TripEnded | LockLifted) -> None:
     """A trip began or ended."""
     trip = message.trip
     if isinstance(message, Tripped):
-        turn.set(trips=turn.state.trips | {trip})
+        turn.set(trips=turn.state.trips | {trip}, must_announce=True)
         turn.write(TripBegan(turn.at, trip, message.reason, message.is_locked))
     else:
         turn.set(trips=turn.state.trips - {trip})

@@ -5,9 +5,10 @@ from math import inf
 from waaler.core import proving
 from waaler.core.alerts import LOCKS
 from waaler.core.entries import amount_text, enter
-from waaler.core.facts import Amount, Cause, Severity
+from waaler.core.facts import Amount, Cause, Outcome, Severity
 from waaler.core.memory import Standing
 from waaler.core.messages import Order, OrderKind
+from waaler.core.runs import write_off
 from waaler.core.state import Wanted
 from waaler.core.turn import Turn
 from waaler.guard.messages import Clear, Cut, LockLifted, LockStays, Permit, Purse
@@ -32,7 +33,7 @@ def obey(turn: Turn, order: Order) -> None:
             _water(turn, order)
         case OrderKind.STOP:
             turn.tell_guard(Cut(f"stopped by {order.by}"))
-            turn.set(queue=tuple(wanted for wanted in turn.state.queue if wanted.pulse == 1))
+            _drop_queued(turn, order.by)
             turn.answer(order.order_id, True, "stopped; the plan goes on with its next cycle")
         case OrderKind.PAUSE | OrderKind.SERVICE:
             _hold(turn, order)
@@ -61,7 +62,7 @@ def end_standing(turn: Turn) -> float:
         return inf
     if turn.now_s < standing.until_s:
         return standing.until_s
-    turn.set(standing=None)
+    turn.set(standing=None, must_announce=True)
     turn.deed(f"{standing.what}-over", f"{standing.what} is over; the plan goes on")
     turn.resolve("paused-long")
     return inf
@@ -72,6 +73,16 @@ def lock_answered(turn: Turn, message: LockLifted | LockStays) -> None:
         turn.deed("clear", f"{message.trip.value} released", message.by)
     else:
         turn.deed("clear", f"{message.trip.value} stays locked: {message.reason}")
+
+
+def _drop_queued(turn: Turn, by: str) -> None:
+    """What is left of a dose in pulses, and a start that was announced."""
+    queue = turn.state.queue
+    if turn.state.announced_until_s > turn.now_s:
+        for wanted in queue:
+            write_off(turn, wanted, Outcome.STOPPED, f"stopped by {by} before it began")
+        queue = ()
+    turn.set(queue=tuple(wanted for wanted in queue if wanted.pulse == 1))
 
 
 def _water(turn: Turn, order: Order) -> None:
@@ -160,7 +171,7 @@ def _resume(turn: Turn, order: Order) -> None:
         return
     if standing.what in PURSES:
         turn.tell_guard(Permit(PURSES[standing.what], turn.now_s, 0.0))
-    turn.set(standing=None)
+    turn.set(standing=None, must_announce=True)
     turn.deed("resume", f"{standing.what} ended", order.by)
     turn.answer(order.order_id, True, f"{standing.what} ended; the plan goes on")
 

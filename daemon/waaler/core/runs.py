@@ -110,6 +110,8 @@ def granted(turn: Turn, message: Granted) -> None:
     seconds = message.until_s - turn.now_s
     signs.judge(turn)
     turn.set(
+        must_announce=False,
+        announced_until_s=-inf,
         active=replace(active, stage=Stage.RUNNING, since_s=turn.now_s, until_s=message.until_s),
         advisers=tuple(mark_start(adviser) for adviser in turn.state.advisers),
     )
@@ -128,7 +130,7 @@ def refused(turn: Turn, message: Refused) -> None:
     if active is None:
         return
     wanted = active.wanted
-    turn.set(active=None)
+    turn.set(active=None, announced_until_s=-inf)
     turn.write(RunResult(active.run_id, turn.at, Outcome.REFUSED, 0.0, message.reason))
     turn.answer(wanted.order_id, False, f"refused: {message.reason}")
     _account(turn, wanted, 0.0)
@@ -176,16 +178,32 @@ def _give_up(turn: Turn, active: Active, seconds: float, reason: str) -> None:
 def _begin_next(turn: Turn) -> float:
     queue = turn.state.queue
     if not queue:
+        turn.set(announced_until_s=-inf)
         return inf
     first = min(queue, key=lambda wanted: wanted.not_before_s)
     if first.not_before_s > turn.now_s:
         return first.not_before_s
-    left = list(queue)
+    if (start_s := _announced_until_s(turn, first)) > turn.now_s:
+        return start_s
+    left = list(turn.state.queue)
+    first = min(left, key=lambda wanted: wanted.not_before_s)
     left.remove(first)
     turn.set(queue=tuple(left))
     run_id = _write_intent(turn, first)
     turn.set(active=Active(run_id, first, Stage.INTENT, turn.now_s))
     return turn.now_s + INTENT_WAIT_S
+
+
+def _announced_until_s(turn: Turn, first: Wanted) -> float:
+    """When a start that must be announced may come, -inf for any other. Whoever ordered it is answered at once."""
+    state = turn.state
+    if not state.must_announce or state.announce_s <= 0 or first.purse is Purse.ATTENDED:
+        return -inf
+    if state.announced_until_s == -inf:
+        turn.answer(first.order_id, True, f"announced at the bed; it starts in {state.announce_s:.0f} s")
+        queue = tuple(replace(one, order_id=None) if one is first else one for one in state.queue)
+        turn.set(queue=queue, announced_until_s=turn.now_s + state.announce_s)
+    return turn.state.announced_until_s
 
 
 def _write_intent(turn: Turn, wanted: Wanted) -> int:

@@ -73,6 +73,8 @@ class State:
     demanded: the day of the last cycle on demand, and how many that day had. sums: of each window that goes by
     light or by demand, MJ/m2 or litres since the last full run. thirst: what demand is reckoned by.
     unproven: what of the protective inputs must still be seen before the first unattended run; empty: it may come.
+    announce_s: how long a start after a trip, a boot or a pause is announced, 0 without light and buzzer.
+    must_announce: whether the next start is such a one; announced_until_s: when it comes, -inf while none does.
     confirmed_s: when a person last said that they stand by.
     extra_at_s: when a bed that was dry is looked at again, and for how long it would then be watered.
     """
@@ -114,6 +116,9 @@ class State:
     usual: tuple[tuple[str, tuple[bool, ...]], ...] = ()
     unproven: frozenset[tuple[Input, Level]] = frozenset()
     confirmed_s: float = -inf
+    announce_s: float = 0.0
+    must_announce: bool = True
+    announced_until_s: float = -inf
 
 
 def changed(state: T, **changes: Any) -> T:
@@ -135,6 +140,7 @@ def begin(
     fill_l: float | None = None,
     thirst: Thirst | None = None,
     must_be_proven: bool = False,
+    announce_s: float = 0.0,
 ) -> State:
     """The state at a start of the daemon.
 
@@ -169,6 +175,7 @@ def begin(
         fill_l=fill_l,
         thirst=thirst,
         unproven=_unproven(memory, limits) if must_be_proven else frozenset(),
+        announce_s=announce_s,
     )
 
 

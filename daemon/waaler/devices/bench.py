@@ -14,6 +14,8 @@ from waaler.bed.wiring import FloatPin, SensedPin, Wiring
 from waaler.devices.analog import AnalogSensor, I2cBus, open_channel
 from waaler.devices.floats import FloatSwitch
 from waaler.devices.flow import FlowMeter
+from waaler.devices.levels import FloatLadder
+from waaler.devices.panel import Panel
 from waaler.devices.relay import PumpRelay, RelayPair
 from waaler.devices.thermometer import Thermometer
 from waaler.guard.messages import Contact, Input, Level
@@ -53,6 +55,7 @@ class Bench:
     close: Callable[[], None]
     flow: Callable[[], float] | None = None
     is_live: Callable[[], bool] | None = None
+    panel: Panel | None = None
     counts: Mapping[str, Callable[[], float | None]] = field(default_factory=dict)
 
 
@@ -78,14 +81,15 @@ def open_bench(
         if pin is not None
     }
     analog = {
-        device.name: AnalogSensor(device, open_channel(device.source, factory, i2c)) for device in wiring.probes
+        device.name: AnalogSensor(
+            device, open_channel(device.source, factory, i2c, is_zero_read=device in wiring.lights)
+        )
+        for device in wiring.analog
     }
     advisers: dict[str, Callable[[], float | None]] = {name: sensor.read for name, sensor in analog.items()}
     advisers |= {thermometer.name: Thermometer(thermometer).read for thermometer in wiring.thermometers}
-    advisers |= {
-        light.name: AnalogSensor(light, open_channel(light.source, factory, i2c, is_zero_read=True)).read
-        for light in wiring.lights
-    }
+    if wiring.sump_floats:
+        advisers["sump_level"] = FloatLadder(wiring.sump_floats, factory).read
     if wiring.tray_wet is not None:
         advisers["tray_wet"] = _wetness(wiring.tray_wet, factory)
 
@@ -102,6 +106,7 @@ def open_bench(
         close=close,
         flow=None if wiring.flow is None else FlowMeter(wiring.flow, factory, now_s).read,
         is_live=None if wiring.sensed is None else _liveness(wiring.sensed, factory),
+        panel=Panel(wiring, factory),
         counts={name: sensor.counts for name, sensor in analog.items()},
     )
 

@@ -1,6 +1,6 @@
 """Float switches on input lines. Closed means all is well, so that a broken wire reads bad."""
 
-from gpiozero import DigitalInputDevice
+from gpiozero import InputDevice
 from gpiozero.pins import Factory
 
 from waaler.bed.wiring import FloatPin, Pull
@@ -10,11 +10,14 @@ __all__ = ["FloatSwitch"]
 
 
 class FloatSwitch:
-    """Read by level, never by edge; the guard does the debouncing."""
+    """Read by level; the guard does the debouncing.
+
+    No edge is asked for: a float that bounces at the surface would call back hundreds of times a second.
+    """
 
     def __init__(self, pin: FloatPin, factory: Factory) -> None:
         self._closed_is_good = pin.closed_is_good
-        self._device = DigitalInputDevice(pin.gpio, pull_up=pin.pull is Pull.UP, pin_factory=factory)
+        self._device = InputDevice(pin.gpio, pull_up=pin.pull is Pull.UP, pin_factory=factory)
 
     @property
     def is_closed(self) -> bool:

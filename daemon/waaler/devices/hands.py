@@ -32,6 +32,7 @@ class Hands:
     are_swapped: bool = False
     is_tray_wetted: bool = False
     is_pump_plugged: bool = True
+    is_button_pressed: bool = False
     drain_open: float = 1.0
     probes: dict[str, float] = field(default_factory=dict)
 

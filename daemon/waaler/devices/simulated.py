@@ -12,7 +12,9 @@ from gpiozero.pins.mock import MockSPIDevice
 
 from waaler.bed.figures import Figures
 from waaler.bed.wiring import (
+    AnalogDevice,
     AnalogInput,
+    ConverterKind,
     FloatPin,
     FlowPin,
     Pull,
@@ -28,11 +30,9 @@ from waaler.guard.messages import Contact, Input
 from waaler.model.bed import Bed, Water, advance, full_bed
 from waaler.model.outlets import Outlets
 from waaler.model.sensors import (
-    I2C_COUNT_V,
     NOISE_PERCENT,
-    SPI_COUNT_V,
     Float,
-    counts_of,
+    counts_on,
     moisture_percent,
     simulated_probe,
 )  # fmt: skip
@@ -42,7 +42,9 @@ __all__ = ["Converter", "SimulatedBed", "TracedRelay", "simulated_wiring"]
 
 STEP_S = 0.1
 TRAY_WET_L = 0.5
-FULL_COUNTS = 1023
+PUMP_A = 2.0
+"""A 24 V pump of some 50 W. Common practice, no source."""
+
 LIGHT_MJ_PER_M2 = 14.0
 """Of a bright day under a cover. Common practice, no source."""
 
@@ -53,7 +55,8 @@ def simulated_wiring(wiring: Wiring, probes: tuple[str, ...]) -> Wiring:
     Thermometers are no lines: `SimulatedBed.air_c` stands in for each.
     """
     floats = (wiring.sump_low, wiring.tray_high, wiring.tray_wet)
-    pins = (wiring.relay, wiring.cutoff, *floats, wiring.flow, wiring.sensed)
+    panel = (wiring.status_light, wiring.buzzer, wiring.button, *wiring.sump_floats)
+    pins = (wiring.relay, wiring.cutoff, *floats, wiring.flow, wiring.sensed, *panel)
     taken = {pin.gpio for pin in pins if pin}
     free = (gpio for gpio in (17, 27, 22, 23, 24, 25, 5, 6, 12, 13, 16) if gpio not in taken)
     known = {probe.name: probe.source for probe in wiring.probes}
@@ -67,6 +70,10 @@ def simulated_wiring(wiring: Wiring, probes: tuple[str, ...]) -> Wiring:
             simulated_probe(name, known.get(name, AnalogInput(channel))) for channel, name in enumerate(probes)
         ),
     )
+
+
+def _is_on(device: AnalogDevice, source: AnalogInput) -> bool:
+    return (device.source.channel, device.source.converter) == (source.channel, source.converter)
 
 
 class Converter(MockSPIDevice):  # type: ignore[misc]
@@ -146,8 +153,8 @@ class SimulatedBed:
         self._noise = Random(seed)
         self._floats = {Input.SUMP_LOW: Float(figures.sump_low_l), Input.TRAY_HIGH: Float(figures.tray_high_l)}
         self._stop = Event()
-        self._converter = Converter(self._counts, self.factory)
-        self.i2c = SimulatedI2c(lambda channel: self._counts(channel) * SPI_COUNT_V / I2C_COUNT_V)
+        self._converter = Converter(lambda channel: self._counts(AnalogInput(channel)), self.factory)
+        self.i2c = SimulatedI2c(lambda channel: self._counts(AnalogInput(channel, ConverterKind.I2C)))
         self._move_floats()
         self._thread = Thread(target=self._run, name="simulated bed", daemon=True)
 
@@ -177,19 +184,30 @@ class SimulatedBed:
         self._move_floats()
         self._turn_meter(self.water.lifted_l - before_l)
 
-    def _counts(self, channel: int) -> float:
-        """The probe on this channel sits in the pot of that number, unless somebody holds it elsewhere.
+    def _counts(self, source: AnalogInput) -> float:
+        """Of the sensor on this channel; one that the file does not name is a probe."""
+        for devices, value in ((self._wiring.lights, self._light), (self._wiring.levels, self._level),
+                               (self._wiring.currents, self._current)):  # fmt: skip
+            for device in devices:
+                if _is_on(device, source):
+                    return min(float(source.converter.full_counts), max(0.0, device.scale.inverse.value(value())))
+        return counts_on(source, self._moisture(source) + self._noise.gauss(0.0, NOISE_PERCENT))
 
-        A light sensor there sees the day's sun.
-        """
-        light = next((light for light in self._wiring.lights if light.source.channel == channel), None)
-        if light is not None:
-            return FULL_COUNTS * min(1.0, self._sky.light_w_per_m2(self._local_hour()) / light.scale.points[-1][1])
-        at = {probe.source.channel: self.hands.probes.get(probe.name) for probe in self._wiring.probes}
-        percent = at.get(channel)
-        if percent is None:
-            percent = moisture_percent(self._bed, self.water, channel % self._bed.figures.pots)
-        return counts_of(percent + self._noise.gauss(0.0, NOISE_PERCENT))
+    def _moisture(self, source: AnalogInput) -> float:
+        """The probe on this channel sits in the pot of that number, unless somebody holds it elsewhere."""
+        probe = next((probe for probe in self._wiring.probes if _is_on(probe, source)), None)
+        if probe is not None and probe.name in self.hands.probes:
+            return self.hands.probes[probe.name]
+        return moisture_percent(self._bed, self.water, source.channel % self._bed.figures.pots)
+
+    def _light(self) -> float:
+        return self._sky.light_w_per_m2(self._local_hour())
+
+    def _level(self) -> float:
+        return self.water.sump_l
+
+    def _current(self) -> float:
+        return PUMP_A if self.is_on and self.hands.is_pump_plugged else 0.0
 
     def _run(self) -> None:
         while not self._stop.wait(STEP_S):
@@ -205,6 +223,10 @@ class SimulatedBed:
         if wiring.tray_wet is not None:
             self._drive(wiring.tray_wet, is_closed=hands.is_tray_wetted or self.water.tray_l > TRAY_WET_L)
 
+        for one in wiring.sump_floats:
+            self._drive(FloatPin(one.gpio, one.pull), is_closed=self.water.sump_l >= one.at_l)
+        if wiring.button is not None:
+            self._drive(FloatPin(wiring.button.gpio, wiring.button.pull), is_closed=hands.is_button_pressed)
         if wiring.sensed is not None:
             self._drive(wiring.sensed, is_closed=self.is_on)
 

@@ -7,6 +7,7 @@ never share one.
 import signal
 import threading
 from contextlib import ExitStack
+from datetime import UTC, datetime
 from pathlib import Path
 from types import FrameType
 from typing import Any
@@ -19,12 +20,13 @@ from waaler.core.messages import Look, Notice, Seen
 from waaler.devices.bench import Bench
 from waaler.guard.messages import Cut, Instant
 from waaler.keeper.child import NotifyChild
-from waaler.keeper.clock import Clock, boot_id
+from waaler.keeper.clock import Clock, boot_id, long_s
 from waaler.keeper.control import ControlSocket
 from waaler.keeper.guard_thread import GuardThread
 from waaler.keeper.keeper import Keeper
 from waaler.keeper.liveness import Manager, Stillness
 from waaler.keeper.opening import hold_lock, in_force, open_pi, open_simulated, switch_off_first
+from waaler.keeper.panel import PanelThread, View
 from waaler.keeper.recorder import Recorder
 from waaler.keeper.reload import PLAN_REJECTED, RESTART, reload
 from waaler.keeper.restore import Files, restore
@@ -32,6 +34,7 @@ from waaler.keeper.scheduler import CycleWaker
 from waaler.keeper.senses import Senses
 from waaler.keeper.status import UNITS, one_line, status
 from waaler.keeper.watch_file import FileWatch
+from waaler.plan.timetable import upcoming
 from waaler.records.store import Store
 from waaler.settings import Settings
 from waaler.settings.places import runtime_folder, state_folder
@@ -46,6 +49,9 @@ HANGS_AFTER_LOOKS = 6
 STEP_S = 1.0
 OF_THE_LAST_DAEMON = ("part-failed-", RESTART, PLAN_REJECTED)
 END_WAIT_S = 3.0
+ANNOUNCE_S = 15.0
+"""A start after a trip, a boot or a pause is announced so long by light and buzzer. Common practice, no source."""
+
 NOT_COMMISSIONED = "not commissioned, which the file accepts: nobody need have seen the floats in both states"
 
 log = structlog.get_logger()
@@ -108,6 +114,7 @@ class _Daemon:
             fill_l,
             settings.thirst,
             self._must_be_proven,
+            ANNOUNCE_S if settings.wiring.can_announce else 0.0,
         )
         self._keeper = Keeper(core, self._clock, self._record, self._tell_guard, self._chores)
         self._keeper.alerts = restored.alerts
@@ -152,6 +159,7 @@ class _Daemon:
             self._bench.counts,
         )
         self._senses.start()
+        self._panel = self._new_panel()
         self._socket = ControlSocket(
             self._runtime / f"{self._settings.id}.sock",
             self._tell_status,
@@ -168,6 +176,29 @@ class _Daemon:
         self._accept(self._settings)
         log.info("ready", bed=self._settings.id, plan=str(self._file))
         self._manager.ready()
+
+    def _new_panel(self) -> PanelThread | None:
+        """Light, buzzer and button, where at least one of them is fitted."""
+        wiring, panel = self._settings.wiring, self._bench.panel
+        if panel is None or not (wiring.can_announce or wiring.button is not None):
+            return None
+        thread = PanelThread(panel, self._panel_view, self._planned_s, self._keeper.order, long_s, self._part_died)
+        thread.start()
+        return thread
+
+    def _panel_view(self) -> View:
+        keeper, guard = self._keeper, self._guard.state
+        urgent = (kind for kind, alert in keeper.alerts.items() if alert["severity"] == Severity.URGENT)
+        return View(
+            is_running=guard.run is not None,
+            is_stopped=bool(guard.locks) or any(watch.trip for _, watch in guard.watches),
+            is_announced=keeper.state.announced_until_s > long_s(),
+            urgent=frozenset(urgent),
+        )
+
+    def _planned_s(self) -> float | None:
+        now = datetime.fromtimestamp(self._clock.now().wall_s, UTC)
+        return next((cycle.seconds for cycle in upcoming(self._settings.plan, now)), None)
 
     def _begin_notices(self, notices: tuple[Notice, ...]) -> None:
         """What this start found; what the last daemon said of itself is over."""
@@ -301,6 +332,8 @@ class _Daemon:
         self._socket.stop()
         self._waker.stop()
         self._senses.stop()
+        if self._panel is not None:
+            self._panel.stop()
         if self._child is not None:
             self._child.stop()
         self._recorder.put(Deed(self._clock.now(), "stop", "the daemon stopped"))

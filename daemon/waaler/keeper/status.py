@@ -39,6 +39,7 @@ def status(core: CoreState, guard: GuardState, alerts: Alerts, at: Instant, beat
         "next": _next(core, at, zone),
         "standing": _standing(core, at, zone),
         "alerts": [{"kind": kind, **alert} for kind, alert in sorted(alerts.items())],
+        "announced_for_seconds": round(max(0.0, core.announced_until_s - at.long_s), 1),
         "held_by": _held_by(guard, at),
         "to_be_seen": sorted(f"{name.value} {level.value}" for name, level in core.unproven),
         "flow_l_per_min": guard.flow_l_per_min,

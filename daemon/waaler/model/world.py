@@ -28,6 +28,9 @@ from waaler.plan.sensing import Adviser, AdviserKind
 __all__ = ["World"]
 
 TRAY_WET_L = 0.5
+PUMP_A = 2.0
+"""A 24 V pump of some 50 W. Common practice, no source."""
+
 LEAK_L_PER_H = 2.0
 LOST_SHARE = 1 / 3
 CLOGGED = 0.1
@@ -268,6 +271,10 @@ class World:
             return self.air_c
         if adviser.kind is AdviserKind.LIGHT:
             return None if "light-dead" in self.present else self.sky.light_w_per_m2(self.hour)
+        if adviser.kind is AdviserKind.LEVEL:
+            return self.water.sump_l
+        if adviser.kind is AdviserKind.CURRENT:
+            return PUMP_A if self.pump_runs() else 0.0
         if adviser.kind is AdviserKind.TRAY_WET:
             return 1.0 if self.water.tray_l > TRAY_WET_L or "puddle" in self.present else 0.0
         probe = self._probes.get(adviser.name)

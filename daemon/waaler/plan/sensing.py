@@ -16,10 +16,15 @@ class AdviserKind(StrEnum):
     """Degrees Celsius of air or media."""
     LIGHT = "light"
     """Of the sun at the plants, W/m2."""
+    LEVEL = "level"
+    """What the sump holds, litres."""
+    CURRENT = "current"
+    """Of the pump, A."""
 
 
 UNITS = {
     AdviserKind.MOISTURE: "%", AdviserKind.TEMPERATURE: "C", AdviserKind.TRAY_WET: "1", AdviserKind.LIGHT: "W/m2",
+    AdviserKind.LEVEL: "L", AdviserKind.CURRENT: "A",
 }  # fmt: skip
 """Of readings and samples, as people read them; 1 for a contact."""
 

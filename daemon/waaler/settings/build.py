@@ -5,16 +5,6 @@ from datetime import date, timedelta
 from math import inf
 
 from waaler.bed.figures import Figures
-from waaler.bed.wiring import (
-    FloatPin,
-    FlowPin,
-    Pull,
-    RelayPin,
-    SensedPin,
-    Supply,
-    ThermometerInput,
-    Wiring,
-)  # fmt: skip
 from waaler.guard.limits import Limits
 from waaler.plan.sensing import Adviser, AdviserKind, Range, Sensing
 from waaler.plan.timetable import day_seconds
@@ -34,11 +24,10 @@ from waaler.plan.types import (
     Trigger,
     Window,
 )  # fmt: skip
+from waaler.settings.crossing import SUMP_FLOATS
 from waaler.settings.models import BedFile, OnDemandSection, WindowSection
-from waaler.settings.pin_sections import FloatSection, FlowMeterSection, RelaySection, SensedSection
-from waaler.settings.probing import light_device, probe_device
 
-__all__ = ["busiest_day_s", "limits", "plan", "sensing", "wiring"]
+__all__ = ["busiest_day_s", "limits", "plan", "sensing"]
 
 LONGEST_RUN_S = 600.0
 LONGEST_RUN_SHARE = 1 / 3
@@ -112,6 +101,16 @@ def sensing(file: BedFile) -> Sensing:
         Adviser(light.name, AdviserKind.LIGHT, lowest=-1.0, highest=1.01 * light.full, most_change_per_min=inf)
         for light in section.lights
     ]
+    most_l = 1.2 * (file.layout.sump.brim or file.layout.sump.full)
+    advisers += [
+        Adviser(level.name, AdviserKind.LEVEL, highest=most_l, most_change_per_min=inf) for level in section.levels
+    ]
+    advisers += [
+        Adviser(current.name, AdviserKind.CURRENT, highest=100.0, most_change_per_min=inf)
+        for current in section.currents
+    ]
+    if file.pins is not None and file.pins.sump_floats:
+        advisers.append(Adviser(SUMP_FLOATS, AdviserKind.LEVEL, highest=most_l, most_change_per_min=inf))
     if file.pins is not None and file.pins.tray_wet is not None:
         advisers.append(Adviser(TRAY_WET, AdviserKind.TRAY_WET))
     return Sensing(
@@ -132,46 +131,6 @@ def _ranges(file: BedFile) -> Iterator[Range]:
     for name, unit, pair in measured:
         if pair is not None:
             yield Range(name, unit, pair[0], pair[1])
-
-
-def wiring(file: BedFile) -> Wiring:
-    probes = tuple(probe_device(probe) for probe in file.sensing.probes)
-    thermometers = tuple(ThermometerInput(t.name, t.device) for t in file.sensing.thermometers)
-    lights = tuple(light_device(light) for light in file.sensing.lights)
-    supply, pins = Supply(file.pump.supply), file.pins
-    if pins is None:
-        return Wiring(probes=probes, thermometers=thermometers, lights=lights, supply=supply)
-    return Wiring(
-        relay=_relay(pins.relay),
-        cutoff=None if pins.cutoff_relay is None else _relay(pins.cutoff_relay),
-        sump_low=_float(pins.sump_low),
-        tray_high=_float(pins.tray_high),
-        tray_wet=None if pins.tray_wet is None else FloatPin(pins.tray_wet.gpio, Pull(pins.tray_wet.pull)),
-        flow=None if pins.flow_meter is None else _flow_meter(pins.flow_meter),
-        sensed=None if pins.supply_sensed is None else _sensed(pins.supply_sensed),
-        probes=probes,
-        thermometers=thermometers,
-        lights=lights,
-        supply=supply,
-    )
-
-
-def _relay(section: RelaySection) -> RelayPin:
-    return RelayPin(section.gpio, section.energised_by == "high")
-
-
-def _flow_meter(section: FlowMeterSection) -> FlowPin:
-    return FlowPin(section.gpio, section.pulses_per_litre, section.normal, Pull(section.pull))
-
-
-def _sensed(section: SensedSection) -> SensedPin:
-    return SensedPin(section.gpio, Pull(section.pull))
-
-
-def _float(section: FloatSection | str) -> FloatPin | None:
-    if isinstance(section, str):
-        return None
-    return FloatPin(section.gpio, Pull(section.pull), section.closed == "good")
 
 
 def _window(section: WindowSection, bed: Figures) -> Window:

@@ -11,7 +11,10 @@ from waaler.settings.pinning import pin_faults
 from waaler.settings.probing import OnConverter
 from waaler.settings.text import Path, Source
 
-__all__ = ["contradictions"]
+__all__ = ["SUMP_FLOATS", "contradictions"]
+
+SUMP_FLOATS = "sump_level"
+"""The name of what several floats in the sump tell."""
 
 
 def contradictions(file: BedFile, source: Source) -> tuple[Fault, ...]:
@@ -87,8 +90,8 @@ def _layout(file: BedFile, source: Source) -> Iterator[Fault]:
 
 def _probes(file: BedFile, source: Source) -> Iterator[Fault]:
     """Every adviser has a name of its own, every one on a converter a channel of its own."""
-    names, channels = {"tray_wet"}, set[AnalogInput]()
-    for kind in ("thermometers", "probes", "lights"):
+    names, channels = {"tray_wet", SUMP_FLOATS}, set[AnalogInput]()
+    for kind in ("thermometers", "probes", "lights", "levels", "currents"):
         for n, one in enumerate(getattr(file.sensing, kind)):
             path: Path = ("sensing", kind, n)
             if one.name in names:

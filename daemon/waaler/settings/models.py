@@ -27,7 +27,7 @@ from waaler.settings.fields import (
 from waaler.settings.growing import CropSection, FeedSection, TopUpSection, WeatherSection
 from waaler.settings.laying import LayoutSection
 from waaler.settings.pin_sections import PinsSection
-from waaler.settings.probing import LightSection, ProbeSection
+from waaler.settings.probing import CurrentSection, LevelSection, LightSection, ProbeSection
 from waaler.settings.section import Section, between, misfit
 
 __all__ = ["BedFile"]
@@ -118,6 +118,8 @@ class SensingSection(Section):
     probes: list[ProbeSection] = Field(default=[], max_length=8)
     thermometers: list[ThermometerSection] = Field(default=[], max_length=8)
     lights: list[LightSection] = Field(default=[], max_length=4)
+    levels: list[LevelSection] = Field(default=[], max_length=1)
+    currents: list[CurrentSection] = Field(default=[], max_length=2)
     skip_at_most: Annotated[Count, between(0, 6, "cycles")] = 1
     hot_above: Annotated[Temperature, between(-10, 60, "C")] = 30.0
     extend_at_most: Annotated[Percent, between(0, 50, "%")] = 50.0

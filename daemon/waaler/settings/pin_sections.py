@@ -2,12 +2,15 @@
 
 from typing import Annotated, Literal
 
-from pydantic import Discriminator, Tag
+from pydantic import Discriminator, Field, Tag
 
-from waaler.settings.fields import Current, FlowRate, Gpio, Number
+from waaler.settings.fields import Current, FlowRate, Gpio, Number, Volume
 from waaler.settings.section import Section, between
 
-__all__ = ["FloatSection", "FlowMeterSection", "PinsSection", "RelaySection", "SensedSection", "WetSection"]
+__all__ = [
+    "ButtonSection", "FloatSection", "FlowMeterSection", "LevelFloatSection", "OutputSection", "PinsSection",
+    "RelaySection", "SensedSection", "WetSection",
+]  # fmt: skip
 
 
 class RelaySection(Section):
@@ -49,6 +52,29 @@ class SensedSection(Section):
     pull: Literal["up", "down"] = "up"
 
 
+class LevelFloatSection(Section):
+    """A float switch in the sump that only tells the level, closed while water lifts it."""
+
+    gpio: Gpio
+    at: Annotated[Volume, between(0, 20_000, "L")]
+    pull: Literal["up", "down"] = "up"
+
+
+class OutputSection(Section):
+    """A light or a buzzer."""
+
+    gpio: Gpio
+    on_by: Literal["high", "low"] = "high"
+    draws: Annotated[Current, between(0, 1, "mA", 0.001)] | None = None
+
+
+class ButtonSection(Section):
+    """A push-button, closed while it is pressed."""
+
+    gpio: Gpio
+    pull: Literal["up", "down"] = "up"
+
+
 FloatOrNone = Annotated[
     Annotated[FloatSection, Tag("float")] | Annotated[Literal["none"], Tag("none")],
     Discriminator(lambda value: "none" if value == "none" else "float"),
@@ -66,3 +92,7 @@ class PinsSection(Section):
     tray_wet: WetSection | None = None
     flow_meter: FlowMeterSection | None = None
     supply_sensed: SensedSection | None = None
+    sump_floats: list[LevelFloatSection] = Field(default=[], max_length=6)
+    status_light: OutputSection | None = None
+    buzzer: OutputSection | None = None
+    button: ButtonSection | None = None

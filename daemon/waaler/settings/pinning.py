@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 from waaler.bed.header import (
     FIRMWARE,
@@ -17,9 +18,10 @@ from waaler.bed.header import (
 )  # fmt: skip
 from waaler.settings.faults import Fault
 from waaler.settings.models import BedFile
+from waaler.settings.probing import OnConverter
 from waaler.settings.text import Path, Source
 
-__all__ = ["Use", "bus_lines", "pin_faults", "pin_name", "pin_warnings", "uses"]
+__all__ = ["Use", "bus_lines", "on_converters", "pin_faults", "pin_name", "pin_warnings", "uses"]
 
 RELAYS = ("relay", "cutoff_relay")
 
@@ -42,8 +44,22 @@ def uses(file: BedFile) -> Iterator[Use]:
     for name in type(file.pins).model_fields:
         section = getattr(file.pins, name)
         if hasattr(section, "gpio"):
-            pull, draws_a = getattr(section, "pull", None), getattr(section, "draws", None)
-            yield Use(("pins", name, "gpio"), name, section.gpio, pull, draws_a)
+            yield _use(("pins", name), name, section)
+        elif isinstance(section, list):
+            for n, one in enumerate(section):
+                yield _use(("pins", name, n), f"{name.removesuffix('s')} {n + 1}", one)
+
+
+def _use(path: Path, name: str, section: Any) -> Use:
+    pull, draws_a = getattr(section, "pull", None), getattr(section, "draws", None)
+    return Use((*path, "gpio"), name, section.gpio, pull, draws_a)
+
+
+def on_converters(file: BedFile) -> Iterator[tuple[Path, OnConverter]]:
+    """Every sensor on a channel of a converter."""
+    for kind in ("probes", "lights", "levels", "currents"):
+        for n, one in enumerate(getattr(file.sensing, kind)):
+            yield ("sensing", kind, n), one
 
 
 def bus_lines(file: BedFile) -> dict[int, str]:
@@ -52,7 +68,7 @@ def bus_lines(file: BedFile) -> dict[int, str]:
     if file.sensing.thermometers:
         lines[ONE_WIRE] = "the thermometers' 1-Wire line"
     for converter, bus in (("spi", SPI), ("i2c", I2C)):
-        if any(one.converter == converter for one in (*file.sensing.probes, *file.sensing.lights)):
+        if any(one.converter == converter for _, one in on_converters(file)):
             lines |= {gpio: f"the converter's {name} line" for gpio, name in bus.items()}
     return lines
 

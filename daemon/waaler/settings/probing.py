@@ -6,11 +6,12 @@ from pydantic import Field, model_validator
 
 from waaler.bed.scale import Scale
 from waaler.bed.wiring import AnalogDevice, AnalogInput, ConverterKind
-from waaler.settings.fields import Count, Irradiance, Name, Number, Percent
+from waaler.settings.fields import Count, Current, Irradiance, Name, Number, Percent, Volume
 from waaler.settings.section import Section, between, misfit
 
 __all__ = [
-    "CalibrationSection", "LightSection", "OnConverter", "ProbeSection", "light_device", "probe_device",
+    "CalibrationSection", "CurrentSection", "LevelSection", "LightSection", "OnConverter", "ProbeSection",
+    "light_device", "probe_device", "scaled_device",
 ]  # fmt: skip
 
 Counts = Annotated[Number, between(0, 32_767, "counts")]
@@ -82,6 +83,39 @@ class LightSection(OnConverter):
 
     name: Name
     full: Annotated[Irradiance, between(10, 5000, "W/m2")]
+
+
+class ScaledSection(OnConverter):
+    """A sensor whose counts were measured at two values or more."""
+
+    name: Name
+    points: list[tuple[Counts, float]]
+
+    @model_validator(mode="after")
+    def _in_a_row(self) -> "ScaledSection":
+        try:
+            is_monotonic = Scale.of(*self.points).is_monotonic
+        except ValueError:
+            is_monotonic = False
+        if not is_monotonic:
+            raise misfit("these points do not lie in a row", "write two or more, in the order of their counts")
+        return self
+
+
+class LevelSection(ScaledSection):
+    """What the sump holds, by a pressure or an ultrasonic sensor. points: counts and the volume at these."""
+
+    points: Annotated[list[tuple[Counts, Volume]], Field(min_length=2, max_length=20)]
+
+
+class CurrentSection(ScaledSection):
+    """The pump's current, by a shunt with its amplifier or a clamp. points: counts and the current at these."""
+
+    points: Annotated[list[tuple[Counts, Current]], Field(min_length=2, max_length=20)]
+
+
+def scaled_device(section: ScaledSection) -> AnalogDevice:
+    return AnalogDevice(section.name, section.source, Scale.of(*section.points))
 
 
 def light_device(section: LightSection) -> AnalogDevice:

@@ -17,6 +17,7 @@ from waaler.guard.limits import Limits
 from waaler.plan.sensing import Sensing
 from waaler.plan.types import Plan
 from waaler.settings import build, build_layout, build_site
+from waaler.settings.build_wiring import wiring
 from waaler.settings.crossing import contradictions
 from waaler.settings.faults import Fault, SettingsError
 from waaler.settings.models import BedFile
@@ -134,7 +135,7 @@ def _settings(file: BedFile, source: Source) -> Settings:
         figures=figures,
         layout=build_layout.layout(file.layout),
         tray=build_layout.tray(file.layout),
-        wiring=build.wiring(file),
+        wiring=wiring(file),
         mqtt=_mqtt(file),
         thirst=build_site.thirst(file, figures, Path(source.name).parent),
         is_clock_trusted=file.clock == "trusted",

@@ -16,6 +16,10 @@ MEANING = {
     "tray_high": "float, closed while it hangs dry",
     "tray_wet": "contact, closed when the tray is wet",
     "flow_meter": "flow meter's pulses",
+    "sump_float": "float in the sump, closed while water lifts it",
+    "status_light": "status light, on by {level}",
+    "buzzer": "buzzer, on by {level}",
+    "button": "push-button, closed while pressed",
     "supply_sensed": "isolated contact, closed while the pump is live",
 }
 
@@ -49,7 +53,8 @@ def _own(file: BedFile) -> Iterator[Wire]:
     left = list(GROUNDS)
     for use in uses(file):
         section = getattr(file.pins, use.name, None)
-        words = MEANING.get(use.name, use.name).format(level=getattr(section, "energised_by", ""))
+        level = getattr(section, "energised_by", "") or getattr(section, "on_by", "")
+        words = MEANING[use.name.split()[0]].format(level=level)
         if getattr(section, "closed", "good") == "bad":
             words = "float, closed when all is NOT well"
         back = _back(position_of(use.gpio), use.pull, left or list(GROUNDS))
