@@ -14,7 +14,7 @@ __all__ = ["bed"]
 @pytest.mark.parametrize(
     ("words", "part"),
     [
-        (("measure",), "nothing was measured; give --ec, --ph or --temp"),
+        (("measure",), "nothing was measured; give --ec, --ph, --temp or --sump"),
         (("measure", "--ec", "900 ppm"), "ppm has three scales; write ppm500, ppm640 or ppm700"),
         (("measure", "--ph", "15"), "'15' is no pH; write a number from 0 to 14"),
         (("measure", "--temp", "23"), "'23' is not a temperature; write 32 C or 90 F"),

@@ -5,7 +5,19 @@ from datetime import datetime
 
 from waaler.bed.thirst import Thirst
 from waaler.core import joined as core
-from waaler.core.facts import AlertRaised, AlertResolved, Amount, Cause, Deed, Outcome, RunIntent, RunResult
+from waaler.core.care import Care
+from waaler.core.facts import (
+    AlertRaised,
+    AlertReminded,
+    AlertResolved,
+    AlertReworded,
+    Amount,
+    Cause,
+    Deed,
+    Outcome,
+    RunIntent,
+    RunResult,
+)  # fmt: skip
 from waaler.core.memory import Memory
 from waaler.core.messages import Answer, Look, Message, NewPlan, Order, OrderKind, Write
 from waaler.guard.limits import Limits
@@ -33,6 +45,7 @@ class Bench:
     plan: Plan = PLAN
     sensing: Sensing = field(default_factory=Sensing)
     limits: Limits = LIMITS
+    care: Care = field(default_factory=Care)
     start: str = "2026-06-21T05:00:00+01:00"
     memory: Memory | None = None
     is_sure: bool = True
@@ -46,7 +59,7 @@ class Bench:
         memory = self.memory or Memory(
             guard=GuardMemory(last_stop_s=self.long_s - 11 * 3600), last_full_s=self.long_s - 11 * 3600
         )
-        self.core = core.begin(self.plan, self.sensing, self.limits, memory, self.at, self.thirst)
+        self.core = core.begin(self.plan, self.sensing, self.limits, memory, self.at, self.thirst, care=self.care)
         for name in Input:
             self.level(name, Level.GOOD)
         self.tell(Look())
@@ -74,8 +87,9 @@ class Bench:
         litres: float | None = None,
         amounts: tuple[Amount, ...] = (),
         text: str = "",
+        is_renewal: bool = False,
     ) -> Answer | None:
-        outputs = self.tell(Order(1, kind, "ann", seconds, litres, amounts, text))
+        outputs = self.tell(Order(1, kind, "ann", seconds, litres, amounts, text, is_renewal))
         return next((output for output in outputs if isinstance(output, Answer)), None)
 
     def new_plan(self, plan: Plan, limits: Limits | None = None) -> None:
@@ -144,6 +158,14 @@ class Bench:
 
     def alert_text(self, kind: str) -> str:
         return next(f.text for f in self.facts() if isinstance(f, AlertRaised) and f.kind == kind)
+
+    def alert_now(self, kind: str) -> str:
+        """The text as it stands."""
+        told = (AlertRaised, AlertReminded, AlertReworded)
+        return next(f.text for f in reversed(self.facts()) if isinstance(f, told) and f.kind == kind)
+
+    def reminders(self) -> list[AlertReminded]:
+        return [fact for fact in self.facts() if isinstance(fact, AlertReminded)]
 
     def deeds(self) -> list[str]:
         return [fact.what for fact in self.facts() if isinstance(fact, Deed)]

@@ -19,7 +19,7 @@ def test_a_measurement_outside_its_range_raises_an_alert_until_one_lies_inside()
         "measurement entered: EC 2.9 mS/cm, pH 5.9; EC of the solution is 2.9 mS/cm, outside 1.4 to 2.4 mS/cm"
     )
     assert bench.alerts() == {"ec-outside"}
-    assert bench.alert_text("ec-outside").endswith("correct it, and measure again once a run has mixed it.")
+    assert "\nCorrect it, and measure again once a run has mixed it.\n" in bench.alert_text("ec-outside")
     bench.order(OrderKind.MEASURE, amounts=(Amount("pH", 6.0, ""),))
     assert bench.alerts() == {"ec-outside"}, "only its own measurement ends an alert"
     bench.order(OrderKind.MEASURE, amounts=(Amount("EC", 2.4, "mS/cm"),))

@@ -168,7 +168,7 @@ def test_a_soak_goes_on_after_a_refill() -> None:
     bench.level(Input.SUMP_LOW, Level.BAD)
     bench.pass_s(3600)
     assert "sump-low" in bench.alerts()
-    assert bench.alert_text("sump-low").startswith("First fill: add water to the full mark. ")
+    assert bench.alert_text("sump-low").startswith("First fill: the dry media have taken")
     bench.level(Input.SUMP_LOW, Level.GOOD)
     before = len(bench.results())
     bench.pass_s(2 * 3600)

@@ -116,7 +116,7 @@ def test_idle_connections_do_not_keep_others_out_for_long(path: Path) -> None:
         ({"do": "measure", "amounts": {"pH": "nan"}}, "nothing entered: pH nan is outside 0 to 14"),
         (
             {"do": "measure", "amounts": {"ph": 6}},
-            "nothing entered: 'ph' is none of water, solution, EC, pH, temperature, run_back",
+            "nothing entered: 'ph' is none of water, solution, sump, EC, pH, temperature, run_back",
         ),
         ({"do": "note", "text": " "}, "nothing entered: the note is empty"),
         ({"do": "note", "text": "a\nb"}, "nothing entered: a note is one line of at most 500 letters"),

@@ -21,6 +21,20 @@ def daemon(tmp_path: Path) -> Iterator[Daemon]:
         found.process.wait(timeout=5)
 
 
+def test_a_daemon_that_was_killed_says_so_at_its_next_start_until_somebody_acknowledges(daemon: Daemon) -> None:
+    daemon.start()
+    assert daemon.status()["alerts"] == []
+    until(lambda: daemon.end(signal.SIGKILL) < 0, "its death")
+    daemon.start()
+
+    (alert,) = until(lambda: daemon.status()["alerts"], "the alert")
+    assert (alert["kind"], alert["severity"], alert["acknowledged"]) == ("restarted", "soon", None)
+    assert alert["text"].startswith("The daemon ended without being told to, and was started again.\n")
+    done = daemon.command("acknowledge", "--alert", "restarted")
+    assert (done.returncode, done.stdout) == (0, "acknowledged: restarted\n")
+    assert daemon.status()["alerts"] == []
+
+
 # --- refusals ---------------------------------------------------------------------------------
 
 

@@ -19,6 +19,7 @@ from waaler.guard.messages import (
     Ask,
     Contact,
     Ended,
+    Flow,
     Granted,
     Input,
     Instant,
@@ -92,10 +93,14 @@ class Rig:
             limits,
             Memory(last_stop_s=0.0),
             self.clock,
-            lambda _, a: self.said.append(a),
+            self._hear,
             self._feed,
             self._died,
         )
+
+    def _hear(self, at: Instant, said: Action | Flow) -> None:
+        if not isinstance(said, Flow):
+            self.said.append(said)
 
     def _reader(self, name: Input) -> Callable[[], Level]:
         def read() -> Level:

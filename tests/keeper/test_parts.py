@@ -10,6 +10,7 @@ from tests.settings.test_faults import SMALLEST
 
 from waaler.core.facts import Cause, Deed, Fact, RunIntent, RunStarted, Severity, TripBegan
 from waaler.core.messages import NewPlan, Notice, Recorded
+from waaler.core.standing import Words
 from waaler.guard.messages import Instant, Purse, Trip
 from waaler.keeper.liveness import Manager, Stillness
 from waaler.keeper.recorder import Recorder
@@ -94,7 +95,7 @@ def test_a_bad_edit_changes_nothing_but_an_alert(tmp_path: Path) -> None:
 
     assert after is before
     assert [type(message) for message in messages] == [Notice]
-    assert "the plan before it stays in force" in str(messages[0])
+    assert "The plan before it stays in force" in str(messages[0])
 
 
 def test_changes_of_pins_wait_for_a_restart(tmp_path: Path) -> None:
@@ -103,8 +104,11 @@ def test_changes_of_pins_wait_for_a_restart(tmp_path: Path) -> None:
 
     _, messages = reload(path, parse(SMALLEST, "t"))
 
-    text = "Changes of wiring wait for a restart of the daemon."
-    assert messages[-1] == Notice("restart-needed", Severity.NOTE, text)
+    notice = messages[-1]
+    assert isinstance(notice, Notice)
+    assert isinstance(notice.text, Words)
+    assert (notice.kind, notice.severity) == ("restart-needed", Severity.NOTE)
+    assert notice.text.what == "Changes of wiring wait for a restart of the daemon."
 
 
 # --- the service manager ----------------------------------------------------------------------

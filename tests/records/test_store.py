@@ -8,6 +8,7 @@ from tests.records.facts import WALL_S, at, intent, key, whole_run
 
 from waaler.core.facts import AlertRaised, AlertResolved, Cause, Deed, Outcome, RunResult, Severity
 from waaler.records.reader import Reader
+from waaler.records.rows import Told
 from waaler.records.schema import FIRST, migrate
 from waaler.records.store import NewerRecords, Sample, Store, open_or_set_aside
 
@@ -26,7 +27,7 @@ def test_a_newer_file_is_refused_with_one_line_that_says_what_to_do(path: Path) 
     db.close()
 
     expected = (
-        f"{path}: written by a newer version (schema 99, this one knows 2); update waaler, or move the file away"
+        f"{path}: written by a newer version (schema 99, this one knows 3); update waaler, or move the file away"
     )
     with pytest.raises(NewerRecords) as refusal:
         Store(path, "boot-a")
@@ -114,8 +115,8 @@ def test_every_result_and_alert_stands_in_the_outbox_once_in_order(path: Path) -
         waiting = reader.after(0, most=10)
         (alert,) = reader.alerts(*ALWAYS)
 
-    told = [(type(one.about).__name__, one.is_resolved) for one in waiting]
-    assert told == [("RunRow", False), ("AlertRow", False), ("AlertRow", True)]
+    told = [(type(one.about).__name__, one.what) for one in waiting]
+    assert told == [("RunRow", Told.RUN), ("AlertRow", Told.ALERT), ("AlertRow", Told.RESOLVED)]
     assert [one.number for one in waiting] == [1, 2, 3]
     assert (alert.times, alert.raised_at_s, alert.resolved_at_s) == (2, WALL_S + 230, WALL_S + 400)
     store.close()

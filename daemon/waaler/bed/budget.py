@@ -12,8 +12,8 @@ from waaler.bed.solution import Solution, after
 from waaler.bed.weather import DayWeather
 
 __all__ = [
-    "Advice", "Budget", "BudgetDay", "Site", "advice", "budget", "drink_l", "drinks_by_pot_l", "ec_range",
-    "poured_ec", "safe_gap_h",
+    "USED_SHARE", "Advice", "Budget", "BudgetDay", "Site", "advice", "budget", "drink_l", "drinks_by_pot_l",
+    "ec_range", "poured_ec", "safe_gap_h",
 ]  # fmt: skip
 
 DAYLIGHT_H = 14.0

@@ -16,21 +16,23 @@ __all__ = ["command"]
 @click.option("--ec", help="Conductivity at 25 C: '1.8 mS/cm', '1800 uS/cm', or by a meter's scale '900 ppm500'.")
 @click.option("--ph", help="Perlite has no buffer: read it weekly.")
 @click.option("--temp", help="Of the solution: 23C or 73F.")
+@click.option("--sump", help="What the sump holds at rest, as its marks say: 120L or 30gal.")
 @file_argument
-def command(ec: str | None, ph: str | None, temp: str | None, file: Path | None) -> None:
-    """Enter EC, pH and temperature of the solution; a value outside the file's `solution:` raises an alert.
+def command(ec: str | None, ph: str | None, temp: str | None, sump: str | None, file: Path | None) -> None:
+    """Enter EC, pH and temperature of the solution, and the sump's level; outside `solution:` raises an alert.
 
     Example: waaler measure --ec '1.8 mS/cm' --ph 5.9 --temp 23C
     """
     from waaler.settings import solution
-    from waaler.settings.units import temperature_c
+    from waaler.settings.units import VOLUME, amount, temperature_c
 
     amounts: dict[str, float] = {}
     _take(amounts, "EC", ec, solution.ec_ms_per_cm, "--ec")
     _take(amounts, "pH", ph, solution.ph, "--ph")
     _take(amounts, "temperature", temp, temperature_c, "--temp")
+    _take(amounts, "sump", sump, lambda text: amount(text, VOLUME), "--sump")
     if not amounts:
-        raise click.UsageError("nothing was measured; give --ec, --ph or --temp")
+        raise click.UsageError("nothing was measured; give --ec, --ph, --temp or --sump")
     order: dict[str, Any] = {"do": "measure", "amounts": amounts}
     answer = ask_daemon(file, order)
     click.echo(answer["text"])

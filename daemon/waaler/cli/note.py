@@ -12,12 +12,13 @@ __all__ = ["command"]
 
 @click.command("note")
 @click.argument("text")
+@click.option("--cleaned", is_flag=True, help="Pump and filter were cleaned: their hours and starts count anew.")
 @file_argument
-def command(text: str, file: Path | None) -> None:
+def command(text: str, cleaned: bool, file: Path | None) -> None:
     """Write TEXT, one line, into the history with the present time and your name.
 
     Example: waaler note "aphids on pot 3, washed off"
     """
-    answer = ask_daemon(file, {"do": "note", "text": text})
+    answer = ask_daemon(file, {"do": "cleaned" if cleaned else "note", "text": text})
     click.echo(answer["text"])
     sys.exit(0 if answer.get("ok") else 1)

@@ -45,7 +45,16 @@ def _lines(status: dict[str, Any]) -> list[str]:
     lines += [f"  stopped  {trip}" for trip in status["trips"]]
     lines += [f"  warning  {warning}" for warning in status["warnings"]]
     for alert in status["alerts"]:
-        lines += _wrapped(f"{alert['severity'].upper()} since {_clock(alert['since'])}: {alert['text']}")
+        lines += _alert(alert)
+    return lines
+
+
+def _alert(alert: dict[str, Any]) -> list[str]:
+    """Its name and severity, then each line of its text."""
+    taken = f", acknowledged by {alert['acknowledged']}" if alert.get("acknowledged") else ""
+    lines = [f"  {alert['severity'].upper()} ({alert['kind']}{taken})"]
+    for line in alert["text"].splitlines():
+        lines += _wrapped(line)
     return lines
 
 
@@ -63,4 +72,4 @@ def _reading(reading: dict[str, Any]) -> str:
 def _wrapped(text: str) -> list[str]:
     from textwrap import wrap
 
-    return wrap(text, width=78, initial_indent="  ! ", subsequent_indent="    ")
+    return wrap(text, width=78, initial_indent="    ", subsequent_indent="      ")

@@ -7,7 +7,7 @@ looked for, and each has a key that is dealt with once.
 from datetime import UTC, datetime, timedelta
 from math import inf
 
-from waaler.core import demand, proving
+from waaler.core import demand, proving, texts
 from waaler.core.facts import Cause, Outcome, Severity
 from waaler.core.memory import Given
 from waaler.core.runs import want, write_off
@@ -64,12 +64,7 @@ def _note_clock(turn: Turn) -> None:
     if turn.at.is_sure:
         turn.resolve("clock-unsure")
     else:
-        turn.alert(
-            "clock-unsure",
-            Severity.NOTE,
-            "The clock has not been set since the power came back. The bed is watered all the same, with no gap"
-            " longer than the plan's longest by day. Look at the network or the clock module.",
-        )
+        turn.alert("clock-unsure", Severity.NOTE, texts.CLOCK_UNSURE)
 
 
 def _new_cycles(turn: Turn) -> list[Cycle]:
@@ -141,7 +136,7 @@ def _decide(turn: Turn, cycle: Cycle) -> None:
 
 
 def _note_skip(turn: Turn, cycle: Cycle, choice: Choice) -> None:
-    given = (*turn.state.given, Given(turn.now_s, cycle.seconds, choice.seconds))
+    given = (*turn.state.given, Given(turn.now_s, cycle.seconds, choice.seconds, is_skip=True))
     turn.set(skips_in_a_row=turn.state.skips_in_a_row + 1, given=given)
 
 

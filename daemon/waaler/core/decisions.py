@@ -3,15 +3,21 @@
 from dataclasses import replace
 from math import inf
 
-from waaler.core import alerts, cycles, demand, orders, proving, runs, signs
+from waaler.bed.thirst import Thirst
+from waaler.core import alerts, cycles, demand, orders, proving, runs, signs, sump, upkeep, wear
+from waaler.core.care import Care
 from waaler.core.memory import Memory
 from waaler.core.messages import Action, Event, Look, Message, NewPlan, Notice, Order, Readings, Recorded, Seen
-from waaler.core.state import State, begin
+from waaler.core.state import State
+from waaler.core.state import begin as begin_state
 from waaler.core.turn import Turn
+from waaler.guard.limits import Limits
 from waaler.guard.messages import (
     Alone,
     Ended,
+    Flow,
     Granted,
+    Instant,
     LockLifted,
     LockStays,
     NewLimits,
@@ -22,9 +28,28 @@ from waaler.guard.messages import (
     Tripped,
 )  # fmt: skip
 from waaler.plan.advisers import AdviserState, hear
-from waaler.plan.sensing import AdviserKind, Reading
+from waaler.plan.sensing import AdviserKind, Reading, Sensing
+from waaler.plan.types import Plan
 
 __all__ = ["Memory", "State", "begin", "step"]
+
+
+def begin(
+    plan: Plan,
+    sensing: Sensing,
+    limits: Limits,
+    memory: Memory,
+    at: Instant,
+    care: Care = Care(),  # noqa: B008
+    thirst: Thirst | None = None,
+    must_be_proven: bool = False,
+    announce_s: float = 0.0,
+) -> State:
+    """The state at a start of the daemon."""
+    state = begin_state(plan, sensing, limits, memory, at, care, thirst, must_be_proven, announce_s)
+    turn = Turn(state, at)
+    sump.begin(turn, memory)
+    return turn.state
 
 
 def step(state: State, event: Event) -> tuple[State, tuple[Action, ...], float]:
@@ -44,6 +69,8 @@ def _receive(turn: Turn, message: Message) -> None:
             _hear(turn, (message,))
         case Readings(readings):
             _hear(turn, readings)
+        case Flow(l_per_min):
+            turn.set(wear=wear.gauge(turn.state.wear, l_per_min))
         case Recorded():
             runs.recorded(turn, message)
         case NewPlan():
@@ -83,6 +110,17 @@ def _hear(turn: Turn, readings: tuple[Reading, ...]) -> None:
     is_hot = hot is not None and any(_is_above(state, known, hot.above_c) for state in advisers)
     if is_hot and turn.state.hot_day != turn.today:
         turn.set(hot_day=turn.today, quiet=None)
+    _hear_water(turn, advisers, known)
+
+
+def _hear_water(turn: Turn, advisers: tuple[AdviserState, ...], known: dict[str, Reading]) -> None:
+    """What tells of the drain and of the sump's level."""
+    for state in advisers:
+        if state.adviser.kind is AdviserKind.TRAY_WET and state.adviser.name in known:
+            upkeep.hear_tray(turn, known[state.adviser.name])
+    level = known.get(sump.GAUGE)
+    if level is not None and level.value is not None:
+        sump.read(turn, level.value)
 
 
 def _is_above(state: AdviserState, known: dict[str, Reading], above_c: float) -> bool:
@@ -102,6 +140,8 @@ def _take_plan(turn: Turn, new: NewPlan) -> None:
         thirst=new.thirst,
         looked_at_s=turn.at.wall_s,
         quiet=None,
+        care=new.care or turn.state.care,
+        look_at_sump_s=-inf,
         advisers=tuple(
             replace(known.get(adviser.name, AdviserState(adviser)), adviser=adviser)
             for adviser in new.sensing.advisers

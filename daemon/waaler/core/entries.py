@@ -1,5 +1,6 @@
-"""What a person enters and nothing acts on: measurements of the solution, and notes."""
+"""What a person enters and no run depends on: measurements of solution and sump, and notes."""
 
+from waaler.core import sump, texts
 from waaler.core.facts import Amount, Severity
 from waaler.core.messages import Order, OrderKind
 from waaler.core.turn import Turn
@@ -15,8 +16,19 @@ def enter(turn: Turn, order: Order) -> None:
         return
     text = ", ".join(f"{amount.name} {amount_text(amount)}" for amount in order.amounts)
     turn.deed("measure", text, order.by, amounts=order.amounts)
+    unfit = _take_up(turn, order.amounts)
     outside = [said for amount in order.amounts if (said := _look_at(turn, amount)) is not None]
-    turn.answer(order.order_id, True, "; ".join([f"measurement entered: {text}", *outside]))
+    turn.answer(order.order_id, True, "; ".join([f"measurement entered: {text}", *unfit, *outside]))
+
+
+def _take_up(turn: Turn, amounts: tuple[Amount, ...]) -> list[str]:
+    """What the sump's reckoning makes of a measurement; what to say of one that it can't take."""
+    for amount in amounts:
+        if amount.name == "EC":
+            sump.measured_ec(turn, amount.value)
+        elif amount.name == sump.GAUGE and not sump.read(turn, amount.value):
+            return ["the level is only written down: read it at rest, once the water of the last run is back"]
+    return []
 
 
 def amount_text(amount: Amount) -> str:
@@ -35,5 +47,5 @@ def _look_at(turn: Turn, amount: Amount) -> str | None:
         f"{amount.name} of the solution is {amount_text(amount)}, outside {limit.lowest:g} to"
         f" {limit.highest:g} {limit.unit}".rstrip()
     )
-    turn.alert(kind, Severity.SOON, f"{said}: correct it, and measure again once a run has mixed it.")
+    turn.alert(kind, Severity.SOON, texts.outside(said))
     return said

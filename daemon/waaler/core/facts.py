@@ -10,8 +10,8 @@ from waaler.guard.messages import Instant, Purse, Trip
 from waaler.plan.types import CycleKey
 
 __all__ = [
-    "AlertRaised", "AlertResolved", "Amount", "Cause", "Deed", "Fact", "Outcome", "RunIntent", "RunResult",
-    "RunStarted", "Severity", "TripBegan", "TripOver",
+    "AlertAcknowledged", "AlertRaised", "AlertReminded", "AlertResolved", "AlertReworded", "Amount", "Cause",
+    "Deed", "Fact", "Outcome", "RunIntent", "RunResult", "RunStarted", "Severity", "TripBegan", "TripOver",
 ]  # fmt: skip
 
 
@@ -93,12 +93,45 @@ class RunResult:
 
 @dataclass(frozen=True, slots=True)
 class AlertRaised:
-    """Something a person must know. kind: a short fixed name (`low-sump`); raised again it only counts up."""
+    """Something a person must know. kind: a short fixed name (`sump-low`); text: one line for each thing to know.
+
+    Raised again while it stands, it has become more severe.
+    """
 
     at: Instant
     kind: str
     severity: Severity
     text: str
+
+
+@dataclass(frozen=True, slots=True)
+class AlertReminded:
+    """It still stands and nobody took it on. reminders: how often it was told again. person: whose turn it is, by
+    the place in the contacts."""
+
+    at: Instant
+    kind: str
+    text: str
+    reminders: int
+    person: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class AlertReworded:
+    """Its text is no longer true, or not safe, as it stands; nobody is told but those who show it."""
+
+    at: Instant
+    kind: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class AlertAcknowledged:
+    """A person takes it on."""
+
+    at: Instant
+    kind: str
+    by: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,4 +186,16 @@ class TripOver:
     by: str | None = None
 
 
-Fact = RunIntent | RunStarted | RunResult | AlertRaised | AlertResolved | Deed | TripBegan | TripOver
+Fact = (
+    RunIntent
+    | RunStarted
+    | RunResult
+    | AlertRaised
+    | AlertReminded
+    | AlertReworded
+    | AlertAcknowledged
+    | AlertResolved
+    | Deed
+    | TripBegan
+    | TripOver
+)

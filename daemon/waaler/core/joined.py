@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from waaler.bed.thirst import Thirst
 from waaler.core import decisions
+from waaler.core.care import Care
 from waaler.core.facts import RunIntent
 from waaler.core.memory import Memory
 from waaler.core.messages import Action, Answer, Event, Message, Recorded, ToGuard, Write
@@ -60,8 +61,9 @@ def begin(
     at: Instant,
     thirst: Thirst | None = None,
     must_be_proven: bool = False,
+    care: Care = Care(),  # noqa: B008
 ) -> Joined:
-    begun = decisions.begin(plan, sensing, limits, memory, at, thirst=thirst, must_be_proven=must_be_proven)
+    begun = decisions.begin(plan, sensing, limits, memory, at, care, thirst=thirst, must_be_proven=must_be_proven)
     return Joined(
         decisions=begun,
         guard=begin_guard(limits, memory.guard, at.long_s),

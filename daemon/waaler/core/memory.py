@@ -3,6 +3,8 @@
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
+from waaler.core.level import Tended, Upkeep
+from waaler.core.standing import OpenAlert
 from waaler.guard.memory import DAY_S, Span
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Input, Instant, Level, Trip
@@ -14,11 +16,12 @@ __all__ = ["Given", "Memory", "Standing", "after_loss"]
 
 @dataclass(frozen=True, slots=True)
 class Given:
-    """A cycle that came due at at_s (long hand): what was planned and what it got, seconds."""
+    """A cycle that came due at at_s (long hand): what was planned and what it got, seconds; was it left out?"""
 
     at_s: float
     planned_s: float
     given_s: float
+    is_skip: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +40,7 @@ class Memory:
     looked_at_s: up to when cycles were last looked for. done: keys of cycles already dealt with, and when.
     last_full_s: when the last run that ran its time ended, None if never. last_catch_up_s: the same of catch-ups.
     has_watered: whether a run that nobody stood by was ever made. seen: protective inputs as they once read.
-    is_owed: a planned cycle was missed, refused or cut since the last full run.
+    is_owed: a planned cycle was missed, refused or cut since the last full run. tended: oldest first.
     """
 
     guard: GuardMemory = field(default_factory=GuardMemory)
@@ -51,7 +54,9 @@ class Memory:
     is_owed: bool = False
     pulse_s: float | None = None
     standing: Standing | None = None
-    open_alerts: frozenset[str] = frozenset()
+    open_alerts: tuple[OpenAlert, ...] = ()
+    tended: tuple[Tended, ...] = ()
+    upkeep: Upkeep = field(default_factory=Upkeep)
     has_watered: bool = False
     seen: frozenset[tuple[Input, Level]] = frozenset()
 

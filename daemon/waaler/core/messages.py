@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from waaler.bed.thirst import Thirst
+from waaler.core.care import Care
 from waaler.core.facts import Amount, Fact, Severity
+from waaler.core.standing import Words
 from waaler.guard.limits import Limits
 from waaler.guard.messages import Action as GuardAction
-from waaler.guard.messages import Input, Instant, Level
+from waaler.guard.messages import Flow, Input, Instant, Level
 from waaler.guard.messages import Message as GuardMessage
 from waaler.plan.sensing import Reading, Sensing
 from waaler.plan.types import Plan
@@ -36,7 +38,7 @@ class Recorded:
 
 @dataclass(frozen=True, slots=True)
 class NewPlan:
-    """A newly accepted file. changes: every effective value that changed, one line each.
+    """A newly accepted file. changes: every effective value that changed, one line each. care None: as before.
 
     may_be_unproven: the file accepts a bed that waters before its floats were seen in both states.
     """
@@ -47,6 +49,7 @@ class NewPlan:
     changes: tuple[str, ...] = ()
     thirst: Thirst | None = None
     may_be_unproven: bool = False
+    care: Care | None = None
 
 
 class OrderKind(StrEnum):
@@ -65,13 +68,16 @@ class OrderKind(StrEnum):
     COMMISSION = "commission"
     """A line of the commissioning record."""
     NOTE = "note"
+    CLEANED = "cleaned"
+    ACKNOWLEDGE = "acknowledge"
 
 
 @dataclass(frozen=True, slots=True)
 class Order:
     """A person's order. seconds: the length for water, pause, service and soak. order_id: for its answer.
 
-    amounts: what was poured or measured. text: of a note.
+    amounts: what was poured or measured. text: of a note; the kind of the alert to acknowledge, empty for all.
+    is_renewal: a refill that replaced the whole solution.
     """
 
     order_id: int
@@ -81,6 +87,7 @@ class Order:
     litres: float | None = None
     amounts: tuple[Amount, ...] = ()
     text: str = ""
+    is_renewal: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +96,7 @@ class Notice:
 
     kind: str
     severity: Severity = Severity.NOTE
-    text: str | None = None
+    text: str | Words | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +114,7 @@ class Seen:
     level: Level
 
 
-Message = Look | Recorded | NewPlan | Notice | Order | Reading | Readings | Seen | GuardAction
+Message = Look | Recorded | NewPlan | Notice | Order | Reading | Readings | Seen | Flow | GuardAction
 
 
 @dataclass(frozen=True, slots=True)

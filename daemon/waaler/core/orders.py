@@ -2,15 +2,17 @@
 
 from math import inf
 
-from waaler.core import proving
+from waaler.core import proving, sump, texts
 from waaler.core.alerts import LOCKS
 from waaler.core.entries import amount_text, enter
 from waaler.core.facts import Amount, Cause, Outcome, Severity
+from waaler.core.life import acknowledge
 from waaler.core.memory import Standing
 from waaler.core.messages import Order, OrderKind
 from waaler.core.runs import write_off
 from waaler.core.state import Wanted
 from waaler.core.turn import Turn
+from waaler.core.upkeep import cleaned
 from waaler.guard.messages import Clear, Cut, LockLifted, LockStays, Permit, Purse
 from waaler.plan.timetable import longest_gap_s
 
@@ -52,6 +54,10 @@ def obey(turn: Turn, order: Order) -> None:
             _refill(turn, order)
         case OrderKind.MEASURE | OrderKind.NOTE | OrderKind.COMMISSION:
             enter(turn, order)
+        case OrderKind.CLEANED:
+            cleaned(turn, order)
+        case OrderKind.ACKNOWLEDGE:
+            acknowledge(turn, order)
 
 
 def end_standing(turn: Turn) -> float:
@@ -132,12 +138,7 @@ def _hold(turn: Turn, order: Order) -> None:
     _stand(turn, Standing(order.kind.value, until_s, order.by))
     turn.tell_guard(Cut(f"{order.kind.value} by {order.by}"))
     if order.kind is OrderKind.PAUSE and order.seconds > longest_gap_s(turn.state.plan, turn.today):
-        turn.alert(
-            "paused-long",
-            Severity.SOON,
-            f"Paused until {turn.clock_text(until_s)} by {order.by}, longer than the plan's longest gap: look at"
-            " the plants. It ends by itself.",
-        )
+        turn.alert("paused-long", Severity.SOON, texts.paused_long(turn.clock_text(until_s), order.by))
     turn.answer(order.order_id, True, f"{order.kind.value} until {turn.clock_text(until_s)}; ends by itself")
 
 
@@ -190,7 +191,8 @@ def _refill(turn: Turn, order: Order) -> None:
     """A refill ends the time of short pulses."""
     poured = order.amounts or (() if order.litres is None else (Amount("water", order.litres, "L"),))
     amount = ", ".join(f"{amount_text(one)} of {one.name}" for one in poured) or "amount unknown"
-    turn.deed("refill", amount, order.by, amounts=poured)
+    turn.deed("renewal" if order.is_renewal else "refill", amount, order.by, amounts=poured)
+    sump.poured(turn, poured, order.is_renewal)
     turn.set(pulse_s=None, low_cuts=0)
     turn.resolve("sump-low-in-runs")
     turn.answer(order.order_id, True, f"refill entered: {amount}")

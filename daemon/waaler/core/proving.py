@@ -5,6 +5,7 @@ An inverted or stuck float is the commonest mistake of a new bed, and shows only
 
 from waaler.core.facts import Severity
 from waaler.core.messages import Seen
+from waaler.core.standing import Words
 from waaler.core.turn import Turn
 
 __all__ = ["REFUSAL", "look", "see"]
@@ -34,6 +35,13 @@ def look(turn: Turn) -> None:
     turn.alert(
         KIND,
         Severity.URGENT,
-        f"The bed is not watered: not yet seen is {missing}. Walk through `waaler commission`, or pull the pump's"
-        " plug, lift and drop each float and look at `waaler status`.",
+        Words(
+            f"The bed is not watered: not yet seen is {missing}.",
+            "No run starts by itself.",
+            "Walk through `waaler commission`, or pull the pump's plug, lift and drop each float and look at"
+            " `waaler status`.",
+            "Safe to touch with the pump unplugged; where mains may be wet: do not, switch off at the board.",
+            "The plan begins by itself with the last state that is seen.",
+            is_thirsty=True,
+        ),
     )

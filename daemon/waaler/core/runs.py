@@ -7,11 +7,12 @@ but a disk that does not answer within two seconds keeps no plant waiting.
 from dataclasses import replace
 from math import ceil, inf
 
-from waaler.core import signs
+from waaler.core import signs, texts, upkeep
 from waaler.core.facts import Cause, Outcome, RunIntent, RunResult, RunStarted, Severity
 from waaler.core.memory import Given
 from waaler.core.messages import Recorded
 from waaler.core.state import Active, Stage, Wanted
+from waaler.core.sump import LEAK
 from waaler.core.turn import Turn
 from waaler.guard.messages import Ask, Cut, Ended, Granted, Purse, Refused, Trip
 from waaler.plan.advisers import mark_start
@@ -28,11 +29,13 @@ PULSE_SHARE = 0.8
 """In pulses a run takes this share of the time after which the sump's float fell. Common practice, no source."""
 
 CUTS_BEFORE_PULSES = 2
+BY_A_PERSON = frozenset({Cause.HAND, Cause.SOAK, Cause.ATTENDED})
 DAY_S = 86_400.0
 
 
 def want(turn: Turn, wanted: Wanted) -> None:
-    """Queues a run, in pulses while the sump dips too far for a whole one."""
+    """Queues a run, in pulses while the sump dips too far for a whole one, halved while water is lost."""
+    wanted = _spared(turn, wanted)
     pulse_s = turn.state.pulse_s
     if pulse_s is None or wanted.seconds <= pulse_s or wanted.purse is Purse.SOAK:
         turn.set(queue=(*turn.state.queue, wanted))
@@ -50,6 +53,14 @@ def want(turn: Turn, wanted: Wanted) -> None:
         for n in range(1, pulses + 1)
     )
     turn.set(queue=(*turn.state.queue, *parts))
+
+
+def _spared(turn: Turn, wanted: Wanted) -> Wanted:
+    """Half of it where a run loses water; what a person ordered stays whole."""
+    leak = turn.state.alerts.get(LEAK)
+    if leak is None or leak.severity is not Severity.URGENT or wanted.cause in BY_A_PERSON:
+        return wanted
+    return replace(wanted, seconds=wanted.seconds / 2, reason=f"{wanted.reason}; halved, since a leak is suspected")
 
 
 def write_off(turn: Turn, wanted: Wanted, outcome: Outcome, reason: str) -> None:
@@ -146,7 +157,8 @@ def refused(turn: Turn, message: Refused) -> None:
 
 def ended(turn: Turn, message: Ended) -> None:
     active = turn.state.active
-    turn.set(last_stop_s=turn.now_s)
+    turn.set(last_stop_s=turn.now_s, last_run_s=message.seconds)
+    upkeep.run_over(turn, message)
     if active is None or active.run_id != message.run_id:
         return
     wanted = active.wanted
@@ -230,12 +242,7 @@ def _write_intent(turn: Turn, wanted: Wanted) -> int:
 
 
 def _history_fails(turn: Turn) -> None:
-    turn.alert(
-        "history-not-kept",
-        Severity.SOON,
-        "History is not being kept: the disk does not take it. Watering goes on, counted in memory. Look at the"
-        " card and its free space.",
-    )
+    turn.alert("history-not-kept", Severity.SOON, texts.HISTORY_NOT_KEPT)
 
 
 def _ask(turn: Turn, active: Active) -> None:
@@ -300,12 +307,7 @@ def _cut(turn: Turn, wanted: Wanted, message: Ended) -> None:
     pulse_s = max(LEAST_PULSE_S, PULSE_SHARE * message.seconds)
     turn.set(pulse_s=pulse_s)
     turn.deed("pulses", f"runs of at most {pulse_s:.0f} s until a refill", seconds=pulse_s)
-    turn.alert(
-        "sump-low-in-runs",
-        Severity.URGENT,
-        f"Sump low in {turn.state.low_cuts} runs in a row, though it read good at rest. Each dose is now given in"
-        f" pulses of {pulse_s:.0f} s until a refill is entered. Look at the drain first, then at the sump.",
-    )
+    turn.alert("sump-low-in-runs", Severity.URGENT, texts.low_in_runs(turn.state.low_cuts, pulse_s))
 
 
 def _drop_pulses(turn: Turn, wanted: Wanted) -> None:

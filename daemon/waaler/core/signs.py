@@ -2,6 +2,7 @@
 
 from math import inf
 
+from waaler.core import texts
 from waaler.core.facts import Severity
 from waaler.core.turn import Turn
 from waaler.guard.messages import Ended
@@ -16,10 +17,6 @@ USUAL_RUNS = 3
 """A sign that moved in so many runs is a usual one. Common practice, no source."""
 
 SUPPLY, FLOW = "supply", "flow"
-TEXT = (
-    "No sign of water: the last run was done, but nothing that usually shows it has moved ({signs}). Pull the"
-    " pump's plug, then look at plug, fuse, residual-current device, filter and intake. The plan goes on."
-)
 
 
 def wait_for(turn: Turn, ended: Ended) -> None:
@@ -52,7 +49,7 @@ def judge(turn: Turn) -> None:
     usual = dict(turn.state.usual)
     missed = [name for name in signs if name == SUPPLY or _is_usual(usual.get(name, ()))]
     if missed:
-        turn.alert(KIND, Severity.URGENT, TEXT.format(signs=", ".join(missed)))
+        turn.alert(KIND, Severity.URGENT, texts.no_sign(", ".join(missed)))
 
 
 def _learn(turn: Turn, signs: dict[str, bool]) -> None:

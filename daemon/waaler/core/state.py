@@ -1,6 +1,7 @@
 """The decisions' memory of the present: frozen, replaced at every step."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
 from math import inf
@@ -8,8 +9,12 @@ from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
 from waaler.bed.thirst import Thirst
+from waaler.core.care import Care
 from waaler.core.facts import Cause
+from waaler.core.level import Mix, SumpLevel, Upkeep
 from waaler.core.memory import Given, Memory, Standing
+from waaler.core.standing import OpenAlert
+from waaler.core.wear import Wear
 from waaler.guard.limits import Limits
 from waaler.guard.messages import Input, Instant, Level, Purse, Trip
 from waaler.plan.advisers import AdviserState
@@ -77,6 +82,7 @@ class State:
     must_announce: whether the next start is such a one; announced_until_s: when it comes, -inf while none does.
     confirmed_s: when a person last said that they stand by.
     extra_at_s: when a bed that was dry is looked at again, and for how long it would then be watered.
+    level: of the sump at rest as far as it is known; mix: its solution. look_at_sump_s: when the forecast is due.
     """
 
     plan: Plan
@@ -91,6 +97,7 @@ class State:
     given: tuple[Given, ...] = ()
     skips_in_a_row: int = 0
     last_stop_s: float = -inf
+    last_run_s: float = 0.0
     last_full_s: float = -inf
     is_owed: bool = False
     catch_up_at_s: float = -inf
@@ -109,8 +116,13 @@ class State:
     demanded_at_s: float = -inf
     sums: tuple[tuple[str, float], ...] = ()
     thirst: Thirst | None = None
-    alerts: frozenset[str] = frozenset()
-    fill_l: float | None = None
+    alerts: Mapping[str, OpenAlert] = field(default_factory=dict)
+    care: Care = field(default_factory=Care)
+    level: SumpLevel | None = None
+    mix: Mix | None = None
+    upkeep: Upkeep = field(default_factory=Upkeep)
+    wear: Wear = field(default_factory=Wear)
+    look_at_sump_s: float = -inf
     shown: tuple[tuple[str, bool], ...] | None = None
     shown_until_s: float = inf
     usual: tuple[tuple[str, tuple[bool, ...]], ...] = ()
@@ -137,7 +149,7 @@ def begin(
     limits: Limits,
     memory: Memory,
     at: Instant,
-    fill_l: float | None = None,
+    care: Care = Care(),  # noqa: B008
     thirst: Thirst | None = None,
     must_be_proven: bool = False,
     announce_s: float = 0.0,
@@ -171,8 +183,9 @@ def begin(
         standing=memory.standing,
         trips=_standing_trips(memory, limits),
         advisers=tuple(AdviserState(adviser) for adviser in sensing.advisers),
-        alerts=memory.open_alerts,
-        fill_l=fill_l,
+        alerts={alert.kind: alert for alert in memory.open_alerts},
+        care=care,
+        upkeep=memory.upkeep,
         thirst=thirst,
         unproven=_unproven(memory, limits) if must_be_proven else frozenset(),
         announce_s=announce_s,

@@ -3,17 +3,23 @@
 It lives only inside a step; outside of it everything is frozen.
 """
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from waaler.core.facts import AlertRaised, AlertResolved, Amount, Deed, Severity
 from waaler.core.messages import Action, Answer, ToGuard, Write
+from waaler.core.standing import OpenAlert, Words
 from waaler.core.state import State, changed
+from waaler.core.words import compose, may_refill
 from waaler.guard.messages import Instant
 from waaler.guard.messages import Message as GuardMessage
 
 __all__ = ["Turn"]
+
+RANKS = {severity: rank for rank, severity in enumerate(Severity)}
+"""The most severe first."""
 
 
 class Turn:
@@ -78,13 +84,24 @@ class Turn:
         until_wall_s = None if until_s is None else self.at.wall_s + (until_s - self.now_s)
         self.write(Deed(self.at, what, text, by, until_wall_s, seconds, amounts))
 
-    def alert(self, kind: str, severity: Severity, text: str) -> None:
-        """Raises an alert once; while it stands, raising it again does nothing."""
-        if kind not in self.state.alerts:
-            self.set(alerts=self.state.alerts | {kind})
-            self.write(AlertRaised(self.at, kind, severity, text))
+    def alert(self, kind: str, severity: Severity, words: Words | str) -> None:
+        """Raises an alert once; while it stands, only greater severity raises it again."""
+        words = Words(words) if isinstance(words, str) else words
+        known = self.state.alerts.get(kind)
+        if known is not None and RANKS[known.severity] <= RANKS[severity]:
+            if known.words is None:
+                self._put(replace(known, words=words))
+            return
+        raised_s = self.now_s if known is None else known.raised_s
+        text = compose(self.state, self.at, words, raised_s)
+        says_refill = may_refill(self.state, self.now_s)
+        self._put(OpenAlert(kind, severity, text, raised_s, self.now_s, says_refill=says_refill, words=words))
+        self.write(AlertRaised(self.at, kind, severity, text))
 
     def resolve(self, kind: str) -> None:
         if kind in self.state.alerts:
-            self.set(alerts=self.state.alerts - {kind})
+            self.set(alerts={name: alert for name, alert in self.state.alerts.items() if name != kind})
             self.write(AlertResolved(self.at, kind))
+
+    def _put(self, alert: OpenAlert) -> None:
+        self.set(alerts={**self.state.alerts, alert.kind: alert})

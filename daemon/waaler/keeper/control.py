@@ -26,6 +26,7 @@ LONGEST_NOTE = 500
 AMOUNTS = {
     "water": ("L", 0.0, 20_000.0),
     "solution": ("L", 0.0, 20_000.0),
+    "sump": ("L", 0.0, 20_000.0),
     "EC": ("mS/cm", 0.0, 20.0),
     "pH": ("", 0.0, 14.0),
     "temperature": ("C", -10.0, 60.0),
@@ -135,7 +136,7 @@ def _entry(asked: dict[str, Any]) -> dict[str, Any]:
         raise ValueError("the note is empty")
     if asked["do"] == OrderKind.MEASURE and not amounts:
         raise ValueError("nothing was measured")
-    entry = {"amounts": amounts, "text": text.strip()}
+    entry = {"amounts": amounts, "text": text.strip(), "is_renewal": asked.get("is_renewal") is True}
     return {key: value for key, value in entry.items() if value}
 
 

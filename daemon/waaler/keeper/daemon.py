@@ -17,6 +17,7 @@ import structlog
 from waaler.core import decisions
 from waaler.core.facts import Deed, Severity
 from waaler.core.messages import Look, Notice, Seen
+from waaler.core.texts import loose
 from waaler.devices.bench import Bench
 from waaler.guard.messages import Cut, Instant
 from waaler.keeper.child import NotifyChild
@@ -77,6 +78,11 @@ def run(file: Path, is_simulated: bool = False, relay_trace: int | None = None, 
         ).run(rejected)
 
 
+def tells(settings: Settings) -> bool:
+    """Whether the notifier has anything to do for this bed."""
+    return settings.mqtt is not None or settings.messages.is_anything
+
+
 class _Daemon:
     """runtime: the folder of socket and lock. is_new: it may be a bed that never watered by itself."""
 
@@ -95,7 +101,7 @@ class _Daemon:
         self._watch = FileWatch(file)
         self._must_reload = threading.Event()
         self._status = 0
-        self._child = None if self._manager.is_there or settings.mqtt is None else NotifyChild(file)
+        self._child = None if self._manager.is_there or not tells(settings) else NotifyChild(file)
 
     def run(self, rejected: str | None) -> int:
         """rejected: why the file is not the one in force, None if it is."""
@@ -104,14 +110,13 @@ class _Daemon:
         boot = boot_id()
         restored = restore(self._files, boot, settings.plan, at)
         memory = restored.memory
-        fill_l = settings.figures.sump_full_l - settings.figures.sump_low_l
         core = decisions.begin(
             settings.plan,
             settings.sensing,
             settings.limits,
             memory,
             at,
-            fill_l,
+            settings.care,
             settings.thirst,
             self._must_be_proven,
             ANNOUNCE_S if settings.wiring.can_announce else 0.0,
@@ -129,8 +134,13 @@ class _Daemon:
         )
         notices = restored.notices
         if rejected is not None:
-            text = f"The file is not valid; the last accepted one is in force. {rejected.splitlines()[0]}"
-            notices = (*notices, Notice(PLAN_REJECTED, Severity.SOON, text))
+            words = loose(
+                "The file is not valid.",
+                "The last accepted one is in force.",
+                f"Correct it: {rejected.splitlines()[0]}",
+                "A valid file is taken by itself.",
+            )
+            notices = (*notices, Notice(PLAN_REJECTED, Severity.SOON, words))
         self._start_threads(notices)
         try:
             self._keeper.run()
@@ -243,8 +253,13 @@ class _Daemon:
     def _part_died(self, name: str, problem: BaseException | None) -> None:
         """A thread that is neither guard nor keeper: watering goes on without it, and a person hears of it."""
         log.error("part_died", part=name, problem=repr(problem))
-        text = f"A part of the daemon ({name}) failed: {problem}. Watering goes on; look at the log."
-        self._keeper.post(Notice(f"part-failed-{name.replace(' ', '-').lower()}", Severity.SOON, text))
+        words = loose(
+            f"A part of the daemon ({name}) failed: {problem}.",
+            "Watering goes on.",
+            "Look at the log.",
+            "The part is begun again by itself; this alert ends with a restart.",
+        )
+        self._keeper.post(Notice(f"part-failed-{name.replace(' ', '-').lower()}", Severity.SOON, words))
 
     def _stop_run(self, who: str) -> None:
         self._guard.inbox.put(Cut(f"stopped by {who}"))

@@ -42,9 +42,10 @@ Value = TypeVar("Value")
 
 
 class GuardThread(Thread):
-    """tell: takes what the guard says, at once. feed: tells the watchdog that the guard lives, if others do.
+    """tell: takes what the guard says, at once, and the flow of each second of a run.
 
-    died: called with the exception that ended it, after the relay is off.
+    feed: tells the watchdog that the guard lives, if others do. died: called with the exception that ended it,
+    after the relay is off.
     """
 
     def __init__(
@@ -53,7 +54,7 @@ class GuardThread(Thread):
         limits: Limits,
         memory: Memory,
         clock: Clock,
-        tell: Callable[[Instant, Action], object],
+        tell: Callable[[Instant, Action | Flow], object],
         feed: Callable[[], object],
         died: Callable[[BaseException], object],
     ) -> None:
@@ -120,6 +121,8 @@ class GuardThread(Thread):
             self._flow_s = now_s + FLOW_EVERY_S
             if (l_per_min := _read(bench.flow)) is not None:
                 self._step(Flow(l_per_min))
+                if self._state.run is not None:
+                    self._tell(self._clock.now(), Flow(l_per_min))
 
     def _step(self, message: Message) -> None:
         at = self._clock.now()

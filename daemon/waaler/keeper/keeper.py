@@ -12,7 +12,19 @@ from typing import Any
 import structlog
 
 from waaler.core import decisions
-from waaler.core.facts import AlertRaised, AlertResolved, Amount, Deed, Fact, RunIntent, RunResult, RunStarted
+from waaler.core.facts import (
+    AlertAcknowledged,
+    AlertRaised,
+    AlertReminded,
+    AlertResolved,
+    AlertReworded,
+    Amount,
+    Deed,
+    Fact,
+    RunIntent,
+    RunResult,
+    RunStarted,
+)  # fmt: skip
 from waaler.core.messages import Action, Answer, Event, Look, Message, Order, OrderKind, ToGuard, Write
 from waaler.core.state import State
 from waaler.guard.messages import Instant
@@ -76,6 +88,7 @@ class Keeper:
         litres: float | None,
         amounts: tuple[Amount, ...] = (),
         text: str = "",
+        is_renewal: bool = False,
     ) -> dict[str, Any]:
         """From the socket's threads: posts an order and waits for its answer."""
         answers: SimpleQueue[Answer] = SimpleQueue()
@@ -83,7 +96,7 @@ class Keeper:
             order_id = self._next_order_id
             self._next_order_id += 1
             self._answers[order_id] = answers
-        self.post(Order(order_id, kind, by, seconds, litres, amounts, text))
+        self.post(Order(order_id, kind, by, seconds, litres, amounts, text, is_renewal))
         try:
             answer = answers.get(timeout=ANSWER_WAIT_S)
             return {"ok": answer.is_done, "text": answer.text}
@@ -136,16 +149,25 @@ class Keeper:
                 if waiting is not None:
                     waiting.put(action)
 
+    def _show(self, kind: str, **changes: str | None) -> None:
+        self.alerts = {**self.alerts, kind: {**self.alerts.get(kind, {}), **changes}}
+
     def _note(self, fact: Fact) -> None:
         """Logs a fact, and keeps the words of alerts for the status."""
         zone = self.state.plan.place.timezone
         match fact:
             case AlertRaised(at, kind, severity, text):
-                self.alerts = {
-                    **self.alerts,
-                    kind: {"severity": severity.value, "text": text, "since": rfc3339(at.wall_s, zone)},
-                }
+                since = self.alerts.get(kind, {}).get("since", rfc3339(at.wall_s, zone))
+                self._show(kind, severity=severity.value, text=text, since=since, acknowledged=None)
                 log.warning("alert", kind=kind, severity=severity.value, text=text)
+            case AlertReminded(_, kind, text, reminders):
+                self._show(kind, text=text, acknowledged=None)
+                log.warning("alert_reminded", kind=kind, reminders=reminders)
+            case AlertReworded(_, kind, text):
+                self._show(kind, text=text)
+            case AlertAcknowledged(_, kind, by):
+                self._show(kind, acknowledged=by)
+                log.info("alert_acknowledged", kind=kind, by=by)
             case AlertResolved(_, kind):
                 self.alerts = {name: alert for name, alert in self.alerts.items() if name != kind}
                 log.info("alert_resolved", kind=kind)

@@ -6,13 +6,14 @@ from typing import Any
 
 from waaler.core.facts import Severity
 from waaler.core.messages import Message, NewPlan, Notice
+from waaler.core.texts import loose
 from waaler.settings import Settings, SettingsError, load
 
 __all__ = ["PLAN_REJECTED", "RESTART", "changes", "reload"]
 
 PLAN_REJECTED = "plan-rejected"
 RESTART = "restart-needed"
-NEEDS_RESTART = ("id", "wiring", "mqtt")
+NEEDS_RESTART = ("id", "wiring", "mqtt", "messages")
 
 
 def reload(path: Path, present: Settings) -> tuple[Settings, list[Message]]:
@@ -24,8 +25,13 @@ def reload(path: Path, present: Settings) -> tuple[Settings, list[Message]]:
     try:
         new = load(path)
     except SettingsError as problem:
-        text = f"The edited file is not taken; the plan before it stays in force. {_one_line(problem)}"
-        return present, [Notice(PLAN_REJECTED, Severity.SOON, text)]
+        words = loose(
+            "The edited file is not taken.",
+            "The plan before it stays in force.",
+            f"Correct it: {_one_line(problem)}",
+            "A valid file is taken by itself.",
+        )
+        return present, [Notice(PLAN_REJECTED, Severity.SOON, words)]
     waits = [name for name in NEEDS_RESTART if getattr(new, name) != getattr(present, name)]
     messages: list[Message] = [
         Notice(PLAN_REJECTED),
@@ -36,11 +42,17 @@ def reload(path: Path, present: Settings) -> tuple[Settings, list[Message]]:
             changes(present, new),
             new.thirst,
             new.file.not_commissioned is not None,
+            new.care,
         ),
     ]
     if waits:
-        text = f"Changes of {', '.join(waits)} wait for a restart of the daemon."
-        messages.append(Notice(RESTART, Severity.NOTE, text))
+        words = loose(
+            f"Changes of {', '.join(waits)} wait for a restart of the daemon.",
+            "Everything else of the file is in force.",
+            "Restart the daemon when it suits: `systemctl restart waaler@ID`.",
+            "Ends with the restart.",
+        )
+        messages.append(Notice(RESTART, Severity.NOTE, words))
     return new, messages
 
 

@@ -13,11 +13,12 @@ import structlog
 from waaler.core.facts import Deed, Severity
 from waaler.core.memory import Memory, after_loss
 from waaler.core.messages import Notice
+from waaler.core.texts import CRASHED, HISTORY_NOT_KEPT, POWER_CAME_BACK, loose
 from waaler.guard.messages import Instant
 from waaler.keeper.status import Alerts, rfc3339
 from waaler.plan.types import Plan
 from waaler.records.reader import Reader
-from waaler.records.store import Store, StoreError, open_or_set_aside
+from waaler.records.store import End, Store, StoreError, open_or_set_aside
 
 __all__ = ["Files", "Restored", "restore"]
 
@@ -54,9 +55,9 @@ def restore(files: Files, boot: str, plan: Plan, at: Instant) -> Restored:
         store, aside = open_or_set_aside(files.database, boot, files.second_copy)
     except (sqlite3.Error, OSError) as problem:
         log.error("records_cannot_be_opened", problem=str(problem))
-        text = f"History is not being kept: {problem}. Watering goes on, counted in memory. Look at the card."
-        return Restored(after_loss(plan, at), {}, (Notice("history-not-kept", Severity.SOON, text),))
+        return Restored(after_loss(plan, at), {}, (Notice("history-not-kept", Severity.SOON, HISTORY_NOT_KEPT),))
     try:
+        end = None if is_first else store.last_end()
         memory = _memory(store, at)
     except (sqlite3.Error, OSError) as problem:
         log.error("records_cannot_be_read", problem=str(problem))
@@ -64,19 +65,27 @@ def restore(files: Files, boot: str, plan: Plan, at: Instant) -> Restored:
     finally:
         store.close()
     if aside is None and not is_lost:
-        return Restored(memory, _standing(files.database, plan.place.timezone))
+        return Restored(memory, _standing(files.database, plan.place.timezone), _ended_badly(end))
     assumed = after_loss(plan, at)
     guard = memory.guard if memory.guard.spans or memory.guard.locks else assumed.guard
-    text = (
-        "The history is gone"
-        if aside is None
-        else f"The history could not be read and was kept aside as {aside.name}"
+    what = "is gone" if aside is None else f"could not be read and was kept aside as {aside.name}"
+    words = loose(
+        f"The history {what}.",
+        "A new one was begun, and watering goes on within limits.",
+        "Look at the card; enter the sump's level with `waaler measure --sump`.",
+        "It is told once.",
     )
-    notice = Notice(
-        "history-lost", Severity.SOON, f"{text}; a new one was begun, and watering goes on within limits."
-    )
+    notice = Notice("history-lost", Severity.SOON, replace(words, is_moment=True))
     guard = replace(guard, tripped=assumed.guard.tripped)
     return Restored(replace(memory, guard=guard, has_watered=True), {}, (notice,))
+
+
+def _ended_badly(end: End | None) -> tuple[Notice, ...]:
+    """What the last daemon left: nothing after a stop, else a crash, or the power that failed."""
+    if end is None or end is End.STOPPED:
+        return ()
+    words = CRASHED if end is End.CRASHED else POWER_CAME_BACK
+    return (Notice("restarted", Severity.SOON, words),)
 
 
 def _memory(store: Store, at: Instant) -> Memory:
@@ -92,6 +101,7 @@ def _standing(database: Path, zone: str) -> Alerts:
                     "severity": row.severity.value,
                     "text": row.text,
                     "since": rfc3339(row.raised_at_s, zone),
+                    "acknowledged": row.acknowledged_by,
                 }
                 for row in reader.open_alerts()
             }

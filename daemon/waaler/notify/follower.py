@@ -17,7 +17,7 @@ from waaler.notify.deliveries import Deliveries
 from waaler.notify.outbox import Outbox
 from waaler.notify.senml import pack
 from waaler.records.reader import Reader
-from waaler.records.rows import AlertRow, Outgoing, RunRow
+from waaler.records.rows import AlertRow, Outgoing, RunRow, Told
 from waaler.records.schema import StoreError
 from waaler.records.times import rfc3339
 from waaler.report.history import run_object
@@ -170,7 +170,7 @@ class Follower:
             run = run_object(message.about, self._zone)
             told = {"id": f"{message.records}-run-{message.about.run_id}", "bed": self._bed, **run}
             return self._connection.publish("run", _json(told), JSON).mid
-        if message.is_resolved:
+        if message.what is Told.RESOLVED:
             topic = f"alert/{message.about.kind}"
             return self._connection.publish(topic, b"", None, is_retained=True).mid
         return self._tell_alert(message.about, message.records)

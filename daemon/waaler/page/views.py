@@ -9,7 +9,7 @@ from waaler.page.beds import Shown
 from waaler.page.frame import Links, whole
 from waaler.page.now import Now, read_now
 from waaler.records.reader import Reader
-from waaler.records.rows import RunRow
+from waaler.records.rows import AlertRow, RunRow
 from waaler.records.schema import StoreError
 from waaler.report.bed import Bed
 from waaler.report.markup import Markup, join, tag
@@ -127,24 +127,31 @@ def _now(shown: Shown, links: Links, now_s: float) -> Markup:
                                                shown.problem.splitlines()[0], class_="alarm"),
         tag("p", tag("strong", now.state), ", ", now.detail, class_="verdict alarm" if now.is_alarm else "verdict",
             role="status"),
-        _alerts(bed, now),
+        _alerts(now),
         _figures(bed, now),
         day_figure(bed, day, runs, now_s, f"Today, {day:%A %-d %B}"),
         tag("ul", [_today(bed, links, run) for run in runs], class_="today") if runs else None,
     )  # fmt: skip
 
 
-def _alerts(bed: Bed, now: Now) -> Markup | None:
+def _alerts(now: Now) -> Markup | None:
     if not now.alerts:
         return None
     order = list(Severity)
     rows = sorted(now.alerts, key=lambda alert: (order.index(alert.severity), -alert.raised_at_s))
     items = [
-        tag("li", tag("strong", f"{alert.severity.value}, since {day_and_clock(alert.raised_at_s, bed.zone)}: "),
-            alert.text, class_="note" if alert.severity is Severity.NOTE else "alarm")
+        tag("li", tag("strong", f"{alert.severity.value}: "), _lines(alert),
+            class_="note" if alert.severity is Severity.NOTE else "alarm")
         for alert in rows
     ]  # fmt: skip
     return tag("ul", items, class_="alarms", aria_label="Alerts that stand")
+
+
+def _lines(alert: AlertRow) -> list[object]:
+    """One line for each thing to know, and who took it on."""
+    taken = [] if alert.acknowledged_by is None else [f"Acknowledged by {alert.acknowledged_by}."]
+    first, *others = [*alert.text.splitlines(), *taken]
+    return [first, *(part for line in others for part in (tag("br"), line))]
 
 
 def _figures(bed: Bed, now: Now) -> Markup:

@@ -1,10 +1,19 @@
 """Boots, and what an instant of one boot is by the long hand of another."""
 
 import sqlite3
+from enum import StrEnum
 
 from waaler.guard.messages import Instant
 
-__all__ = ["Boots"]
+__all__ = ["Boots", "End"]
+
+
+class End(StrEnum):
+    """How a process ended."""
+
+    STOPPED = "stopped"
+    CRASHED = "crashed"
+    POWER = "with the boot"
 
 
 class Boots:
@@ -15,6 +24,18 @@ class Boots:
         row = db.execute("SELECT last_long_s + sure_offset_s FROM boot ORDER BY id DESC LIMIT 1").fetchone()
         self.last_alive_s: float | None = None if row is None else row[0]
         """The wall time up to which the former process surely lived; None where its clock was never sure."""
+
+    def last_end(self) -> End | None:
+        """Of the process before this one; None where there was none."""
+        row = self._db.execute(
+            "SELECT deed.what, boot.name FROM deed JOIN boot ON boot.id = deed.boot"
+            " WHERE deed.what IN ('start', 'stop') ORDER BY deed.id DESC LIMIT 1"
+        ).fetchone()
+        if row is None:
+            return None
+        if row[0] == "stop":
+            return End.STOPPED
+        return End.CRASHED if row[1] == self._name else End.POWER
 
     def note(self, at: Instant) -> int:
         """The number of the present boot, alive at this instant. Call inside a transaction."""

@@ -4,8 +4,11 @@ import sqlite3
 from collections.abc import Iterable
 
 from waaler.core.facts import (
+    AlertAcknowledged,
     AlertRaised,
+    AlertReminded,
     AlertResolved,
+    AlertReworded,
     Deed,
     Fact,
     RunIntent,
@@ -50,6 +53,13 @@ class Inserts:
                 self._result(fact, boot)
             case AlertRaised():
                 self._raised(fact, boot)
+            case AlertReminded():
+                self._reminded(fact, boot)
+            case AlertReworded(at, kind, text):
+                self._change(kind, "reworded", at, "text = ?", text)
+            case AlertAcknowledged(at, kind, by):
+                changes = "acknowledged_by = ?, told_boot = ?, told_long_s = ?"
+                self._change(kind, "acknowledged", at, changes, by, boot, at.long_s)
             case AlertResolved():
                 self._resolved(fact, boot)
             case Deed():
@@ -137,18 +147,41 @@ class Inserts:
             self._post("run", fact.run_id, fact.at)
 
     def _raised(self, fact: AlertRaised, boot: int) -> None:
-        again = self._db.execute(
-            "UPDATE alert SET times = times + 1, severity = ?, text = ? WHERE kind = ? AND resolved_wall_s IS NULL",
-            (fact.severity.value, fact.text, fact.kind),
-        ).rowcount
-        if again:
+        known = self._db.execute(
+            "SELECT id, severity FROM alert WHERE kind = ? AND resolved_wall_s IS NULL", (fact.kind,)
+        ).fetchone()
+        if known is not None:
+            self._raised_again(fact, boot, *known)
             return
         row = self._db.execute(
-            "INSERT INTO alert (kind, severity, text, raised_boot, raised_long_s, raised_wall_s, raised_is_sure)"
-            " VALUES (?, ?, ?, ?, ?, ?, ?) RETURNING id",
-            (fact.kind, fact.severity.value, fact.text, *_moment(boot, fact.at)),
+            "INSERT INTO alert (kind, severity, text, raised_boot, raised_long_s, raised_wall_s, raised_is_sure,"
+            " told_boot, told_long_s) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
+            (fact.kind, fact.severity.value, fact.text, *_moment(boot, fact.at), boot, fact.at.long_s),
         ).fetchone()
         self._post("alert", row[0], fact.at)
+
+    def _raised_again(self, fact: AlertRaised, boot: int, alert: int, severity: str) -> None:
+        """It only counts up, unless it has become another severity: that is told."""
+        self._db.execute(
+            "UPDATE alert SET times = times + 1, severity = ?, text = ?, told_boot = ?, told_long_s = ?"
+            " WHERE id = ?",
+            (fact.severity.value, fact.text, boot, fact.at.long_s, alert),
+        )
+        if severity != fact.severity.value:
+            self._post("alert", alert, fact.at)
+
+    def _reminded(self, fact: AlertReminded, boot: int) -> None:
+        changes = "text = ?, reminders = ?, person = ?, told_boot = ?, told_long_s = ?, acknowledged_by = NULL"
+        values = (fact.text, fact.reminders, fact.person, boot, fact.at.long_s)
+        self._change(fact.kind, "reminder", fact.at, changes, *values)
+
+    def _change(self, kind: str, what: str, at: Instant, changes: str, *values: object) -> None:
+        """Something new of an alert that stands; nothing where none of this kind does."""
+        row = self._db.execute(
+            f"UPDATE alert SET {changes} WHERE kind = ? AND resolved_wall_s IS NULL RETURNING id", (*values, kind)
+        ).fetchone()
+        if row is not None:
+            self._post(what, row[0], at)
 
     def _resolved(self, fact: AlertResolved, boot: int) -> None:
         row = self._db.execute(

@@ -4,13 +4,16 @@ import sqlite3
 from datetime import date
 from typing import Any
 
-from waaler.core.facts import Cause, Outcome, RunResult
+from waaler.core.facts import Cause, Outcome, RunResult, Severity
 from waaler.core.memory import Given, Memory, Standing
+from waaler.core.standing import OpenAlert
 from waaler.guard.memory import DAY_S, Span
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Input, Instant, Level, Permit, Purse, Trip
 from waaler.plan.types import CycleKey
 from waaler.records.boots import Boots
+from waaler.records.past import Rows, tended, upkeep
+from waaler.records.past import rows as _rows
 from waaler.records.second_copy import SecondCopy
 
 __all__ = ["interrupted", "restore"]
@@ -25,8 +28,6 @@ RECENT_RUNS = 1000
 
 DIED_RUNNING = "the daemon ended during it; counted to its deadline, since nobody saw when the pump stopped"
 DIED_BEFORE = "the daemon ended before it was known whether it started; counted in full"
-
-Rows = list[dict[str, Any]]
 
 
 def interrupted(db: sqlite3.Connection, copy: SecondCopy | None, now: Instant) -> list[RunResult]:
@@ -64,9 +65,9 @@ def restore(db: sqlite3.Connection, boots: Boots, copy: SecondCopy | None, now: 
         standing=standing,
         has_watered=bool(_rows(db, UNATTENDED)),
         seen=_seen(db),
-        open_alerts=frozenset(
-            row["kind"] for row in _rows(db, "SELECT kind FROM alert WHERE resolved_wall_s IS NULL")
-        ),
+        open_alerts=_open_alerts(db, boots, now),
+        tended=tended(db, boots, now),
+        upkeep=upkeep(db),
     )
 
 
@@ -116,7 +117,10 @@ class _Recent:
     def given(self) -> tuple[Given, ...]:
         """What the plan's cycles got in the last day; one that was missed never came to a decision."""
         rows = [r for r in self._rows if r["day"] is not None and r["outcome"] not in (None, Outcome.MISSED)]
-        found = [Given(self.here(row, "ended"), row["planned_s"], row["actual_s"]) for row in rows]
+        found = [
+            Given(self.here(row, "ended"), row["planned_s"], row["actual_s"], row["outcome"] == Outcome.SKIPPED)
+            for row in rows
+        ]
         return tuple(sorted((g for g in found if g.at_s > self._now.long_s - DAY_S), key=lambda given: given.at_s))
 
     def skips_in_a_row(self) -> int:
@@ -148,12 +152,6 @@ class _Recent:
             if row["cause"] == Cause.PLAN and (row["outcome"] is None or row["outcome"] in OWING):
                 return True
         return False
-
-
-def _rows(db: sqlite3.Connection, query: str, *values: object) -> Rows:
-    cursor = db.execute(query, values)
-    names = [column[0] for column in cursor.description]
-    return [dict(zip(names, row, strict=True)) for row in cursor]
 
 
 def _died(run_id: int, now: Instant, seconds: float, granted_s: float | None) -> RunResult:
@@ -190,8 +188,29 @@ def _trips(db: sqlite3.Connection, condition: str) -> frozenset[Trip]:
     return frozenset(Trip(row["trip"]) for row in rows)
 
 
+def _open_alerts(db: sqlite3.Connection, boots: Boots, now: Instant) -> tuple[OpenAlert, ...]:
+    rows = _rows(db, "SELECT * FROM alert WHERE resolved_wall_s IS NULL ORDER BY id")
+    return tuple(_open_alert(row, boots, now) for row in rows)
+
+
+def _open_alert(row: dict[str, Any], boots: Boots, now: Instant) -> OpenAlert:
+    raised_s = boots.here(row["raised_boot"], row["raised_long_s"], now)
+    told_s = raised_s if row["told_boot"] is None else boots.here(row["told_boot"], row["told_long_s"], now)
+    return OpenAlert(
+        row["kind"],
+        Severity(row["severity"]),
+        row["text"],
+        raised_s,
+        told_s,
+        row["reminders"],
+        row["acknowledged_by"],
+    )
+
+
 def _pulse_s(db: sqlite3.Connection) -> float | None:
-    rows = _rows(db, "SELECT what, seconds FROM deed WHERE what IN ('pulses', 'refill') ORDER BY id DESC LIMIT 1")
+    rows = _rows(
+        db, "SELECT what, seconds FROM deed WHERE what IN ('pulses', 'refill', 'renewal') ORDER BY id DESC LIMIT 1"
+    )
     return rows[0]["seconds"] if rows and rows[0]["what"] == "pulses" else None
 
 

@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 from waaler.core.facts import Amount, Cause, Outcome, Severity
 from waaler.guard.messages import Trip
 from waaler.plan.types import CycleKey
-from waaler.records.rows import AlertRow, DeedRow, Outgoing, RunRow, SampleRow, TripRow
+from waaler.records.rows import AlertRow, DeedRow, Outgoing, RunRow, SampleRow, Told, TripRow
 from waaler.records.schema import NoRecords, StoreError, refuse_newer
 
 __all__ = ["Reader", "Step", "Table", "connect"]
@@ -26,7 +26,10 @@ RUN = (
     " run.planned_at_s, run.pulse, run.pulses, run.by, run.intent_wall_s, run.intent_is_sure, run.started_wall_s,"
     " run.granted_s, run.outcome, run.ended_wall_s, run.actual_s, run.result_reason"
 )
-ALERT = "alert.id, alert.kind, alert.severity, alert.text, alert.times, alert.raised_wall_s, alert.resolved_wall_s"
+ALERT = (
+    "alert.id, alert.kind, alert.severity, alert.text, alert.times, alert.raised_wall_s, alert.resolved_wall_s,"
+    " alert.reminders, alert.person, alert.acknowledged_by"
+)
 DEED = (
     "SELECT wall_s, what, text, by, until_wall_s, (SELECT json_group_array(json_array(name, value, unit))"
     " FROM amount WHERE amount.deed = deed.id)"
@@ -263,10 +266,11 @@ class Reader:
         return int(self._all(lambda row: row[0], query, wall_s)[0])
 
     def _outgoing(self, number: int, what: str, ref: int) -> Outgoing:
-        if what == "run":
-            return Outgoing(number, self.name, self._all(_run, f"SELECT {RUN} FROM run WHERE id = ?", ref)[0])
+        if what == Told.RUN:
+            run = self._all(_run, f"SELECT {RUN} FROM run WHERE id = ?", ref)[0]
+            return Outgoing(number, self.name, run, Told.RUN)
         alert = self._all(_alert, f"SELECT {ALERT} FROM alert WHERE id = ?", ref)[0]
-        return Outgoing(number, self.name, alert, is_resolved=what == "resolved")
+        return Outgoing(number, self.name, alert, Told(what))
 
     def _all(self, make: Callable[[tuple[Any, ...]], Row], query: str, *values: object) -> list[Row]:
         try:
@@ -332,8 +336,8 @@ def _day(text: str) -> date:
 
 
 def _alert(row: tuple[Any, ...]) -> AlertRow:
-    alert_id, kind, severity, text, times, raised_at_s, resolved_at_s = row
-    return AlertRow(alert_id, kind, Severity(severity), text, times, raised_at_s, resolved_at_s)
+    alert_id, kind, severity, *rest = row
+    return AlertRow(alert_id, kind, Severity(severity), *rest)
 
 
 def _deed(row: tuple[Any, ...]) -> DeedRow:

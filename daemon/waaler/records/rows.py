@@ -2,13 +2,25 @@
 
 from dataclasses import dataclass
 from datetime import date
+from enum import StrEnum
 from typing import NamedTuple
 
 from waaler.core.facts import Amount, Cause, Outcome, Severity
 from waaler.guard.messages import Trip
 from waaler.plan.types import CycleKey
 
-__all__ = ["AlertRow", "DeedRow", "Outgoing", "RunRow", "SampleRow", "TripRow"]
+__all__ = ["AlertRow", "DeedRow", "Outgoing", "RunRow", "SampleRow", "Told", "TripRow"]
+
+
+class Told(StrEnum):
+    """What a message tells of."""
+
+    RUN = "run"
+    ALERT = "alert"
+    REMINDER = "reminder"
+    REWORDED = "reworded"
+    ACKNOWLEDGED = "acknowledged"
+    RESOLVED = "resolved"
 
 
 class RunRow(NamedTuple):
@@ -51,7 +63,11 @@ class RunRow(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class AlertRow:
-    """times: how often it was raised while it stood. resolved_at_s None: it stands."""
+    """times: how often it was raised while it stood. resolved_at_s None: it stands.
+
+    reminders: how often it was told again; person: whose turn it is, by the place in the contacts. acknowledged_by:
+    who took it on, None while nobody did.
+    """
 
     alert_id: int
     kind: str
@@ -60,6 +76,14 @@ class AlertRow:
     times: int
     raised_at_s: float
     resolved_at_s: float | None
+    reminders: int = 0
+    person: int = 0
+    acknowledged_by: str | None = None
+
+    @property
+    def headline(self) -> str:
+        """What it is, without what to do."""
+        return self.text.partition("\n")[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +125,7 @@ class SampleRow:
 
 @dataclass(frozen=True, slots=True)
 class Outgoing:
-    """A message that waits to be told: the end of a run, or an alert raised (is_resolved False) or resolved.
+    """A message that waits to be told: the end of a run, or what became of an alert, as that stands now.
 
     number: rises; records: names the file, so that both together never repeat.
     """
@@ -109,4 +133,4 @@ class Outgoing:
     number: int
     records: str
     about: RunRow | AlertRow
-    is_resolved: bool = False
+    what: Told

@@ -196,7 +196,24 @@ CREATE INDEX trip_began ON trip (began_wall_s);
 CREATE INDEX run_outcome ON run (outcome, when_s)
 """
 
-MIGRATIONS: tuple[str, ...] = (FIRST, SECOND)
+THIRD = """
+ALTER TABLE alert ADD COLUMN told_boot INTEGER REFERENCES boot;
+ALTER TABLE alert ADD COLUMN told_long_s REAL;
+ALTER TABLE alert ADD COLUMN reminders INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE alert ADD COLUMN person INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE alert ADD COLUMN acknowledged_by TEXT;
+ALTER TABLE outbox RENAME TO old_outbox;
+CREATE TABLE outbox (
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    what TEXT NOT NULL CHECK (what IN ('run', 'alert', 'reminder', 'reworded', 'acknowledged', 'resolved')),
+    ref INTEGER NOT NULL,
+    wall_s REAL NOT NULL
+) STRICT;
+INSERT INTO outbox SELECT id, what, ref, wall_s FROM old_outbox ORDER BY id;
+DROP TABLE old_outbox
+"""
+
+MIGRATIONS: tuple[str, ...] = (FIRST, SECOND, THIRD)
 """Each takes the file from the version of its index to the next; one that was released never changes."""
 
 SCHEMA_VERSION = len(MIGRATIONS)

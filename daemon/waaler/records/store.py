@@ -10,13 +10,13 @@ from waaler.core.facts import Fact, RunResult
 from waaler.core.memory import Memory
 from waaler.guard.messages import Instant
 from waaler.records import memory
-from waaler.records.boots import Boots
+from waaler.records.boots import Boots, End
 from waaler.records.inserts import Inserts
 from waaler.records.schema import NewerRecords, NoRecords, StoreError, migrate, transaction
 from waaler.records.second_copy import SecondCopy
 from waaler.records.thinning import thin
 
-__all__ = ["NewerRecords", "NoRecords", "Sample", "Store", "StoreError", "open_or_set_aside"]
+__all__ = ["End", "NewerRecords", "NoRecords", "Sample", "Store", "StoreError", "open_or_set_aside"]
 
 BUSY_MS = 2000
 """How long a write waits for another process; nobody but a person with a shell should ever hold the file."""
@@ -105,6 +105,10 @@ class Store:
         """Notes that the daemon lived and looked at its plan up to now; every fact does so too."""
         with transaction(self._db):
             self._boots.note(at)
+
+    def last_end(self) -> End | None:
+        """How the former process ended; None where none is known. Ask before this one notes its own start."""
+        return self._boots.last_end()
 
     def interrupted(self, now: Instant) -> list[RunResult]:
         """The results, still to be written, of runs that a former process began and did not end."""

@@ -274,7 +274,7 @@ class Play:
     def _look_at_person(self) -> None:
         """Whoever is told that the sump is low or dips too far comes after a while, fills it, and enters that."""
         if self.told_s is None:
-            if self.core.decisions.alerts & ASKS_FOR_WATER:
+            if self.core.decisions.alerts.keys() & ASKS_FOR_WATER:
                 self.told_s = self.world.now_s
         elif self.world.now_s >= self.told_s + self.scene.refill_after_s:
             self.told_s = None

@@ -36,6 +36,8 @@ ABOUT: dict[Table, dict[str, str]] = {
     Table.ALERT: {
         "id": "number of the alert", "kind": "its short name", "severity": "urgent, soon or note",
         "text": "what people were told", "times": "how often it was raised while it stood",
+        "reminders": "how often people were told again",
+        "person": "whose turn it is, by the place in the contacts, from 0", "acknowledged_by": "who took it on",
     },
     Table.TRIP: {
         "id": "number of the trip", "trip": "its short name", "reason": "why, in words",

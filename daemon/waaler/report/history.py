@@ -93,7 +93,7 @@ def _entries(history: History, paint: Paint) -> Iterator[tuple[float, str]]:
     for run in history.runs:
         yield run.when_s, _run_lines(run, zone, paint)
     for alert in history.alerts:
-        yield alert.raised_at_s, _note_line(alert.raised_at_s, f"alert, {alert.severity}: {alert.text}", zone)
+        yield alert.raised_at_s, _note_line(alert.raised_at_s, f"alert, {alert.severity}: {alert.headline}", zone)
         if alert.resolved_at_s is not None:
             yield alert.resolved_at_s, _note_line(alert.resolved_at_s, f"alert over: {alert.kind}", zone)
     for deed in history.deeds:
@@ -223,6 +223,8 @@ def _alert_object(alert: AlertRow, zone: ZoneInfo) -> dict[str, Any]:
         "raised": rfc3339(alert.raised_at_s, zone),
         "resolved": rfc3339(alert.resolved_at_s, zone),
         "times": alert.times,
+        "reminders": alert.reminders,
+        "acknowledged_by": alert.acknowledged_by,
     }
 
 

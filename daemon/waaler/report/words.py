@@ -146,7 +146,7 @@ def _alerts(period: Period) -> Iterator[Event]:
         over = (
             "" if alert.resolved_at_s is None else f" (over {day_and_clock(alert.resolved_at_s, period.span.zone)})"
         )
-        yield Event(alert.raised_at_s, f"alert, {alert.severity.value}", f"{alert.text}{over}")
+        yield Event(alert.raised_at_s, f"alert, {alert.severity.value}", f"{alert.headline}{over}")
 
 
 def _deeds(period: Period) -> Iterator[Event]:

@@ -34,6 +34,7 @@ __all__ = [
     "Acidity",
     "Area",
     "BedId",
+    "Clock",
     "Conductivity",
     "Count",
     "Current",
@@ -161,10 +162,16 @@ def _one_wire(text: str) -> str:
     return text
 
 
-def _moment(text: str) -> Moment:
+def _clock(text: str) -> ClockMoment:
     clock = CLOCK.fullmatch(text)
-    if clock:
-        return ClockMoment(int(clock[1]) * 60 + int(clock[2]))
+    if not clock:
+        raise ValueError
+    return ClockMoment(int(clock[1]) * 60 + int(clock[2]))
+
+
+def _moment(text: str) -> Moment:
+    if CLOCK.fullmatch(text):
+        return _clock(text)
     sun = SUN.fullmatch(text)
     if not sun:
         raise ValueError
@@ -262,6 +269,7 @@ When = Annotated[
     _parsed(_moment, '"06:30" or "sunset - 1 h 30 min"'),
     _schema("a time of day or of the sun", "sunrise + 30 min"),
 ]
+Clock = Annotated[ClockMoment, _parsed(_clock, '"06:30"'), _schema("a time of day", "22:00")]
 Water = Annotated[Any, _parsed(_water, "3 min or 250 mL per pot"), _schema("a time, or a volume per pot", "3 min")]
 Day = Annotated[
     date,

@@ -7,6 +7,7 @@ from pydantic import Field, model_validator
 from waaler.settings.fields import (
     Acidity,
     BedId,
+    Clock,
     Conductivity,
     Count,
     Day,
@@ -29,10 +30,20 @@ from waaler.settings.laying import LayoutSection
 from waaler.settings.pin_sections import PinsSection
 from waaler.settings.probing import CurrentSection, LevelSection, LightSection, ProbeSection
 from waaler.settings.section import Section, between, misfit
+from waaler.settings.telling import (
+    CareSection,
+    ContactSection,
+    HeartbeatSection,
+    MailSection,
+    MqttSection,
+    PushSection,
+    WebhookSection,
+)  # fmt: skip
 
 __all__ = ["BedFile"]
 
 
+Quiet = Annotated[list[Clock], Field(min_length=2, max_length=2)]
 Pair = Annotated[list[When], Field(min_length=2, max_length=2)]
 
 
@@ -167,18 +178,6 @@ class PumpSection(Section):
     supply: Literal["extra-low voltage", "mains"] = "extra-low voltage"
 
 
-class MqttSection(Section):
-    """The broker that `waaler notify` publishes to."""
-
-    host: PlainText
-    port: Annotated[Count, between(1, 65_535, "")] = 1883
-    user: PlainText | None = None
-    password_file: PlainText | None = None
-    ca_file: PlainText | None = None
-    certificate_file: PlainText | None = None
-    key_file: PlainText | None = None
-
-
 class BedFile(Section):
     """A bed's file."""
 
@@ -203,4 +202,13 @@ class BedFile(Section):
     no_tray_float: Literal["accepted"] | None = None
     broken_wire_unsafe: Literal["accepted"] | None = None
     not_commissioned: Literal["accepted"] | None = None
+    contacts: list[ContactSection] = Field(default=[], max_length=8)
+    quiet_hours: Quiet | None = None
+    care: CareSection = CareSection()
     mqtt: MqttSection | None = None
+    mail: MailSection | None = None
+    webhooks: list[WebhookSection] = Field(default=[], max_length=4)
+    push: PushSection | None = None
+    heartbeat: HeartbeatSection | None = None
+    good_day: Clock | None = None
+    metrics_file: PlainText | None = None

@@ -13,13 +13,16 @@ from waaler.bed.layout import Layout
 from waaler.bed.thirst import Thirst
 from waaler.bed.tray import Tray
 from waaler.bed.wiring import Wiring
+from waaler.core.care import Care
 from waaler.guard.limits import Limits
 from waaler.plan.sensing import Sensing
 from waaler.plan.types import Plan
 from waaler.settings import build, build_layout, build_site
+from waaler.settings.build_care import care
 from waaler.settings.build_wiring import wiring
 from waaler.settings.crossing import contradictions
 from waaler.settings.faults import Fault, SettingsError
+from waaler.settings.messages import Messages, messages
 from waaler.settings.models import BedFile
 from waaler.settings.problems import faults_of
 from waaler.settings.text import MOST_BYTES, Source, read
@@ -38,6 +41,7 @@ class Mqtt:
     ca_file: Path | None = None
     certificate_file: Path | None = None
     key_file: Path | None = None
+    has_commands: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +61,10 @@ class Settings:
     layout: Layout | None
     tray: Tray | None
     wiring: Wiring
+    care: Care
     mqtt: Mqtt | None
     thirst: Thirst | None
+    messages: Messages
     is_clock_trusted: bool
     text: str
     file: BedFile
@@ -136,8 +142,10 @@ def _settings(file: BedFile, source: Source) -> Settings:
         layout=build_layout.layout(file.layout),
         tray=build_layout.tray(file.layout),
         wiring=wiring(file),
+        care=care(file, figures, Path(source.name).parent),
         mqtt=_mqtt(file),
         thirst=build_site.thirst(file, figures, Path(source.name).parent),
+        messages=messages(file),
         is_clock_trusted=file.clock == "trusted",
         text=source.text,
         file=file,
@@ -153,4 +161,4 @@ def _mqtt(file: BedFile) -> Mqtt | None:
         name: None if getattr(section, name) is None else Path(getattr(section, name))
         for name in ("password_file", "ca_file", "certificate_file", "key_file")
     }
-    return Mqtt(section.host, section.port, section.user, **files)
+    return Mqtt(section.host, section.port, section.user, **files, has_commands=section.commands == "on")

@@ -1,0 +1,181 @@
+"""The sump over the days: its expected level, the forecast, refills, and water that is missing."""
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+from math import inf
+
+from waaler.core import texts
+from waaler.core.facts import Amount, Severity
+from waaler.core.level import Mix, SumpLevel, Tended, drunk_l, low_at
+from waaler.core.memory import Memory
+from waaler.core.turn import Turn
+from waaler.core.words import may_refill
+from waaler.guard.messages import Trip
+
+__all__ = ["GAUGE", "LEAK", "REFILL_DUE", "SOON_LOW", "begin", "look", "measured_ec", "poured", "read", "was_low"]
+
+GAUGE = "sump"
+"""The name under which a level at rest, in litres, is read or entered."""
+
+SOON_LOW, REFILL_DUE, SOLUTION_DUE, LEAK = "sump-soon-low", "refill-due", "solution-due", "leak"
+LOOK_EVERY_S = 600.0
+SOON = timedelta(hours=48)
+DUE = timedelta(hours=12)
+"""How far ahead the two forecasts look. With LEAST_LOSS_SHARE and DRINK_DOUBT: common practice, no source."""
+
+LEAST_LOSS_SHARE = 0.05
+DRINK_DOUBT = 0.5
+AT_ONCE_S = 3 * 3600.0
+KEPT_SHARE = 0.4
+"""Of a run's water the pots may keep, at most: the drain share of common practice leaves a fifth to run back."""
+
+
+def begin(turn: Turn, memory: Memory) -> None:
+    """Follows what the records tell of the past up to now."""
+    for event in memory.tended:
+        _replay(turn, event)
+
+
+def poured(turn: Turn, amounts: tuple[Amount, ...], is_renewal: bool) -> None:
+    """A refill was entered; without an amount it is taken to have reached the full mark."""
+    litres = sum(amount.value for amount in amounts if amount.unit == "L") if amounts else None
+    _replay(turn, Tended(turn.now_s, "renewal" if is_renewal else "refill", litres))
+    turn.resolve(LEAK)
+    turn.set(look_at_sump_s=-inf)
+
+
+def measured_ec(turn: Turn, value: float) -> None:
+    _replay(turn, Tended(turn.now_s, "EC", value))
+
+
+def was_low(turn: Turn) -> None:
+    """The float reads low at rest: that is a level."""
+    _replay(turn, Tended(turn.now_s, "low"))
+
+
+def read(turn: Turn, litres: float) -> bool:
+    """A level was read. Only one at rest counts; whether it was.
+
+    More than expected: somebody refilled and did not enter it. Less: water is missing.
+    """
+    state = turn.state
+    if not may_refill(state, turn.now_s) or state.care.figures is None:
+        return False
+    known = state.level
+    if known is not None:
+        _compare(turn, known, litres)
+    turn.set(level=SumpLevel(litres, turn.now_s), look_at_sump_s=-inf)
+    return True
+
+
+def look(turn: Turn) -> float:
+    """The forecast, every ten minutes; the instant of the next look."""
+    state = turn.state
+    if state.level is None:
+        return inf
+    if turn.now_s >= state.look_at_sump_s:
+        turn.set(look_at_sump_s=turn.now_s + LOOK_EVERY_S)
+        _foresee(turn)
+        _judge_mix(turn)
+    return turn.state.look_at_sump_s
+
+
+def _foresee(turn: Turn) -> None:
+    state = turn.state
+    assert state.level is not None
+    litres = _expected_l(turn, state.level)
+    low = low_at(state.care, litres, turn.local)
+    ahead = None if low is None or Trip.LOW_SUMP in state.trips else low - turn.local
+    if ahead is not None and ahead <= DUE:
+        turn.resolve(SOON_LOW)
+        turn.alert(REFILL_DUE, Severity.URGENT, texts.REFILL_DUE)
+        return
+    turn.resolve(REFILL_DUE)
+    if ahead is not None and low is not None and ahead <= _notice(turn):
+        turn.alert(SOON_LOW, Severity.SOON, texts.soon_low(f"about {low:%A %-d %b} {_hour(low)}"))
+    else:
+        turn.resolve(SOON_LOW)
+
+
+def _notice(turn: Turn) -> timedelta:
+    """How long before it is told; where a full sump lasts few days, the last third of them."""
+    figures = turn.state.care.figures
+    full = None if figures is None else low_at(turn.state.care, figures.sump_full_l, turn.local)
+    return SOON if full is None else min(SOON, (full - turn.local) / 3)
+
+
+def _hour(moment: datetime) -> str:
+    return f"{(moment + timedelta(minutes=30)).hour:02}:00"
+
+
+def _judge_mix(turn: Turn) -> None:
+    mix, care = turn.state.mix, turn.state.care
+    if mix is None or care.figures is None:
+        return
+    is_old = turn.now_s - mix.at_s >= care.renew_after_days * 86_400
+    if is_old or mix.topped_l >= care.figures.sump_full_l:
+        turn.alert(SOLUTION_DUE, Severity.NOTE, texts.SOLUTION_DUE)
+    else:
+        turn.resolve(SOLUTION_DUE)
+
+
+def _compare(turn: Turn, known: SumpLevel, litres: float) -> None:
+    figures = turn.state.care.figures
+    assert figures is not None
+    least_l = LEAST_LOSS_SHARE * figures.sump_full_l
+    drunk = _drunk_l(turn, known)
+    if litres > known.litres + least_l:
+        turn.deed("refill", f"amount unknown; the level rose by {litres - known.litres + drunk:.0f} L")
+        turn.resolve(LEAK)
+        return
+    missing_l = known.litres - litres - drunk - least_l - DRINK_DOUBT * drunk
+    is_at_once = known.at_s < turn.state.last_stop_s and turn.now_s - known.at_s <= AT_ONCE_S
+    if is_at_once:
+        missing_l -= KEPT_SHARE * turn.state.last_run_s / 60 * figures.pump_l_per_min
+    if missing_l <= 0:
+        turn.resolve(LEAK)
+    elif is_at_once:
+        turn.alert(LEAK, Severity.URGENT, texts.LEAK)
+    else:
+        turn.alert(LEAK, Severity.SOON, texts.LOSS)
+
+
+def _expected_l(turn: Turn, known: SumpLevel) -> float:
+    return known.litres - _drunk_l(turn, known)
+
+
+def _drunk_l(turn: Turn, known: SumpLevel, until_s: float | None = None) -> float:
+    until_s = turn.now_s if until_s is None else until_s
+    return drunk_l(turn.state.care, _local(turn, known.at_s), _local(turn, until_s))
+
+
+def _local(turn: Turn, long_s: float) -> datetime:
+    return turn.local_of(turn.at.wall_s + long_s - turn.now_s)
+
+
+def _replay(turn: Turn, event: Tended) -> None:
+    """One thing that happened to the sump, now or in the past."""
+    figures, mix = turn.state.care.figures, turn.state.mix
+    if event.what == "EC" and event.value is not None and mix is not None:
+        first = event.value if mix.first_ec is None else mix.first_ec
+        turn.set(mix=replace(mix, first_ec=first, last_ec=event.value))
+    if figures is None or event.what == "EC":
+        return
+    turn.set(level=SumpLevel(_level_after(turn, event), event.at_s))
+    if event.what in ("began", "renewal"):
+        turn.set(mix=Mix(event.at_s))
+    elif event.what == "refill" and mix is not None:
+        turn.set(mix=Mix(mix.at_s, mix.topped_l + (event.value or 0.0)))
+
+
+def _level_after(turn: Turn, event: Tended) -> float:
+    figures, known = turn.state.care.figures, turn.state.level
+    assert figures is not None
+    if event.what == "sump" and event.value is not None:
+        return event.value
+    if event.what == "low":
+        return figures.sump_low_l
+    if event.what != "refill" or event.value is None or known is None:
+        return figures.sump_full_l
+    left_l = max(figures.sump_empty_l, known.litres - _drunk_l(turn, known, event.at_s))
+    return min(figures.sump_full_l, left_l + event.value)

@@ -1,0 +1,252 @@
+"""The sump over the days: told before it is low, what is missing, what was poured in unseen."""
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+from tests.core.bench import Bench
+
+from waaler.bed.figures import Figures
+from waaler.core.care import Care
+from waaler.core.facts import Amount, Deed, Severity
+from waaler.core.level import Mix, Tended, drunk_l, low_at, to_add, to_full_l
+from waaler.core.memory import Memory
+from waaler.core.messages import OrderKind
+from waaler.guard.memory import Memory as GuardMemory
+from waaler.guard.messages import Input
+from waaler.guard.messages import Level as FloatLevel
+from waaler.plan.sensing import Reading
+
+FIGURES = Figures(sump_full_l=220.0, sump_low_l=45.0, line_l=1.5)
+CARE = Care(FIGURES, lambda _: 20.0, fresh_ec=2.0)
+ZONE = ZoneInfo("Europe/Lisbon")
+LONG_S = 100_000.0
+
+
+def bed(litres: float = 220.0, care: Care = CARE, start: str = "2026-06-21T05:00:00+01:00") -> Bench:
+    """A bench whose sump held so much at its start; the last run was eleven hours ago."""
+    memory = Memory(
+        guard=GuardMemory(last_stop_s=LONG_S - 11 * 3600),
+        last_full_s=LONG_S - 11 * 3600,
+        tended=(Tended(LONG_S, "renewal"), Tended(LONG_S, "sump", litres)),
+    )
+    return Bench(care=care, memory=memory, start=start)
+
+
+def sump(bench: Bench, litres: float) -> str:
+    answer = bench.order(OrderKind.MEASURE, amounts=(Amount("sump", litres, "L"),))
+    assert answer is not None
+    return answer.text
+
+
+def local(text: str) -> datetime:
+    return datetime.fromisoformat(text).replace(tzinfo=ZONE)
+
+
+# --- the reckoning ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("since", "until", "litres"),
+    [
+        ("2026-06-21T00:00", "2026-06-22T00:00", 20.0),
+        ("2026-06-21T06:00", "2026-06-21T20:00", 19.0),
+        ("2026-06-21T20:00", "2026-06-22T06:00", 1.0),
+        ("2026-06-21T06:00", "2026-06-21T13:00", 9.5),
+        ("2026-06-21T09:00", "2026-06-28T09:00", 140.0),
+        ("2026-06-21T09:00", "2026-06-21T09:00", 0.0),
+    ],
+)
+def test_plants_drink_by_day(since: str, until: str, litres: float) -> None:
+    assert drunk_l(CARE, local(since), local(until)) == pytest.approx(litres)
+
+
+def test_the_low_mark_is_reached_when_the_water_above_it_is_drunk() -> None:
+    begin = local("2026-06-21T05:00")
+    for litres in (46.0, 100.0, 220.0):
+        low = low_at(CARE, litres, begin)
+        assert low is not None
+        assert drunk_l(CARE, begin, low) == pytest.approx(litres - 45.0)
+
+
+def test_nothing_is_foreseen_of_a_bed_that_drinks_nothing_or_is_not_known() -> None:
+    assert low_at(replace(CARE, drink_l=lambda _: 0.0), 200.0, local("2026-06-21T05:00")) is None
+    assert low_at(Care(), 200.0, local("2026-06-21T05:00")) is None
+
+
+def test_a_refill_leaves_room_for_what_the_line_gives_back() -> None:
+    assert to_full_l(FIGURES, 100.0) == pytest.approx(118.5)
+    assert to_full_l(FIGURES, 219.9) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "what"),
+    [
+        (None, None, "solution of 2 mS/cm"),
+        (2.0, 2.1, "solution of 2 mS/cm"),
+        (2.0, 2.11, "plain water, since the EC has risen"),
+    ],
+)
+def test_what_to_add_follows_the_ec_since_the_last_mix(first: float | None, last: float | None, what: str) -> None:
+    assert to_add(CARE, Mix(0.0, first_ec=first, last_ec=last)) == what
+
+
+# --- the forecast -------------------------------------------------------------------------------
+
+
+def test_a_low_sump_is_told_two_days_before_with_its_hour_and_litres() -> None:
+    bench = bed(litres=120.0)
+    bench.pass_s(3600)
+    assert bench.alerts() == set()
+    bench.until("16:20")
+    bench.pass_s(24 * 3600)
+    assert bench.alerts() == set()
+    bench.pass_s(3600)
+
+    assert bench.alerts() == {"sump-soon-low"}
+    first, *_ = bench.alert_text("sump-soon-low").splitlines()
+    assert first == "The sump will be low about Wednesday 24 Jun 17:00."
+    low = low_at(CARE, 120.0, local("2026-06-21T05:00"))
+    assert low is not None
+    assert abs(low - local("2026-06-24T17:00")) <= timedelta(minutes=30)
+    assert "Unplug the pump, add 133 L of solution of 2 mS/cm up to the full mark" in bench.alert_now(
+        "sump-soon-low"
+    )
+
+
+def test_on_the_last_day_it_becomes_urgent_and_stays_one_alert_a_cause() -> None:
+    bench = bed(litres=60.0)
+    bench.until("23:50")
+    bench.pass_s(12 * 3600)
+
+    assert bench.alerts() == {"refill-due"}
+    bench.level(Input.SUMP_LOW, FloatLevel.BAD)
+    bench.pass_s(7200)
+    assert bench.alerts() - {"cycle-missed"} == {"sump-low"}
+
+
+def test_a_refill_ends_the_forecast() -> None:
+    bench = bed(litres=70.0)
+    bench.pass_s(3600)
+    assert bench.alerts() == {"sump-soon-low"}
+
+    bench.order(OrderKind.REFILL, litres=140.0, amounts=(Amount("solution", 140.0, "L"),))
+
+    assert bench.alerts() == set()
+    level = bench.core.decisions.level
+    assert level is not None
+    assert level.litres == pytest.approx(70.0 - 20 * 1 / 24 + 140.0, abs=1.0)
+
+
+def test_a_small_sump_that_lasts_three_days_is_not_always_soon_low() -> None:
+    small = replace(CARE, figures=replace(FIGURES, sump_full_l=105.0))
+    bench = bed(litres=105.0, care=small)
+    bench.pass_s(24 * 3600)
+
+    assert bench.alerts() == set()
+
+
+def test_a_float_that_says_low_sets_the_reckoning_right() -> None:
+    bench = bed(litres=200.0)
+    bench.level(Input.SUMP_LOW, FloatLevel.BAD)
+    bench.pass_s(60)
+
+    level = bench.core.decisions.level
+    assert level is not None
+    assert level.litres == 45.0
+
+
+def test_the_solution_is_due_by_age_or_by_what_was_topped_up_until_it_is_made_anew() -> None:
+    old = bed()
+    for _ in range(4):
+        old.pass_s(5 * 86_400)
+        old.order(OrderKind.REFILL, litres=50.0)
+    assert "solution-due" not in old.alerts()
+    old.pass_s(1.1 * 86_400)
+    assert "solution-due" in old.alerts()
+    old.order(OrderKind.REFILL, litres=200.0, is_renewal=True)
+    assert "solution-due" not in old.alerts()
+
+    topped = bed()
+    topped.order(OrderKind.REFILL, litres=219.0)
+    assert "solution-due" not in topped.alerts()
+    topped.order(OrderKind.REFILL, litres=1.0)
+    assert "solution-due" in topped.alerts()
+
+
+# --- what is missing, and what came unseen ------------------------------------------------------
+
+
+def test_a_level_is_only_taken_at_rest() -> None:
+    bench = bed()
+    bench.until("06:01")
+    bench.pass_s(30)
+
+    assert sump(bench, 100.0).endswith("read it at rest, once the water of the last run is back")
+    bench.pass_s(300)
+    bench.tell(Reading("sump", 100.0))
+    assert bench.alerts() == set()
+
+
+@pytest.mark.parametrize(("litres", "alerts"), [(203.0, set()), (190.0, {"leak"})])
+def test_less_after_a_run_than_pots_can_have_kept_is_urgent_at_once_and_halves_the_runs(
+    litres: float, alerts: set[str]
+) -> None:
+    bench = bed()
+    bench.until("05:50")
+    bench.tell(Reading("sump", 219.0))
+    bench.until("06:40")
+
+    bench.tell(Reading("sump", litres))
+
+    assert bench.alerts() == alerts
+    bench.until("09:05")
+    assert bench.results()[-1].seconds == (60.0 if alerts else 120.0)
+    if alerts:
+        assert bench.core.decisions.alerts["leak"].severity is Severity.URGENT
+        assert bench.intents()[-1].reason == "as planned; halved, since a leak is suspected"
+
+
+def test_whole_runs_come_back_with_a_level_that_fits_and_a_persons_order_stays_whole() -> None:
+    bench = bed()
+    bench.until("05:50")
+    bench.tell(Reading("sump", 219.0))
+    bench.until("06:40")
+    bench.tell(Reading("sump", 190.0))
+    bench.order(OrderKind.WATER, 90.0)
+    bench.pass_s(100)
+    assert bench.results()[-1].seconds == 90.0
+    bench.until("08:30")
+
+    bench.tell(Reading("sump", 187.0))
+
+    assert bench.alerts() == set()
+    bench.until("09:05")
+    assert bench.results()[-1].seconds == 120.0
+
+
+@pytest.mark.parametrize(("litres", "alerts"), [(207.2, set()), (207.1, {"leak"})])
+def test_a_loss_at_night_when_nothing_drinks_is_a_leak(litres: float, alerts: set[str]) -> None:
+    bench = bed(start="2026-06-21T20:00:00+01:00")
+    bench.until("20:30")
+    sump(bench, 219.5)
+    bench.until("05:30")
+
+    sump(bench, litres)
+
+    assert bench.alerts() == alerts
+    if alerts:
+        assert bench.core.decisions.alerts["leak"].severity is Severity.SOON
+
+
+def test_a_refill_that_nobody_entered_is_entered_and_raises_nothing() -> None:
+    bench = bed(litres=100.0)
+    bench.until("08:00")
+
+    sump(bench, 200.0)
+
+    assert bench.alerts() == set()
+    deed = next(f for f in bench.facts() if isinstance(f, Deed) and f.what == "refill")
+    assert deed.text == "amount unknown; the level rose by 103 L"
+    assert deed.by is None
