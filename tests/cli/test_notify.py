@@ -27,11 +27,11 @@ def run(bed: Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run([*COMMAND, str(bed)], capture_output=True, text=True, timeout=WAIT_S)
 
 
-def test_a_file_without_a_broker_is_nothing_to_do(bed: Path) -> None:
+def test_a_file_that_names_nobody_is_nothing_to_do(bed: Path) -> None:
     done = run(bed)
 
     assert done.returncode == 0
-    assert done.stdout == "terrace: nothing to do: the file names no broker; add `mqtt:` with its `host:`\n"
+    assert done.stdout == "terrace: nothing to do: the file names nobody; add `mqtt:`, `mail:` or `webhooks:`\n"
 
 
 def test_a_password_file_that_is_missing_is_named(bed: Path) -> None:

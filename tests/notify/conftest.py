@@ -14,7 +14,8 @@ import pytest
 from tests.notify.mosquitto import Listener, Mosquitto
 
 from waaler.notify.broker import Broker, Stop
-from waaler.notify.follower import Follower, Places
+from waaler.notify.follower import Follower
+from waaler.notify.places import Places
 from waaler.records.store import Store
 
 STATUS = {

@@ -21,7 +21,7 @@ from waaler.core.facts import AlertRaised, AlertResolved, Outcome, Severity
 from waaler.guard.messages import Instant
 from waaler.notify.broker import Broker
 from waaler.notify.deliveries import Deliveries
-from waaler.notify.follower import Places
+from waaler.notify.places import Places
 from waaler.records.reader import Reader
 from waaler.records.store import Store
 
@@ -247,7 +247,8 @@ import sys
 from pathlib import Path
 from zoneinfo import ZoneInfo
 from waaler.notify.broker import Broker
-from waaler.notify.follower import Follower, Places
+from waaler.notify.follower import Follower
+from waaler.notify.places import Places
 
 folder, port = Path(sys.argv[1]), int(sys.argv[2])
 places = Places(folder / "terrace.db", folder / "terrace.notify.db", folder / "terrace.sock")

@@ -1,22 +1,22 @@
-"""`waaler notify`: tells the MQTT broker of the file what happens at the bed."""
+"""`waaler notify`: tells people and the MQTT broker what happens at the bed."""
 
 import fcntl
 import os
 import signal
 from pathlib import Path
 from types import FrameType
-from zoneinfo import ZoneInfo
 
 import click
 
 from waaler.cli.common import file_argument, read_settings, refuse
 from waaler.keeper.logs import log_to
-from waaler.notify.broker import Broker, Stop
-from waaler.notify.follower import Follower, Places
+from waaler.notify.broker import Broker
+from waaler.notify.places import Places
+from waaler.notify.service import Service
 from waaler.settings import Mqtt
 from waaler.settings.places import records_file, runtime_folder, socket_file, state_folder
 
-__all__ = ["command"]
+__all__ = ["broker_of", "command", "places_of"]
 
 
 @click.command("notify")
@@ -26,8 +26,9 @@ __all__ = ["command"]
 @click.option("--child", is_flag=True, hidden=True, help="End with the process that started this one.")
 @file_argument
 def command(log_format: str, records: Path | None, socket: Path | None, child: bool, file: Path | None) -> None:
-    """Publish runs, alerts, status and readings to the MQTT broker of the file, until stopped.
+    """Tell people and the MQTT broker of the file what happens at the bed, until stopped.
 
+    Mail, webhooks and push as the file says, each with its own place in the queue; `alert --test` tries them.
     Where the file names no `password_file:`, the service manager's credential `mqtt-password` is the password.
 
     Example: waaler notify terrace.yaml
@@ -35,38 +36,49 @@ def command(log_format: str, records: Path | None, socket: Path | None, child: b
     parent = os.getppid()
     log_to(log_format)
     settings = read_settings(file)
-    if settings.mqtt is None:
-        click.echo(f"{settings.id}: nothing to do: the file names no broker; add `mqtt:` with its `host:`")
+    if settings.mqtt is None and not settings.messages.is_anything:
+        click.echo(f"{settings.id}: nothing to do: the file names nobody; add `mqtt:`, `mail:` or `webhooks:`")
         return
-    state, runtime = state_folder(settings.id), runtime_folder(settings.id)
-    places = Places(
-        records or records_file(settings.id), state / f"{settings.id}.notify.db", socket or socket_file(settings.id)
-    )
-    zone = ZoneInfo(settings.plan.place.timezone)
+    places = places_of(settings.id, records, socket)
 
     def is_orphan() -> bool:
         return child and os.getppid() != parent
 
     try:
-        _hold(runtime / f"{settings.id}.notify.lock")
-        _follow(Follower(settings.id, zone, places, _broker(settings.mqtt), is_orphan))
+        _hold(runtime_folder(settings.id) / f"{settings.id}.notify.lock")
+        broker = None if settings.mqtt is None else broker_of(settings.mqtt)
+        _serve(Service(settings, places, broker, is_orphan))
     except OSError as problem:
         refuse(f"{settings.id}: cannot notify: {problem}")
 
 
-def _follow(follower: Follower) -> None:
+def places_of(bed: str, records: Path | None = None, socket: Path | None = None) -> Places:
+    deliveries = state_folder(bed) / f"{bed}.notify.db"
+    return Places(records or records_file(bed), deliveries, socket or socket_file(bed))
+
+
+def _serve(service: Service) -> None:
     def stop(number: int, frame: FrameType | None) -> None:  # noqa: ARG001
-        follower.news.put(Stop())
+        service.stop()
 
     signal.signal(signal.SIGTERM, stop)
     signal.signal(signal.SIGINT, stop)
-    follower.run()
+    service.run()
 
 
-def _broker(mqtt: Mqtt) -> Broker:
+def broker_of(mqtt: Mqtt) -> Broker:
     """Raises OSError for a password file that cannot be read."""
     password = _first_line(mqtt.password_file or _credential("mqtt-password"))
-    return Broker(mqtt.host, mqtt.port, mqtt.user, password, mqtt.ca_file, mqtt.certificate_file, mqtt.key_file)
+    return Broker(
+        mqtt.host,
+        mqtt.port,
+        mqtt.user,
+        password,
+        mqtt.ca_file,
+        mqtt.certificate_file,
+        mqtt.key_file,
+        has_commands=mqtt.has_commands,
+    )
 
 
 def _credential(name: str) -> Path | None:

@@ -77,7 +77,8 @@ class Order:
     """A person's order. seconds: the length for water, pause, service and soak. order_id: for its answer.
 
     amounts: what was poured or measured. text: of a note; the kind of the alert to acknowledge, empty for all.
-    is_renewal: a refill that replaced the whole solution.
+    is_renewal: a refill that replaced the whole solution. is_remote: it came over a network, from whoever may write
+    there.
     """
 
     order_id: int
@@ -88,6 +89,7 @@ class Order:
     amounts: tuple[Amount, ...] = ()
     text: str = ""
     is_renewal: bool = False
+    is_remote: bool = False
 
 
 @dataclass(frozen=True, slots=True)

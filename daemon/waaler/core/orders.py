@@ -26,10 +26,14 @@ ATTENDED_SHARE = 0.5
 """Of the attended time, what the pump may run. Common practice, no source."""
 
 PURSES = {"soak": Purse.SOAK, ATTENDED: Purse.ATTENDED}
+FROM_AFAR = frozenset({OrderKind.STOP, OrderKind.PAUSE, OrderKind.RESUME, OrderKind.ACKNOWLEDGE, OrderKind.WATER})
 
 
 def obey(turn: Turn, order: Order) -> None:
     """Carries out an order, or says why not."""
+    if order.is_remote and (reason := _not_from_afar(turn, order)) is not None:
+        turn.answer(order.order_id, False, f"refused: {reason}")
+        return
     match order.kind:
         case OrderKind.WATER:
             _water(turn, order)
@@ -58,6 +62,19 @@ def obey(turn: Turn, order: Order) -> None:
             cleaned(turn, order)
         case OrderKind.ACKNOWLEDGE:
             acknowledge(turn, order)
+
+
+def _not_from_afar(turn: Turn, order: Order) -> str | None:
+    """Why an order over a network is not carried out: hands may be in the sump, and nobody there sees the bed."""
+    if order.kind not in FROM_AFAR:
+        return f"{order.kind.value} is not taken over a network"
+    standing = turn.state.standing
+    is_held = standing is not None and standing.what != "pause"
+    if is_held and standing is not None and order.kind not in (OrderKind.STOP, OrderKind.ACKNOWLEDGE):
+        return f"a {standing.what} is in progress, which only a person at the bed ends"
+    if not turn.at.is_sure:
+        return "the clock is unsure"
+    return None
 
 
 def end_standing(turn: Turn) -> float:

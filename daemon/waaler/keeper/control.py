@@ -104,6 +104,8 @@ class ControlSocket(LastingThread):
             return self._status()
         if what == "counts":
             return self._tell_counts(str(asked.get("name", "")))
+        if asked.get("is_remote") is True:
+            who = f"{who}, by MQTT"
         if what == OrderKind.STOP:
             self._stop_run(who)
         try:
@@ -137,6 +139,7 @@ def _entry(asked: dict[str, Any]) -> dict[str, Any]:
     if asked["do"] == OrderKind.MEASURE and not amounts:
         raise ValueError("nothing was measured")
     entry = {"amounts": amounts, "text": text.strip(), "is_renewal": asked.get("is_renewal") is True}
+    entry["is_remote"] = asked.get("is_remote") is True
     return {key: value for key, value in entry.items() if value}
 
 

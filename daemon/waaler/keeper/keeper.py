@@ -89,6 +89,7 @@ class Keeper:
         amounts: tuple[Amount, ...] = (),
         text: str = "",
         is_renewal: bool = False,
+        is_remote: bool = False,
     ) -> dict[str, Any]:
         """From the socket's threads: posts an order and waits for its answer."""
         answers: SimpleQueue[Answer] = SimpleQueue()
@@ -96,7 +97,7 @@ class Keeper:
             order_id = self._next_order_id
             self._next_order_id += 1
             self._answers[order_id] = answers
-        self.post(Order(order_id, kind, by, seconds, litres, amounts, text, is_renewal))
+        self.post(Order(order_id, kind, by, seconds, litres, amounts, text, is_renewal, is_remote))
         try:
             answer = answers.get(timeout=ANSWER_WAIT_S)
             return {"ok": answer.is_done, "text": answer.text}

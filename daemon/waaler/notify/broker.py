@@ -3,6 +3,9 @@
 A lock is never held over `publish`: paho calls back under a mutex of its own.
 """
 
+import random
+import re
+import ssl
 import sys
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,12 +19,29 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-__all__ = ["JSON", "SENML", "Acknowledged", "Away", "Broker", "Connection", "Down", "Found", "News", "Stop", "Up"]
+__all__ = [
+    "JSON", "MOST_COMMAND_BYTES", "SENML", "Acknowledged", "Away", "Broker", "Connection", "Down", "Found", "Given",
+    "News", "Stop", "Up", "connect_tls",
+]  # fmt: skip
 
 JSON = "application/json"
 SENML = "application/senml+json"
 KEEP_ALIVE_S = 30
 """The broker tells of a silent death after one and a half times this (MQTT 5.0, keep alive)."""
+
+SESSION_S = 86_400
+"""The broker keeps our subscriptions so long after we are gone (MQTT 5.0, session expiry interval)."""
+
+WILL_AFTER_S = 2
+"""A connection that is back by then was never away (MQTT 5.0, will delay interval)."""
+
+MOST_PACKET_BYTES = 65_536
+"""The broker drops what is larger before it comes here (MQTT 5.0, maximum packet size)."""
+
+MOST_COMMAND_BYTES = 1024
+MOST_WAITING = 100
+MOST_FOUND = 200
+KIND = re.compile(r"[a-z0-9][a-z0-9-]{0,60}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +49,8 @@ class Broker:
     """Where the broker is and how it knows us.
 
     ca_file: the authority that signed the broker's certificate; None: no TLS. certificate_file, key_file: ours,
-    where the broker asks for one. longest_wait_s: between two tries to connect; the first come after 1, 2, 4 s.
+    where the broker asks for one. longest_wait_s: between two tries to connect; the first after about 1, 2, 4 s.
+    has_commands: whether orders are taken from it.
     """
 
     host: str
@@ -39,7 +60,8 @@ class Broker:
     ca_file: Path | None = None
     certificate_file: Path | None = None
     key_file: Path | None = None
-    longest_wait_s: int = 60
+    longest_wait_s: float = 60.0
+    has_commands: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,11 +99,19 @@ class Found:
 
 
 @dataclass(frozen=True, slots=True)
+class Given:
+    """Somebody published an order."""
+
+    payload: bytes
+    is_retained: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Stop:
     """The process is asked to end."""
 
 
-News = Up | Down | Away | Acknowledged | Found | Stop
+News = Up | Down | Away | Acknowledged | Found | Given | Stop
 
 
 class Connection:
@@ -96,8 +126,9 @@ class Connection:
         client.on_disconnect = self._on_disconnect
         client.on_publish = self._on_publish
         client.on_message = self._on_message
-        client.reconnect_delay_set(1, broker.longest_wait_s)
-        client.will_set(f"{self._root}/online", b"false", qos=1, retain=True, properties=_properties(JSON))
+        self._found = 0
+        self._set_patience(client)
+        client.will_set(f"{self._root}/online", b"false", qos=1, retain=True, properties=_will())
         if broker.user is not None:
             client.username_pw_set(broker.user, broker.password)
         self._client = client
@@ -105,16 +136,26 @@ class Connection:
     def start(self) -> None:
         """Begins to connect and returns at once. Raises OSError for a certificate or key that cannot be read."""
         broker = self._broker
-        if broker.ca_file is not None:
-            self._client.tls_set(_text(broker.ca_file), _text(broker.certificate_file), _text(broker.key_file))
-        self._client.connect_async(broker.host, broker.port, keepalive=KEEP_ALIVE_S)
+        connect_tls(self._client, broker)
+        self._client.connect_async(
+            broker.host, broker.port, keepalive=KEEP_ALIVE_S, clean_start=False, properties=_session()
+        )
         self._client.loop_start()
 
     def publish(
-        self, topic: str, payload: bytes, content_type: str | None, qos: int = 1, is_retained: bool = False
+        self,
+        topic: str,
+        payload: bytes,
+        content_type: str | None,
+        qos: int = 1,
+        is_retained: bool = False,
+        expiry_s: int | None = None,
     ) -> MQTTMessageInfo:
-        """Hands a message to paho, which repeats one of QoS 1 until it is acknowledged. Raises ValueError."""
-        properties = None if content_type is None else _properties(content_type)
+        """Hands a message to paho, which repeats one of QoS 1 until it is acknowledged. Raises ValueError.
+
+        expiry_s: nobody gets it later than that.
+        """
+        properties = None if content_type is None else _properties(content_type, expiry_s)
         return self._client.publish(
             f"{self._root}/{topic}", payload, qos=qos, retain=is_retained, properties=properties
         )
@@ -131,8 +172,11 @@ class Connection:
         if reason.is_failure:
             self._news.put(Away(f"refused: {reason}"))
             return
+        self._found = 0
+        self._set_patience(client)
         self._news.put(Up())
-        client.subscribe(f"{self._root}/alert/+", options=SubscribeOptions(qos=1, noLocal=True))
+        topics = [f"{self._root}/alert/+", *([f"{self._root}/do"] if self._broker.has_commands else [])]
+        client.subscribe([(topic, SubscribeOptions(qos=1, noLocal=True)) for topic in topics])
 
     def _on_connect_fail(self, client: Client, data: Any) -> None:  # noqa: ARG002
         problem = sys.exc_info()[1]  # paho calls this while it handles the error, and tells nothing of it
@@ -142,16 +186,56 @@ class Connection:
         self._news.put(Down(str(reason)))
 
     def _on_message(self, client: Client, data: Any, message: MQTTMessage) -> None:  # noqa: ARG002
-        if message.retain and message.payload:
-            self._news.put(Found(message.topic.rpartition("/")[2]))
+        """Whoever floods us fills no memory: what is too much or too large is dropped here."""
+        last = message.topic.rpartition("/")[2]
+        if message.topic == f"{self._root}/do":
+            if self._broker.has_commands and self._news.qsize() < MOST_WAITING:
+                self._news.put(Given(bytes(message.payload[: MOST_COMMAND_BYTES + 1]), message.retain))
+        elif message.retain and message.payload and KIND.fullmatch(last) and self._found < MOST_FOUND:
+            self._found += 1
+            self._news.put(Found(last))
+
+    def _set_patience(self, client: Client) -> None:
+        """The waits double from the first to the longest; random ends keep a fleet from coming back all at once."""
+        longest_s = max(1.0, self._broker.longest_wait_s * random.uniform(0.6, 1.0))
+        client.reconnect_delay_set(min(random.uniform(0.5, 1.5), longest_s), longest_s)  # type: ignore[arg-type]
 
     def _on_publish(self, client: Client, data: Any, mid: int, reason: ReasonCode, properties: Any) -> None:  # noqa: ARG002
         self._news.put(Acknowledged(mid, str(reason) if reason.is_failure else None))
 
 
-def _properties(content_type: str) -> Properties:
+def connect_tls(client: Client, broker: Broker) -> None:
+    """Where the file names the authority. Raises OSError, naming the file, for one that cannot be used."""
+    if broker.ca_file is None:
+        return
+    files = [path for path in (broker.ca_file, broker.certificate_file, broker.key_file) if path is not None]
+    for path in files:
+        path.open("rb").close()
+    try:
+        client.tls_set(_text(broker.ca_file), _text(broker.certificate_file), _text(broker.key_file))
+    except (ssl.SSLError, ValueError) as problem:
+        raise OSError(f"{', '.join(map(str, files))}: no certificate or key that fits: {problem}") from None
+
+
+def _properties(content_type: str, expiry_s: int | None = None) -> Properties:
     properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
     properties.ContentType = content_type
+    if expiry_s is not None:
+        properties.MessageExpiryInterval = expiry_s
+    return properties
+
+
+def _will() -> Properties:
+    properties = Properties(PacketTypes.WILLMESSAGE)  # type: ignore[no-untyped-call]
+    properties.ContentType = JSON
+    properties.WillDelayInterval = WILL_AFTER_S
+    return properties
+
+
+def _session() -> Properties:
+    properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+    properties.SessionExpiryInterval = SESSION_S
+    properties.MaximumPacketSize = MOST_PACKET_BYTES
     return properties
 
 

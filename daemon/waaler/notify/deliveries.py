@@ -17,7 +17,12 @@ TABLES = (
     " PRIMARY KEY (channel, records)) STRICT, WITHOUT ROWID",
     "CREATE TABLE IF NOT EXISTS parked (channel TEXT, records TEXT, number INTEGER, reason TEXT NOT NULL,"
     " PRIMARY KEY (channel, records, number)) STRICT, WITHOUT ROWID",
+    "CREATE TABLE IF NOT EXISTS held (channel TEXT, records TEXT, number INTEGER,"
+    " PRIMARY KEY (channel, records, number)) STRICT, WITHOUT ROWID",
+    "CREATE TABLE IF NOT EXISTS command (id TEXT PRIMARY KEY, at_s REAL NOT NULL) STRICT, WITHOUT ROWID",
+    "CREATE TABLE IF NOT EXISTS said (channel TEXT PRIMARY KEY, id TEXT NOT NULL) STRICT, WITHOUT ROWID",
 )
+MOST_PARKED = 1000
 
 
 class Deliveries:
@@ -41,6 +46,12 @@ class Deliveries:
     def park(self, records: str, number: int, reason: str) -> None:
         """A message that is refused is not sent again."""
         self._write("INSERT OR REPLACE INTO parked VALUES (?, ?, ?, ?)", self._channel, records, number, reason)
+        self._write(
+            "DELETE FROM parked WHERE channel = ? AND records = ? AND number <="
+            " (SELECT number FROM parked WHERE channel = ? AND records = ? ORDER BY number DESC LIMIT 1 OFFSET ?)",
+            *(self._channel, records) * 2,
+            MOST_PARKED,
+        )
 
     def parked(self) -> list[tuple[int, str]]:
         """Number and reason of each, oldest first."""
@@ -48,6 +59,40 @@ class Deliveries:
             "SELECT number, reason FROM parked WHERE channel = ? ORDER BY records, number", (self._channel,)
         )
         return [(int(number), str(reason)) for number, reason in rows]
+
+    def hold(self, records: str, number: int) -> None:
+        """A message waits for the end of the quiet hours, and no other waits for it."""
+        self._write("INSERT OR REPLACE INTO held VALUES (?, ?, ?)", self._channel, records, number)
+
+    def held(self, records: str) -> list[int]:
+        """Oldest first."""
+        rows = self._db.execute(
+            "SELECT number FROM held WHERE channel = ? AND records = ? ORDER BY number", (self._channel, records)
+        )
+        return [int(row[0]) for row in rows.fetchall()]
+
+    def release(self, records: str, number: int) -> None:
+        self._write(
+            "DELETE FROM held WHERE channel = ? AND records = ? AND number = ?", self._channel, records, number
+        )
+
+    def was_said(self, what: str) -> bool:
+        """Whether this was the last thing said that stands in no outbox."""
+        row = self._db.execute("SELECT id FROM said WHERE channel = ?", (self._channel,)).fetchone()
+        return row is not None and row[0] == what
+
+    def said(self, what: str) -> None:
+        self._write("INSERT OR REPLACE INTO said VALUES (?, ?)", self._channel, what)
+
+    def is_first(self, command: str, now_s: float, keep_s: float) -> bool:
+        """Notes the id of an order; whether it is new. Where it cannot be noted it counts as used."""
+        try:
+            self._db.execute("DELETE FROM command WHERE at_s < ? OR at_s > ?", (now_s - keep_s, now_s + keep_s))
+            done = self._db.execute("INSERT OR IGNORE INTO command VALUES (?, ?)", (command, now_s))
+        except sqlite3.Error as problem:
+            log.warning("command_not_noted", problem=str(problem))
+            return False
+        return done.rowcount == 1
 
     def close(self) -> None:
         self._db.close()

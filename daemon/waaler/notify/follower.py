@@ -3,8 +3,6 @@
 import json
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
-from pathlib import Path
 from queue import Empty, SimpleQueue
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -12,9 +10,24 @@ from zoneinfo import ZoneInfo
 import structlog
 
 from waaler.notify.asking import ask_status
-from waaler.notify.broker import JSON, SENML, Acknowledged, Away, Broker, Connection, Down, Found, News, Stop, Up
+from waaler.notify.broker import (
+    JSON,
+    SENML,
+    Acknowledged,
+    Away,
+    Broker,
+    Connection,
+    Down,
+    Found,
+    Given,
+    News,
+    Stop,
+    Up,
+)  # fmt: skip
+from waaler.notify.commands import Commands
 from waaler.notify.deliveries import Deliveries
 from waaler.notify.outbox import Outbox
+from waaler.notify.places import Places
 from waaler.notify.senml import pack
 from waaler.records.reader import Reader
 from waaler.records.rows import AlertRow, Outgoing, RunRow, Told
@@ -28,19 +41,14 @@ LOOK_EVERY_S = 1.0
 ASK_EVERY_S = 2.0
 TELL_EVERY_S = 60.0
 FAREWELL_S = 2.0
+SAMPLE_EXPIRY_S = 600
+"""Older readings are of no use to anybody; a broker that was away delivers none."""
+
+ANSWER_EXPIRY_S = 60
 RESTLESS = frozenset({"at", "readings", "pump_seconds_24h", "run"})
 """Parts of a status that move all the time; a change of the others is told at once."""
 
 log = structlog.get_logger()
-
-
-@dataclass(frozen=True, slots=True)
-class Places:
-    """database: the records. deliveries: our own file beside it. control: the daemon's socket."""
-
-    database: Path
-    deliveries: Path
-    control: Path
 
 
 class Follower:
@@ -56,13 +64,15 @@ class Follower:
         places: Places,
         broker: Broker,
         must_end: Callable[[], bool] = lambda: False,
+        day_line: Callable[[], str | None] = lambda: None,
     ) -> None:
         self.news: SimpleQueue[News] = SimpleQueue()
         self._bed, self._zone, self._places, self._broker = bed, zone, places, broker
-        self._must_end = must_end
+        self._must_end, self._day_line = must_end, day_line
         self._connection = Connection(broker, bed, self.news)
         self._deliveries = Deliveries(places.deliveries, "mqtt")
         self._outbox = Outbox(places.database, self._deliveries, self._send)
+        self._commands = Commands(places, self._answer) if broker.has_commands else None
         self._is_up = False
         self._last_problem = ""
         self._next_look_s = self._next_ask_s = self._next_tell_s = 0.0
@@ -72,10 +82,14 @@ class Follower:
     def run(self) -> None:
         """Until told to stop. Raises OSError for a certificate or key that cannot be read."""
         self._connection.start()
+        if self._commands is not None:
+            self._commands.start()
         while not (isinstance(news := self._wait(), Stop) or self._must_end()):
             self._hear(news)
             if self._is_up and time.monotonic() >= self._next_look_s:
                 self._look()
+        if self._commands is not None:
+            self._commands.stop()
         self._connection.stop(FAREWELL_S)
         self._deliveries.close()
 
@@ -102,6 +116,19 @@ class Follower:
                     self._next_look_s = 0.0
             case Found(kind):
                 self._forget_over(kind)
+            case Given(payload, is_retained) if self._commands is not None:
+                self._commands.put(payload, is_retained)
+
+    def beat(self) -> None:
+        """From any thread: a sign of life for whoever subscribes to it."""
+        if self._is_up:
+            told = {"bed": self._bed, "at": rfc3339(time.time(), self._zone)}
+            self._connection.publish("heartbeat", _json(told), JSON, qos=0, expiry_s=SAMPLE_EXPIRY_S)
+
+    def _answer(self, answer: dict[str, Any]) -> None:
+        """From the commands' thread."""
+        told = {"bed": self._bed, **answer, "at": rfc3339(time.time(), self._zone)}
+        self._connection.publish("answer", _json(told), JSON, expiry_s=ANSWER_EXPIRY_S)
 
     def _note_problem(self, event: str, reason: str) -> None:
         """The same problem is told once, however often it is tried again."""
@@ -136,6 +163,8 @@ class Follower:
             return
         self._told = _calm(status)
         told = {"bed": self._bed, **status, "at": rfc3339(time.time(), self._zone)}
+        if (day := self._day_line()) is not None:
+            told["good_day"] = day
         self._connection.publish("status", _json(told), JSON, qos=0, is_retained=True)
         if is_due:
             self._next_tell_s = now_s + TELL_EVERY_S
@@ -149,7 +178,7 @@ class Follower:
             return
         if records and records != self._sensed:
             self._sensed = records
-            self._connection.publish("sense", _json(records), SENML, qos=0)
+            self._connection.publish("sense", _json(records), SENML, qos=0, expiry_s=SAMPLE_EXPIRY_S)
 
     def _open_alerts(self) -> tuple[str, list[AlertRow]]:
         """The name of the records, and the alerts that stand."""
@@ -178,13 +207,23 @@ class Follower:
     def _tell_alert(self, alert: AlertRow, records: str) -> int:
         told = {
             "id": f"{records}-alert-{alert.alert_id}",
+            "turn": _turn(alert),
             "bed": self._bed,
             "kind": alert.kind,
             "severity": alert.severity.value,
             "text": alert.text,
             "raised": rfc3339(alert.raised_at_s, self._zone),
+            "reminders": alert.reminders,
+            "person": alert.person,
+            "acknowledged_by": alert.acknowledged_by,
         }
         return self._connection.publish(f"alert/{alert.kind}", _json(told), JSON, is_retained=True).mid
+
+
+def _turn(alert: AlertRow) -> str:
+    """The same as long as nothing new is to be said of the alert."""
+    taken = "-acknowledged" if alert.acknowledged_by is not None else ""
+    return f"{alert.severity.value}-{alert.reminders}{taken}"
 
 
 def _calm(status: dict[str, Any]) -> dict[str, Any]:

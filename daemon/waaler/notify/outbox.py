@@ -10,7 +10,7 @@ from waaler.records.reader import Reader
 from waaler.records.rows import Outgoing
 from waaler.records.schema import StoreError
 
-__all__ = ["Outbox"]
+__all__ = ["Outbox", "signature"]
 
 MOST_IN_FLIGHT = 20
 """Messages on their way at once; so many may come twice after a crash."""
@@ -45,7 +45,7 @@ class Outbox:
 
         must_read: read them though they look unchanged; times of files are too coarse to rely on for ever.
         """
-        seen = _signature(self._database)
+        seen = signature(self._database)
         has_changed = seen != self._seen
         if not seen or not (has_changed or must_read or self._is_behind):
             return has_changed
@@ -97,7 +97,7 @@ class Outbox:
         self._deliveries.told(self._records, min(self._in_flight.values(), default=self._last_sent + 1) - 1)
 
 
-def _signature(database: Path) -> tuple[tuple[int, int], ...]:
+def signature(database: Path) -> tuple[tuple[int, int], ...]:
     """Changes whenever something was committed; empty without a file."""
     found = []
     for path in (database, database.with_name(database.name + "-wal")):

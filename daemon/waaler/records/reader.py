@@ -260,6 +260,15 @@ class Reader:
         )
         return [self._outgoing(*row) for row in rows]
 
+    def message(self, number: int) -> Outgoing | None:
+        """One message; None for one that is no longer kept."""
+        rows = self._all(lambda row: row, "SELECT id, what, ref FROM outbox WHERE id = ?", number)
+        return self._outgoing(*rows[0]) if rows else None
+
+    def waiting(self, number: int) -> int:
+        """How many messages came after this one."""
+        return int(self._all(lambda row: row[0], "SELECT count(*) FROM outbox WHERE id > ?", number)[0])
+
     def last_before(self, wall_s: float) -> int:
         """The number of the last message written before a wall time; 0 if there is none."""
         query = "SELECT coalesce(max(id), 0) FROM outbox WHERE wall_s < ?"

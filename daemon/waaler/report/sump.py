@@ -62,8 +62,8 @@ class Sump:
 
 def read_sump(reader: Reader, bed: Bed, since_s: float, until_s: float, samples: Sequence[SampleRow]) -> Sump:
     """The level of a period that ends at until_s or now; samples: the period's, of all sensors."""
-    deeds = reader.deeds_of(since_s - LOOK_BACK_S, until_s, "refill", "start")
-    refills = [refill_of(deed) for deed in deeds if deed.what == "refill"]
+    deeds = reader.deeds_of(since_s - LOOK_BACK_S, until_s, "refill", "renewal", "start")
+    refills = [refill_of(deed) for deed in deeds if deed.what != "start"]
     within = [refill for refill in refills if refill.at_s >= since_s]
     measured = [(row.at_s, row.mean) for row in samples if (row.name, row.unit) == SENSOR]
     if measured:
@@ -76,6 +76,9 @@ def read_sump(reader: Reader, bed: Bed, since_s: float, until_s: float, samples:
 
 
 def refill_of(deed: DeedRow) -> Refill:
+    """A renewal leaves the sump full, whatever its amount."""
+    if deed.what == "renewal":
+        return Refill(deed.at_s, None, "solution made anew")
     for amount in deed.amounts:
         if amount.unit == "L":
             return Refill(deed.at_s, amount.value, amount.name)

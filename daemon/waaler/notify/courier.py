@@ -1,0 +1,154 @@
+"""Brings notes to people over one channel, in a thread of its own and with its own place in the queue."""
+
+import random
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from threading import Event, Thread
+from zoneinfo import ZoneInfo
+
+import structlog
+
+from waaler.core.care import Quiet
+from waaler.core.facts import Severity
+from waaler.notify.channels import Channel, NotNow, NotThis
+from waaler.notify.deliveries import Deliveries
+from waaler.notify.note import Note, for_people, note_of
+from waaler.notify.outbox import signature
+from waaler.records.reader import Reader
+from waaler.records.rows import AlertRow, Outgoing
+from waaler.records.schema import StoreError
+
+__all__ = ["Courier", "Round"]
+
+LOOK_EVERY_S = 2.0
+READ_EVERY_S = 30.0
+FIRST_WAIT_S = 5.0
+LONGEST_WAIT_S = 600.0
+"""Between two tries at a server that does not take it; each about twice the last, with a random part."""
+
+FIRST_LOOK_BACK_S = 3600.0
+"""A new channel tells what was raised within the last hour, not everything that ever was."""
+
+AT_ONCE = 50
+
+log = structlog.get_logger()
+
+
+@dataclass(frozen=True, slots=True)
+class Round:
+    """What a courier must know of its bed. good_day: the note of the day once its hour has come, else None."""
+
+    bed: str
+    title: str
+    zone: ZoneInfo
+    records: Path
+    deliveries: Path
+    quiet: Quiet | None = None
+    good_day: Callable[[Reader, float], Note | None] = lambda _, __: None
+
+
+class Courier(Thread):
+    """Until `ending` is set. Whatever is raised in it is logged, and it goes on."""
+
+    def __init__(self, channel: Channel, round_: Round, ending: Event) -> None:
+        super().__init__(name=f"courier {channel.name}", daemon=True)
+        self._channel, self._round, self._ending = channel, round_, ending
+        self._wait_s = FIRST_WAIT_S
+        self._last_problem = ""
+        self._seen: tuple[tuple[int, int], ...] = ()
+        self._read_s = 0.0
+
+    def run(self) -> None:
+        deliveries = Deliveries(self._round.deliveries, self._channel.name)
+        while not self._ending.is_set():
+            try:
+                wait_s = self.look(deliveries, time.time())
+            except Exception as problem:
+                log.error("courier_failed", channel=self._channel.name, problem=repr(problem))
+                wait_s = LONGEST_WAIT_S / 10
+            self._ending.wait(wait_s)
+        deliveries.close()
+
+    def look(self, deliveries: Deliveries, now_s: float) -> float:
+        """Delivers what waits; how long to wait before the next look."""
+        seen = signature(self._round.records)
+        now = time.monotonic()
+        if not seen or (seen == self._seen and now < self._read_s + READ_EVERY_S):
+            return LOOK_EVERY_S
+        try:
+            with Reader(self._round.records) as reader:
+                has_more = self._deliver(reader, deliveries, now_s)
+        except StoreError as problem:
+            self._note_problem(str(problem))
+            return READ_EVERY_S
+        except NotNow as problem:
+            self._note_problem(str(problem))
+            wait_s = self._wait_s * random.uniform(0.75, 1.25)
+            self._wait_s = min(2 * self._wait_s, LONGEST_WAIT_S)
+            return wait_s
+        self._seen, self._read_s = (), now
+        if not has_more:
+            self._seen = seen
+        self._wait_s, self._last_problem = FIRST_WAIT_S, ""
+        return 0.0 if has_more else LOOK_EVERY_S
+
+    def _deliver(self, reader: Reader, deliveries: Deliveries, now_s: float) -> bool:
+        """Whether more waits. Raises NotNow at the first message that could not be delivered."""
+        place = deliveries.place(reader.name)
+        if place is None:
+            place = reader.last_before(now_s - FIRST_LOOK_BACK_S)
+            deliveries.told(reader.name, place)
+        if not self._is_quiet(now_s):
+            for number in deliveries.held(reader.name):
+                message = reader.message(number)
+                if message is not None:
+                    self._send(deliveries, message)
+                deliveries.release(reader.name, number)
+        waiting = reader.after(place, AT_ONCE)
+        for message in waiting:
+            if self._is_held_back(message, now_s):
+                deliveries.hold(reader.name, message.number)
+            elif for_people(message, self._channel.least):
+                self._send(deliveries, message)
+            deliveries.told(reader.name, message.number)
+        self._tell_good_day(reader, deliveries, now_s)
+        return len(waiting) == AT_ONCE
+
+    def _send(self, deliveries: Deliveries, message: Outgoing) -> None:
+        round_ = self._round
+        try:
+            self._channel.send(note_of(message, round_.bed, round_.title, round_.zone))
+        except NotThis as problem:
+            log.error("message_parked", channel=self._channel.name, number=message.number, reason=str(problem))
+            deliveries.park(message.records, message.number, str(problem))
+
+    def _tell_good_day(self, reader: Reader, deliveries: Deliveries, now_s: float) -> None:
+        note = self._round.good_day(reader, now_s)
+        if note is None or deliveries.was_said(note.id):
+            return
+        try:
+            self._channel.send(note)
+        except NotThis as problem:
+            log.error("message_parked", channel=self._channel.name, message=note.id, reason=str(problem))
+        deliveries.said(note.id)
+
+    def _is_held_back(self, message: Outgoing, now_s: float) -> bool:
+        """In quiet hours only what is urgent goes out; the rest waits for their end."""
+        is_person_s = for_people(message, self._channel.least) and isinstance(message.about, AlertRow)
+        if not is_person_s or not self._is_quiet(now_s):
+            return False
+        return isinstance(message.about, AlertRow) and message.about.severity is not Severity.URGENT
+
+    def _is_quiet(self, now_s: float) -> bool:
+        quiet = self._round.quiet
+        local = datetime.fromtimestamp(now_s, self._round.zone)
+        return quiet is not None and quiet.wait_s(local.hour * 60 + local.minute) > 0
+
+    def _note_problem(self, reason: str) -> None:
+        """The same problem is told once, however often it is tried again."""
+        if reason != self._last_problem:
+            log.warning("not_delivered", channel=self._channel.name, reason=reason)
+        self._last_problem = reason

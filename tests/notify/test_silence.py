@@ -1,0 +1,99 @@
+"""Heartbeat and the line of a good day: their absence is what somebody notices."""
+
+from contextlib import closing
+from datetime import datetime
+from pathlib import Path
+from threading import Event
+
+import pytest
+from structlog.testing import capture_logs
+from tests.notify.conftest import FakeDaemon
+from tests.notify.servers import WebServer, free_port
+from tests.records.facts import whole_run
+from tests.settings.test_reading import settings
+
+from waaler.core.facts import AlertRaised, Deed, Outcome, Severity
+from waaler.guard.messages import Instant
+from waaler.notify.good_day import good_day
+from waaler.notify.heartbeat import Beat
+from waaler.notify.places import Places
+from waaler.notify.service import bed_of
+from waaler.records.reader import Reader
+from waaler.records.store import Store
+from waaler.settings.messages import Heartbeat
+
+
+def moment(text: str) -> float:
+    return datetime.fromisoformat(f"2026-06-21T{text}+01:00").timestamp()
+
+
+@pytest.mark.parametrize("state", ["keeper hangs", None])
+def test_no_heart_beats_while_the_daemon_is_away_or_its_keeper_hangs(places: Places, state: str | None) -> None:
+    daemon = None
+    if state is not None:
+        daemon = FakeDaemon(places.control)
+        daemon.status["state"] = state
+    beats: list[None] = []
+    with closing(WebServer()) as web, capture_logs() as logs:
+        beat = Beat(Heartbeat(web.url, None, 60.0), places.control, Event(), lambda: beats.append(None))
+        beat.beat()
+        beat.beat()
+        assert web.got.empty()
+    assert beats == []
+    assert [entry["event"] for entry in logs] == ["heartbeat_withheld"]
+    if daemon is not None:
+        daemon.close()
+
+
+def test_it_beats_for_a_monitor_and_for_subscribers_while_the_daemon_lives(
+    places: Places, daemon: FakeDaemon
+) -> None:
+    beats: list[None] = []
+    with closing(WebServer()) as web:
+        Beat(Heartbeat(f"{web.url}/alive", None, 60.0), places.control, Event(), lambda: beats.append(None)).beat()
+        method, path, body, _ = web.got.get(timeout=10)
+
+    assert (method, path, body) == ("GET", "/alive", b"")
+    assert beats == [None]
+
+
+def test_a_monitor_that_is_away_is_told_once_and_without_its_address(places: Places, daemon: FakeDaemon) -> None:
+    beat = Beat(Heartbeat(f"http://127.0.0.1:{free_port()}/s3cret", None, 60.0), places.control, Event())
+    with capture_logs() as logs:
+        beat.beat()
+        beat.beat()
+
+    assert len(logs) == 1
+    assert "s3cret" not in str(logs)
+
+
+def test_a_good_day_is_one_line_at_its_hour(tmp_path: Path) -> None:
+    bed = bed_of(settings("title: South tunnel"))
+    store = Store(tmp_path / "t.db", "boot-a")
+    store.write([Deed(Instant(0.0, moment("05:00")), "start", "the daemon started")])
+    for n in range(1, 6):
+        outcome = Outcome.DONE if n < 5 else Outcome.REFUSED
+        seconds = 60.0 if n < 5 else 0.0
+        at_s = moment(f"{6 + n:02}:00")
+        store.write(whole_run(n, 0.0, seconds, outcome, run_at=Instant(at_s - moment("05:00"), at_s)))
+    store.close()
+
+    with Reader(tmp_path / "t.db") as reader:
+        assert good_day(reader, bed, 20 * 60 + 30, moment("20:29")) is None
+        assert good_day(reader, bed, None, moment("23:00")) is None
+        note = good_day(reader, bed, 20 * 60 + 30, moment("20:30"))
+    assert note is not None
+    assert note.id == "terrace-day-2026-06-21"
+    assert note.subject == "[South tunnel] 4 of 5 runs, 50 L, low about 1 July"
+    assert note.body == "Sunday 21 June: 4 of 5 runs, 50 L, low about 1 July."
+
+
+def test_alerts_that_stand_spoil_a_good_day(tmp_path: Path) -> None:
+    store = Store(tmp_path / "t.db", "boot-a")
+    store.write([AlertRaised(Instant(0.0, moment("05:00")), "leak", Severity.SOON, "A loss.")])
+    store.close()
+
+    with Reader(tmp_path / "t.db") as reader:
+        note = good_day(reader, bed_of(settings("")), 0, moment("20:30"))
+    assert note is not None
+    assert note.body == "Sunday 21 June: 0 of 0 runs, 0 L, 1 alert stands."
