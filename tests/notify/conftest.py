@@ -20,6 +20,7 @@ from waaler.records.store import Store
 
 STATUS = {
     "state": "waiting",
+    "clock": "sure",
     "next": {"start": "2026-06-21T09:00:00+01:00", "seconds": 120, "window": "early"},
     "alerts": [],
     "readings": [
@@ -30,10 +31,11 @@ STATUS = {
 
 
 class FakeDaemon:
-    """Answers every line on the control socket with its `status`."""
+    """Answers on the control socket: its `status`, and every order with a yes."""
 
     def __init__(self, path: Path) -> None:
         self.status: dict[str, Any] = dict(STATUS)
+        self.asked: list[dict[str, Any]] = []
         self._listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
         self._listener.bind(str(path))
         self._listener.listen()
@@ -46,8 +48,13 @@ class FakeDaemon:
             except OSError:
                 return
             with talk:
-                talk.recv(4096)
-                talk.sendall(json.dumps(self.status).encode() + b"\n")
+                asked = json.loads(talk.recv(4096))
+                if asked["do"] == "status":
+                    answer = self.status
+                else:
+                    self.asked.append(asked)
+                    answer = {"ok": True, "text": f"{asked['do']} done"}
+                talk.sendall(json.dumps(answer).encode() + b"\n")
 
     def close(self) -> None:
         self._listener.shutdown(socket.SHUT_RDWR)

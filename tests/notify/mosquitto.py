@@ -81,6 +81,7 @@ class Message:
     text: str
     is_retained: bool
     content_type: str | None
+    expiry_s: int | None = None
 
 
 class Listener:
@@ -99,6 +100,7 @@ class Listener:
                 message.payload.decode(),
                 message.retain,
                 getattr(message.properties, "ContentType", None),
+                getattr(message.properties, "MessageExpiryInterval", None),
             )
         )
         client.reconnect_delay_set(1, 1)

@@ -4,6 +4,7 @@ from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from waaler.core.forecast import expected
 from waaler.core.state import Stage
 from waaler.core.state import State as CoreState
 from waaler.guard.asking import held_by, words
@@ -48,6 +49,7 @@ def status(core: CoreState, guard: GuardState, alerts: Alerts, at: Instant, beat
         "trips": sorted(
             {words(w.trip, name) for name, w in guard.watches if w.trip} | {words(lock) for lock in guard.locks}
         ),
+        "sump": _sump(core, at, zone),
         "readings": [_reading(adviser, at, zone) for adviser in core.advisers],
         "pump_seconds_24h": round(energised_s(guard, PLAN_PURSES), 1),
         "most_seconds_24h": guard.limits.most_per_day_s,
@@ -114,6 +116,15 @@ def _standing(core: CoreState, at: Instant, zone: str) -> dict[str, Any] | None:
         return None
     until = rfc3339(at.wall_s + standing.until_s - at.long_s, zone)
     return {"what": standing.what, "until": until, "by": standing.by}
+
+
+def _sump(core: CoreState, at: Instant, zone: str) -> dict[str, Any] | None:
+    """The level as it is expected at rest, and when it will be low; None where nothing is known of it."""
+    found = expected(core, at)
+    if found is None:
+        return None
+    litres, low_s = found
+    return {"litres": round(litres, 1), "low": None if low_s is None else rfc3339(low_s, zone)}
 
 
 def _reading(state: AdviserState, at: Instant, zone: str) -> dict[str, Any]:
