@@ -1,30 +1,29 @@
-"""Ten years of records: pages and queries beside the bare SQL. Run: `python tests/bench/history.py [YEARS]`.
+"""Ten years of records: pages and queries beside the bare SQL. Run: `python -m tests.bench.history [YEARS]`.
 
 Writes YEARS (default 10) of a busy bed, 55 runs a day, and five sensors as the daemon keeps them: minutes of a month,
 ten minutes of a year, days for ever. Nothing here is a timed test; compare the figures of one run with each other.
 """
 
+import os
 import sqlite3
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from statistics import median
 
-ROOT = Path(__file__).parents[2]
-sys.path.insert(0, str(ROOT))
+from tests.bench.table import Row, ratio
+from tests.page.asking import ask, write_bed
+from tests.records.facts import intent, whole_run
 
-from tests.page.asking import ask, write_bed  # noqa: E402
-from tests.records.facts import intent, whole_run  # noqa: E402
-
-from waaler.core.facts import Deed, Fact, Outcome, RunResult  # noqa: E402
-from waaler.guard.messages import Instant  # noqa: E402
-from waaler.page.beds import Watch  # noqa: E402
-from waaler.page.site import Rules, Site  # noqa: E402
-from waaler.records.reader import Reader  # noqa: E402
-from waaler.records.schema import transaction  # noqa: E402
-from waaler.records.store import Store  # noqa: E402
+from waaler.core.facts import Deed, Fact, Outcome, RunResult
+from waaler.guard.messages import Instant
+from waaler.page.beds import Watch
+from waaler.page.site import Rules, Site
+from waaler.records.reader import Reader
+from waaler.records.schema import transaction
+from waaler.records.store import Store
 
 DAY_S = 86_400.0
 END_S = 1_782_025_200.0
@@ -46,11 +45,34 @@ def main() -> None:
             measure(Path(folder), years)
 
 
+def rows(is_quick: bool) -> Iterator[Row]:
+    """The last 30 days of a long history, and of one a tenth as long."""
+    years = 1.0 if is_quick else 10.0
+    with tempfile.TemporaryDirectory() as folder, tempfile.TemporaryDirectory() as short:
+        read, bare = read_and_bare_ms(Path(folder), years)
+        short_read, _ = read_and_bare_ms(Path(short), years / 10)
+    yield Row(
+        f"30 days of {years:g} years' history", f"{read:.1f} ms", f"{bare:.1f} ms", ratio(read, bare), "2 x",
+        read <= 2 * bare,
+    )  # fmt: skip
+    yield Row(
+        f"  of {years / 10:g} years: flat in size",
+        f"{read:.1f} ms",
+        f"{short_read:.1f} ms",
+        ratio(read, short_read),
+    )
+
+
+def read_and_bare_ms(folder: Path, years: float) -> tuple[float, float]:
+    path = folder / "terrace.db"
+    write(path, years)
+    since_s = END_S - 30 * DAY_S
+    return timed(lambda: through_reader(path, since_s)), timed(lambda: bare_sql(path, since_s))
+
+
 def measure(folder: Path, years: float) -> None:
     path = folder / "terrace.db"
     runs = write(path, years)
-    import os
-
     os.environ["STATE_DIRECTORY"] = str(folder)
     site = Site([Watch(write_bed(folder, title="Terrace"))], Rules(frozenset({"localhost"})), lambda: END_S)
     since_s = END_S - 30 * DAY_S

@@ -2,6 +2,7 @@
 
 import sys
 from datetime import date, datetime, time
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -37,7 +38,7 @@ def command(days: int, first: datetime | None, plot: Path | None, as_json: bool,
     Example: waaler budget --from 2026-07-01 --days 30
     """
     from waaler.bed.budget import advice, budget
-    from waaler.plan.timetable import cycles_of_day
+    from waaler.plan.timetable import lengths_of_day
     from waaler.settings import SettingsError
     from waaler.settings.build_site import site, weather
 
@@ -48,8 +49,7 @@ def command(days: int, first: datetime | None, plot: Path | None, as_json: bool,
     except SettingsError as problem:
         refuse(str(problem), 2)
     begin = date.today() if first is None else first.date()
-    lengths = lambda day: [cycle.seconds for cycle in cycles_of_day(settings.plan, day)]  # noqa: E731
-    found = budget(where, settings.figures, begin, days, sky, lengths)
+    found = budget(where, settings.figures, begin, days, sky, partial(lengths_of_day, settings.plan))
     told = advice(found, settings.figures)
     problems = _problems(settings, found)
     if plot is not None:

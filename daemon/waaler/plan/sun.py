@@ -21,6 +21,7 @@ FUNCTIONS: dict[SunEvent, Callable[..., datetime]] = {
 MORNING = {SunEvent.DAWN, SunEvent.SUNRISE}
 QUARTER = timedelta(hours=6)
 DAY = timedelta(days=1)
+FAR_FROM_MIDNIGHT = time(3)
 MINUTES_PER_DEGREE = 4  # the earth turns 360 degrees in 1440 minutes
 
 
@@ -49,9 +50,13 @@ def _solar_noon(place: Place, day: date) -> datetime:
 def _nearest(place: Place, event: SunEvent, middle: datetime) -> datetime | None:
     """The event in the half day around `middle`.
 
-    Only the days that this half day touches are asked, since each question costs a millisecond on a small board.
+    Only the days that this half day touches are asked, the likely one first: each question costs a millisecond
+    on a small board; one soon after midnight of UTC may be what astral gives to the day before, too.
     Where an event wanders over midnight of UTC, astral leaves one day out: it lay midway between its neighbours.
     """
+    likely = _asked(place, event, middle.date())
+    if likely is not None and abs(likely - middle) <= QUARTER and likely.time() >= FAR_FROM_MIDNIGHT:
+        return likely
     for day in sorted({(middle - QUARTER).date(), (middle + QUARTER).date()}):
         found = _asked(place, event, day)
         if found is not None and abs(found - middle) <= QUARTER:

@@ -26,7 +26,7 @@ from waaler.plan.types import (
 
 __all__ = [
     "LOOK_BACK_DAYS", "cycles_of_day", "day_seconds", "daytime_gap_s", "due", "hot_day_cycles", "is_open",
-    "longest_gap_s", "moment_on", "upcoming",
+    "lengths_of_day", "longest_gap_s", "moment_on", "upcoming",
 ]  # fmt: skip
 
 LOOK_BACK_DAYS = 2
@@ -82,7 +82,13 @@ def upcoming(plan: Plan, after: datetime, count: int = 1) -> tuple[Cycle, ...]:
 
 def day_seconds(plan: Plan, day: date) -> float:
     """Pump seconds that the plan has for this day, fallbacks included."""
-    return sum(window.seconds * _count(plan.place, window, day) for window in plan.windows if _counts(window, day))
+    return sum(lengths_of_day(plan, day))
+
+
+def lengths_of_day(plan: Plan, day: date) -> list[float]:
+    """The seconds of each cycle of this day, window by window; most need no sun for it, which costs time."""
+    windows = (window for window in plan.windows if _counts(window, day))
+    return [window.seconds for window in windows for _ in range(_count(plan.place, window, day))]
 
 
 def daytime_gap_s(plan: Plan, day: date) -> float:
@@ -152,7 +158,6 @@ def _cycles(plan: Plan, window: Window, day: date) -> list[Cycle]:
 
 
 def _count(place: Place, window: Window, day: date) -> int:
-    """How many starts a window has; most say so without the sun, which is dear to ask for a year."""
     return window.pattern.count if isinstance(window.pattern, Evenly) else len(_starts(place, window, day))
 
 

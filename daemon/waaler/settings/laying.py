@@ -154,16 +154,16 @@ class LayoutSection(Section):
     pots: Annotated[Count, between(1, 1000, "pots")] = 14
     outlet_flow: Annotated[FlowRate, between(0.005, 20, "L/min")] | None = None
     line_holds: Annotated[Volume, between(0, 500, "L")] | None = None
-    sump: SumpSection = SumpSection()
+    sump: SumpSection = SumpSection.model_construct()
     media_per_pot: Annotated[Volume, between(0.2, 500, "L")] | None = None
     holds: Annotated[Percent, between(5, 90, "%")] = 30.0
     drink_per_pot: Annotated[Volume, between(0, 50, "L")] = 1.2
     evaporates: Annotated[Volume, between(0, 500, "L")] = 0.0
     pump: PumpCurveSection | None = None
     lift: Annotated[Length, between(-2, 30, "m")] = 0.5
-    hose: HoseSection = HoseSection()
-    line: LineSection = LineSection()
-    tube: TubeSection = TubeSection()
+    hose: HoseSection = HoseSection.model_construct()
+    line: LineSection = LineSection.model_construct()
+    tube: TubeSection = TubeSection.model_construct()
     each: list[EachSection] = Field(default=[], max_length=2000)
     tray: TraySection | None = None
     pot: PotsSection | None = None

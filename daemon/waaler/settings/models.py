@@ -187,16 +187,16 @@ class BedFile(Section):
     clock: Literal["trusted"] | None = None
     plan: Annotated[list[WindowSection], Field(min_length=1, max_length=32)]
     hot_day: HotDaySection | None = None
-    sensing: SensingSection = SensingSection()
-    solution: SolutionSection = SolutionSection()
-    limits: LimitsSection = LimitsSection()
-    layout: LayoutSection = LayoutSection()
+    sensing: SensingSection = SensingSection.model_construct()
+    solution: SolutionSection = SolutionSection.model_construct()
+    limits: LimitsSection = LimitsSection.model_construct()
+    layout: LayoutSection = LayoutSection.model_construct()
     crops: list[CropSection] = Field(default=[], max_length=20)
     weather: WeatherSection | None = None
-    feed: FeedSection = FeedSection()
+    feed: FeedSection = FeedSection.model_construct()
     top_up: TopUpSection | None = None
     away_days: Annotated[Count, between(1, 60, "days")] = 7
-    pump: PumpSection = PumpSection()
+    pump: PumpSection = PumpSection.model_construct()
     pins: PinsSection | None = None
     no_sump_float: Literal["accepted"] | None = None
     no_tray_float: Literal["accepted"] | None = None

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from datetime import date, timedelta
+from functools import partial
 from itertools import pairwise
 from pathlib import Path as FilePath
 
@@ -9,7 +10,7 @@ from waaler.bed.budget import budget, ec_range, safe_gap_h
 from waaler.bed.layout import watering
 from waaler.bed.network import NoFlow
 from waaler.plan.sun import sun_event
-from waaler.plan.timetable import cycles_of_day, daytime_gap_s
+from waaler.plan.timetable import cycles_of_day, daytime_gap_s, lengths_of_day
 from waaler.plan.types import Cycle, Moment, Plan, SunMoment
 from waaler.settings.build import busiest_day_s
 from waaler.settings.build_site import site, weather
@@ -23,6 +24,7 @@ from waaler.settings.text import Path, Source
 __all__ = ["CAUTION_MAINS", "warnings"]
 
 SHORT_RUN_S = 60.0
+DAYS_OF_YEAR = 365
 CAUTION_MAINS = (
     "mains and water: a residual-current device whose test button is pressed monthly, an enclosure, drip loops;"
     " everything on the mains side is for a licensed electrician and your local code"
@@ -47,7 +49,7 @@ def _collisions(settings: Settings, today: date) -> Iterator[Fault]:
     """Two cycles of different windows that overlap or leave less than `rest`."""
     seen: set[tuple[str, str]] = set()
     for day in (today + timedelta(days=n) for n in range(0, 366, 5)):
-        for before, after in pairwise(_cycles_around(settings.plan, day)):
+        for before, after in pairwise(_cycles_from(settings.plan, day)):
             pair = (before.key.window, after.key.window)
             if pair in seen or not _is_close(before, after, settings.limits.rest_s):
                 continue
@@ -59,9 +61,9 @@ def _collisions(settings: Settings, today: date) -> Iterator[Fault]:
             yield settings.source.fault(_window_path(settings, after), what, "move one of them")
 
 
-def _cycles_around(plan: Plan, day: date) -> list[Cycle]:
-    """With the neighbouring days', since a window may reach over midnight."""
-    cycles = [cycle for n in (-1, 0, 1) for cycle in cycles_of_day(plan, day + timedelta(days=n))]
+def _cycles_from(plan: Plan, day: date) -> list[Cycle]:
+    """With the next day's, since a window may reach over midnight."""
+    cycles = [cycle for n in (0, 1) for cycle in cycles_of_day(plan, day + timedelta(days=n))]
     return sorted(cycles, key=lambda cycle: cycle.start)
 
 
@@ -143,8 +145,8 @@ def _water(settings: Settings, today: date) -> Iterator[Fault]:
         yield source.fault(("crops",), "the crops' EC ranges do not meet", "give them beds of their own")
     if not file.crops or (file.weather is not None and file.weather.csv is not None):
         return
-    lengths = {day: [c.seconds for c in cycles_of_day(settings.plan, day)] for day in _days_of_year(today)}
-    found = budget(place, figures, today, len(lengths), weather(file, FilePath()).on, lengths.__getitem__)
+    lengths = partial(lengths_of_day, settings.plan)
+    found = budget(place, figures, today, DAYS_OF_YEAR, weather(file, FilePath()).on, lengths)
     hot = found.hottest
     usable_l = figures.sump_full_l - figures.sump_low_l
     if hot.drink_l > 0 and usable_l < file.away_days * hot.drink_l:
@@ -156,10 +158,6 @@ def _water(settings: Settings, today: date) -> Iterator[Fault]:
     if gap_h > safe_h:
         what = f"around {hot.day} the longest gap by day is {gap_h:.1f} h, and the media last {safe_h:.1f} h"
         yield source.fault(("plan",), what, "plan more cycles; see `waaler budget`")
-
-
-def _days_of_year(today: date) -> list[date]:
-    return [today + timedelta(days=n) for n in range(365)]
 
 
 def _wiring(settings: Settings) -> Iterator[Fault]:
