@@ -9,13 +9,14 @@ same time at a 60 s step, its pump on by a pattern for the plan's five cycles a 
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 from tests.bed.engine import WATER_C, inp_of
 from tests.bench.machine import machine
+from tests.bench.table import Row
 from wntr.epanet.toolkit import ENepanet
 
 from waaler.bed.figures import Figures
@@ -110,6 +111,19 @@ def seconds(deed: Callable[[], object]) -> float:
     began = time.process_time()
     deed()
     return time.process_time() - began
+
+
+def rows(is_quick: bool) -> Iterator[Row]:
+    days = 30.0 if is_quick else 365.0
+    with tempfile.TemporaryDirectory() as folder:
+        our_s, engine_s = seconds(ours(20, days)), seconds(engines(20, days, Path(folder)))
+    faster = engine_s / our_s
+    yield Row(
+        f"rehearsed {days:g} days, 20 pots", f"{our_s:.2f} s", f"{engine_s:.2f} s", f"{faster:.2f} x", ">= 2 x",
+        faster >= 2,
+    )  # fmt: skip
+    eighth_s = seconds(ours(20, days / 8))
+    yield Row("  8 times as long", f"{our_s:.2f} s", f"{eighth_s:.2f} s", f"{our_s / eighth_s:.1f} x", "linear")
 
 
 def main(days: float = 365.0) -> None:
