@@ -53,6 +53,22 @@ def test_a_file_of_every_earlier_version_becomes_the_present_one(tmp_path: Path,
     Store(old, "boot-a").close()
 
 
+def test_an_old_file_stays_beside_the_new_one_as_it_was(path: Path) -> None:
+    db = sqlite3.connect(path, isolation_level=None)
+    migrate(db, path, (FIRST,))
+    db.execute("INSERT INTO sensor VALUES (1, 'pot_5', '%')")
+    db.close()
+
+    Store(path, "boot-a").close()
+
+    kept = sqlite3.connect(path.with_name("terrace.db.schema-1"))
+    assert kept.execute("PRAGMA user_version").fetchone() == (1,)
+    assert kept.execute("SELECT name FROM sensor").fetchall() == [("pot_5",)]
+    kept.close()
+    Store(path, "boot-a").close()
+    assert [file.name for file in path.parent.glob("*.schema-*")] == ["terrace.db.schema-1"]
+
+
 def test_samples_and_deeds_of_the_first_version_are_kept(path: Path) -> None:
     minute = int(WALL_S // 60)
     db = sqlite3.connect(path, isolation_level=None)

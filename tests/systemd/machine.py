@@ -62,6 +62,7 @@ case $1 in
     show) echo 0; exit ;;
 esac
 echo "systemctl $*" >>"$ROOT/calls"
+case "$*" in "restart ${WILL_NOT_START:-nothing}") exit 1 ;; esac
 """
 NOTE = '#!/bin/sh\necho "$(basename "$0")" >>"$ROOT/calls"\n'
 IDLE = '{"run": null, "next": {"start": "2026-06-21T09:00:00+01:00"}, "at": "2026-06-21T08:00:00+01:00"}'

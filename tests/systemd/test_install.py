@@ -84,6 +84,38 @@ def test_a_bed_whose_file_fails_the_check_is_not_started(machine: Machine) -> No
     assert not [call for call in machine.calls if "waaler@bad" in call]
 
 
+def test_a_unit_that_does_not_start_is_told_and_the_others_are_started_all_the_same(machine: Machine) -> None:
+    machine.bed("one")
+    machine.bed("two")
+
+    done = machine.install(WILL_NOT_START="waaler@one")
+
+    assert done.returncode == 1
+    assert "waaler@one DID NOT START: journalctl -u waaler@one says why" in done.stdout
+    assert "systemctl restart waaler@two" in machine.calls
+
+
+def test_going_back_to_a_version_that_does_not_know_the_records_says_where_the_old_ones_are(
+    machine: Machine,
+) -> None:
+    machine.bed("terrace", "good")
+    machine.install()
+    machine.version("2")
+    machine.install()
+    machine.bed("terrace", "BAD", is_active=True)
+    copy = machine.root / "var/lib/waaler/terrace/terrace.db.schema-1"
+    copy.parent.mkdir(parents=True)
+    copy.touch()
+
+    done = machine.install("--rollback")
+
+    assert done.returncode == 1
+    assert (
+        f"the records as older versions left them: {copy}; stop the unit, and move one to terrace.db" in done.stdout
+    )
+    assert machine.linked("current") == "2"
+
+
 def test_a_dry_run_says_each_step_and_takes_none(machine: Machine) -> None:
     done = machine.install("--dry-run", "--bed", "terrace")
 

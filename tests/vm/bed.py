@@ -35,7 +35,7 @@ def shell(*words, timeout=60):
 
 
 def waaler(*words):
-    return shell("/opt/waaler/bin/waaler", *words, str(FILE))
+    return shell("/opt/waaler/current/bin/waaler", *words, str(FILE))
 
 
 def write_file(polarity="high"):

@@ -52,7 +52,9 @@ def dies(chip, what, deed, limit_s, expect):
     seconds = off_after(chip, deed, limit_s)
     is_back = until(lambda: "ActiveState=active" in shell("systemctl", "show", "-p", "ActiveState", UNIT), 60, 0.3)
     until(
-        lambda: shell("/opt/waaler/bin/waaler", "status", "/etc/waaler/terrace.yaml").startswith("terrace"), 60, 0.5
+        lambda: shell("/opt/waaler/current/bin/waaler", "status", "/etc/waaler/terrace.yaml").startswith("terrace"),
+        60,
+        0.5,
     )
     told = last_outcome()
     found = "still on" if seconds is None else f"off after {1000 * seconds:.0f} ms"

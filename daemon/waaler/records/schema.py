@@ -9,7 +9,16 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-__all__ = ["SCHEMA_VERSION", "NewerRecords", "NoRecords", "StoreError", "migrate", "refuse_newer", "transaction"]
+__all__ = [
+    "SCHEMA_VERSION",
+    "NewerRecords",
+    "NoRecords",
+    "StoreError",
+    "keep_before",
+    "migrate",
+    "refuse_newer",
+    "transaction",
+]
 
 
 class StoreError(Exception):
@@ -241,6 +250,17 @@ def refuse_newer(db: sqlite3.Connection, path: Path) -> int:
             " update waaler, or move the file away"
         )
     return version
+
+
+def keep_before(db: sqlite3.Connection, path: Path) -> None:
+    """A copy of an older file beside it, before it is changed: what the version before could go on with.
+
+    Raises sqlite3.Error where there is no room for one; then the file is left as it is.
+    """
+    version = refuse_newer(db, path)
+    copy = path.with_name(f"{path.name}.schema-{version}")
+    if 0 < version < SCHEMA_VERSION and not copy.exists():
+        db.execute("VACUUM INTO ?", (str(copy),))
 
 
 def migrate(db: sqlite3.Connection, path: Path, migrations: tuple[str, ...] = MIGRATIONS) -> None:

@@ -12,7 +12,7 @@ from waaler.guard.messages import Instant
 from waaler.records import memory
 from waaler.records.boots import Boots, End
 from waaler.records.inserts import Inserts
-from waaler.records.schema import NewerRecords, NoRecords, StoreError, migrate, transaction
+from waaler.records.schema import NewerRecords, NoRecords, StoreError, keep_before, migrate, transaction
 from waaler.records.second_copy import SecondCopy
 from waaler.records.thinning import thin
 
@@ -57,6 +57,8 @@ class Store:
         self._db = sqlite3.connect(path, isolation_level=None, timeout=BUSY_MS / 1000)
         try:
             self._prepare()
+            if is_lasting:
+                keep_before(self._db, path)
             migrate(self._db, path)
         except BaseException:
             self._db.close()

@@ -1,0 +1,4 @@
+#!/bin/bash
+# In the guest, after the reboot.
+set -euo pipefail
+exec python3 /host/after_reboot.py
