@@ -11,6 +11,9 @@ import pytest
 from tests.cli.test_history import BED, write_run
 from tests.notify.mosquitto import WAIT_S, Listener, Mosquitto
 
+from waaler.cli.notify import _broker
+from waaler.settings import Mqtt
+
 COMMAND = [sys.executable, "-m", "waaler.cli.main", "notify"]
 
 
@@ -41,6 +44,16 @@ def test_a_password_file_that_is_missing_is_named(bed: Path) -> None:
 
     assert done.returncode == 1
     assert done.stderr == (f"terrace: cannot notify: [Errno 2] No such file or directory: '{bed.parent}/secret'\n")
+
+
+@pytest.mark.parametrize(("kept", "password"), [("secret\n", "secret"), ("\n", None)])
+def test_without_a_password_file_the_service_manager_s_credential_is_the_password(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kept: str, password: str | None
+) -> None:
+    (tmp_path / "mqtt-password").write_text(kept)
+    monkeypatch.setenv("CREDENTIALS_DIRECTORY", str(tmp_path))
+
+    assert _broker(Mqtt("127.0.0.1", 1883, "terrace")).password == password
 
 
 def test_a_child_ends_when_the_daemon_that_started_it_was_killed(bed: Path) -> None:

@@ -35,7 +35,6 @@ class Size:
     low_quarter: float
     statistical: float
     least_pump_l_per_min: float
-    least_pump_head_m: float
     depth_m: float | None
     is_spilling: bool
     backs_l: float
@@ -65,7 +64,6 @@ def size(layout: Layout, figures: Figures, tray: Tray | None, brim_l: float | No
         low_quarter=low_quarter_percent(outlets),
         statistical=statistical_percent(outlets),
         least_pump_l_per_min=(1 + MARGIN) * flows.flow_l_per_min,
-        least_pump_head_m=flows.head_m,
         depth_m=depth_m,
         is_spilling=tray is not None and depth_m is not None and depth_m > tray.rim_m,
         backs_l=layout.pipes_l,

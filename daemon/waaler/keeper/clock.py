@@ -27,7 +27,6 @@ class Clock:
     """is_trusted: the file says that the wall clock is right whatever else is known."""
 
     def __init__(self, is_trusted: bool) -> None:
-        self._is_trusted = is_trusted
         self._is_sure = is_trusted
 
     def now(self) -> Instant:
