@@ -114,7 +114,7 @@ MEANINGS = {
     "HeartbeatSection.every": "between two beats",
     "MqttSection.commands": "whether stop, pause, resume, acknowledge and water are taken from the broker",
     "MqttSection.host": "the broker's name or address",
-    "MqttSection.password_file": "its first line; or write it to /etc/waaler/credentials/ID.mqtt-password, for the unit",
+    "MqttSection.password_file": "its first line; for the unit /etc/waaler/credentials/ID.mqtt-password does too",
     "MqttSection.ca_file": "the authority that signed the broker's certificate; without it there is no TLS",
     "MqttSection.certificate_file": "ours, where the broker asks for one",
     "MqttSection.key_file": "the key of our certificate",
