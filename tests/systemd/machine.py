@@ -67,7 +67,7 @@ case "$*" in "restart ${WILL_NOT_START:-nothing}") exit 1 ;; esac
 NOTE = '#!/bin/sh\necho "$(basename "$0")" >>"$ROOT/calls"\n'
 IDLE = '{"run": null, "next": {"start": "2026-06-21T09:00:00+01:00"}, "at": "2026-06-21T08:00:00+01:00"}'
 RUNS = IDLE.replace("null", '{"id": 7}')
-SOON = IDLE.replace("08:00:00", "08:59:50")
+SOON = IDLE.replace("08:00:00", "08:57:10")
 
 
 class Machine:

@@ -172,6 +172,16 @@ def test_a_file_begun_from_the_example_is_not_started_before_it_was_edited(machi
     assert not [call for call in machine.calls if "restart" in call]
 
 
+def test_a_file_that_is_still_the_example_is_never_started(machine: Machine) -> None:
+    machine.install("--bed", "terrace")
+
+    done = machine.install()
+
+    assert "terrace: not started: " in done.stdout
+    assert "is still the example, whose plan and pins are invented" in done.stdout
+    assert not [call for call in machine.calls if "restart waaler@" in call]
+
+
 def test_a_bed_s_file_is_never_overwritten(machine: Machine) -> None:
     path = machine.bed("terrace", "mine")
 
