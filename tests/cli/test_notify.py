@@ -11,7 +11,7 @@ import pytest
 from tests.cli.test_history import BED, write_run
 from tests.notify.mosquitto import WAIT_S, Listener, Mosquitto
 
-from waaler.cli.notify import _broker
+from waaler.cli.notify import broker_of
 from waaler.settings import Mqtt
 
 COMMAND = [sys.executable, "-m", "waaler.cli.main", "notify"]
@@ -53,7 +53,7 @@ def test_without_a_password_file_the_service_manager_s_credential_is_the_passwor
     (tmp_path / "mqtt-password").write_text(kept)
     monkeypatch.setenv("CREDENTIALS_DIRECTORY", str(tmp_path))
 
-    assert _broker(Mqtt("127.0.0.1", 1883, "terrace")).password == password
+    assert broker_of(Mqtt("127.0.0.1", 1883, "terrace")).password == password
 
 
 def test_a_child_ends_when_the_daemon_that_started_it_was_killed(bed: Path) -> None:

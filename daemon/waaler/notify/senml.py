@@ -6,7 +6,7 @@ from typing import Any
 
 __all__ = ["pack"]
 
-UNITS = {"%": ("/", 0.01), "C": ("Cel", 1.0), "W/m2": ("W/m2", 1.0)}
+UNITS = {"%": ("/", 0.01), "C": ("Cel", 1.0), "W/m2": ("W/m2", 1.0), "L": ("m3", 1e-3), "A": ("A", 1.0)}
 """Our units -> the registry's, and the factor: a share is told as a ratio, since `%` is not preferred there."""
 
 BOOLEAN = "1"
