@@ -30,7 +30,7 @@ __all__ = ["Keeping", "Play", "Trace"]
 
 FRESH_S = 60.0
 READ_EVERY_S = 240.0
-READ_SELDOM_S = 1800.0
+READ_SELDOM_S = 3600.0
 """Sensors are read before anybody decides by them, if the last reading is older than the first; besides, after the
 second while something is wrong or a sensor may ask for water, else after the third."""
 
@@ -175,7 +175,9 @@ class Play:
         if now_s >= self._read_at_s:
             self._read_advisers()
         if now_s >= self.booted_s + self.core.wake_s:
-            self._tell(Look(), self.core.wake_s)
+            self._refresh(self.core.wake_s)
+        if now_s >= self.booted_s + self.core.wake_s:
+            self._take(core.tell(self.core, self._at(self.core.wake_s), Look()))
         if self.keeping is not None and now_s >= self.sampled_s + self.sample_every_s:
             self._sample(self.keeping)
 
@@ -290,18 +292,18 @@ class Play:
             else:
                 self._tell(message.message)
 
-    def _read_advisers(self) -> None:
-        """All at one time; what is read goes to nobody else."""
+    def _read_advisers(self, due_s: float = 0.0) -> None:
+        """All at one time. Whoever hears of them looks at everything else too."""
         self.read_s = self.world.now_s
         advisers = self.scene.sensing.advisers
         if advisers:
             readings = tuple(Reading(adviser.name, self.world.reading(adviser)) for adviser in advisers)
-            self._take(core.tell(self.core, self._at(), Readings(readings)))
+            self._take(core.tell(self.core, self._at(due_s), Readings(readings)))
 
-    def _refresh(self) -> None:
+    def _refresh(self, due_s: float = 0.0) -> None:
         """Whoever decides now does so by sensors that were just read, as in the daemon."""
         if self.world.now_s - self.read_s > FRESH_S:
-            self._read_advisers()
+            self._read_advisers(due_s)
 
     def _sample(self, keeping: Keeping) -> None:
         self.sampled_s = self.world.now_s
