@@ -10,7 +10,8 @@ from random import Random
 from waaler.model.faults import FAULTS, Fault
 from waaler.rehearsal.keeping import FileKeeping
 from waaler.rehearsal.monitor import Heard, Monitor, Rules, Violation
-from waaler.rehearsal.play import Play, Trace
+from waaler.rehearsal.outside import Trace
+from waaler.rehearsal.play import Play
 from waaler.rehearsal.scene import Findings, Scene
 
 __all__ = ["ALWAYS", "Story", "Told", "equipped", "rules_of", "shortest", "stories", "tell", "tell_all"]

@@ -4,11 +4,10 @@ Time jumps to whatever comes next: the core's own wake times, the next reading, 
 small step of the bed. Power that fails ends the core; when it is back a new one begins with what the records know.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from math import inf
 from random import Random
 from statistics import median
-from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from waaler.core import joined as core
@@ -20,13 +19,15 @@ from waaler.guard.messages import Alone, Contact, Flow, Input, Instant, Level, L
 from waaler.guard.messages import Message as GuardMessage
 from waaler.model.world import World
 from waaler.plan.sensing import UNITS, Reading
+from waaler.rehearsal.mains import Mains
 from waaler.rehearsal.noting import Notes
+from waaler.rehearsal.outside import Keeping, Trace
 from waaler.rehearsal.scene import Findings, Scene
 from waaler.rehearsal.wire import FAULTS as WIRE_FAULTS
 from waaler.rehearsal.wire import Wire
 from waaler.report.period import POTS
 
-__all__ = ["Keeping", "Play", "Trace"]
+__all__ = ["Play"]
 
 FRESH_S = 60.0
 READ_EVERY_S = 240.0
@@ -43,37 +44,7 @@ VOUCHED_S = 1e15
 """The simulated floats are read without a gap until they say otherwise."""
 
 STEP_S = 3600.0
-FLAP_ON_S = 180.0
-FLAP_OFF_S = 60.0
 MOST_STILL = 10_000
-
-
-class Keeping(Protocol):
-    """Takes the facts as they come, and gives back at a boot what it knows."""
-
-    def keep(self, facts: Sequence[Fact]) -> None: ...
-
-    def sample(self, name: str, unit: str, wall_s: float, value: float) -> None: ...
-
-    def memory(self, boot: str, at: Instant) -> Memory: ...
-
-    def lose(self) -> None:
-        """Everything kept so far is gone."""
-
-
-class Trace(Protocol):
-    """Hears what truly happened, by the long hand of the world (seconds since the beginning).
-
-    name, level: of an input, as in the settings and in words (`sump_low`, `good`).
-    """
-
-    def relay(self, at_s: float, is_on: bool) -> None: ...
-
-    def level(self, at_s: float, name: str, level: str) -> None: ...
-
-    def power(self, at_s: float, is_on: bool) -> None: ...
-
-    def supply(self, at_s: float, is_live: bool) -> None: ...
 
 
 class Play:
@@ -106,8 +77,7 @@ class Play:
         self.sampled_s = -inf
         self.sample_every_s = 600.0 if scene.days <= LONG_DAYS else 3600.0
         self.is_asking = any(window.on_demand for window in scene.plan.windows)
-        self.flap_at_s = 0.0
-        self.is_flap_on = True
+        self.mains = Mains()
         self.still = 0
         self.levels: dict[Input, Level] = {}
         self.was_present: frozenset[str] = frozenset()
@@ -145,7 +115,7 @@ class Play:
         return Instant(long_s, self.wall_offset_s + self.world.now_s, self.is_sure)
 
     def _next_s(self) -> float:
-        due = [self.world.next_s()]
+        due = [self.world.next_s(), self.mains.next_s]
         if self.is_powered:
             due += [self.booted_s + self.core.wake_s, self.booted_s + self.core.guard_wake_s, self._read_at_s]
             due.append(self.wire.next_s)
@@ -155,8 +125,6 @@ class Play:
                 due.append(self.told_s + self.scene.refill_after_s)
             if self.world.chatters:
                 due.append(self.world.now_s + CHATTER_S)
-        if "power-flaps" in self.world.present:
-            due.append(self.flap_at_s)
         return max(min(due), self.world.now_s)
 
     @property
@@ -198,21 +166,11 @@ class Play:
         self.core = core.with_disk(self.core, is_full="disk-full" in present)
         is_apart = bool(present & WIRE_FAULTS) or bool(self.wire.waiting)
         self.core = core.with_wire_apart(self.core, is_apart)
-        is_flap_on = self._flap_power(present)
-        wants_power = is_flap_on and "power-cut" not in present
-        if self.is_powered and not wants_power:
+        has_power = self.mains.look(self.world.now_s, present)
+        if self.is_powered and not has_power:
             self._power_fails()
-        elif wants_power and not self.is_powered:
+        elif has_power and not self.is_powered:
             self._power_is_back()
-
-    def _flap_power(self, present: frozenset[str]) -> bool:
-        """Whether a mains that comes and goes is there now; it does so whatever else cuts it."""
-        if "power-flaps" not in present:
-            self.is_flap_on = True
-        elif self.world.now_s >= self.flap_at_s:
-            self.is_flap_on = not self.is_flap_on
-            self.flap_at_s = self.world.now_s + (FLAP_ON_S if self.is_flap_on else FLAP_OFF_S)
-        return self.is_flap_on
 
     def _power_fails(self) -> None:
         self.is_powered = False

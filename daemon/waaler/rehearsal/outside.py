@@ -1,0 +1,38 @@
+"""Who keeps what a rehearsal writes, and who hears what truly happened."""
+
+from collections.abc import Sequence
+from typing import Protocol
+
+from waaler.core.facts import Fact
+from waaler.core.memory import Memory
+from waaler.guard.messages import Instant
+
+__all__ = ["Keeping", "Trace"]
+
+
+class Keeping(Protocol):
+    """Takes the facts as they come, and gives back at a boot what it knows."""
+
+    def keep(self, facts: Sequence[Fact]) -> None: ...
+
+    def sample(self, name: str, unit: str, wall_s: float, value: float) -> None: ...
+
+    def memory(self, boot: str, at: Instant) -> Memory: ...
+
+    def lose(self) -> None:
+        """Everything kept so far is gone."""
+
+
+class Trace(Protocol):
+    """Hears what truly happened, by the long hand of the world (seconds since the beginning).
+
+    name, level: of an input, as in the settings and in words (`sump_low`, `good`).
+    """
+
+    def relay(self, at_s: float, is_on: bool) -> None: ...
+
+    def level(self, at_s: float, name: str, level: str) -> None: ...
+
+    def power(self, at_s: float, is_on: bool) -> None: ...
+
+    def supply(self, at_s: float, is_live: bool) -> None: ...
