@@ -326,3 +326,32 @@ def test_the_header_is_told_as_json(file: Path) -> None:
         (13, 27, "sump_low", 14),
         (15, 22, "tray_high", 17),
     ]
+
+
+# --- the card ---------------------------------------------------------------------------------
+
+
+def test_the_card_tells_marks_plug_phones_and_leaves_lines_for_what_only_people_know(file: Path) -> None:
+    bare = run("card", "--from", "2026-07-01", file)
+    file.write_text(
+        SMALLEST + "card: {plug: white tape, shut_off: breaker 4}\ncontacts: [{name: Mina, call: 555 0123}]\n"
+    )
+    own = run("card", "--from", "2026-07-01", file)
+
+    assert bare.exit_code == own.exit_code == 0
+    assert fits(bare.output)
+    assert "The plug: ____" in bare.output
+    assert "Pull the plug. With a can out of the sump give every pot" in bare.output
+    for words in ("The plug: white tape", "Main switch or breaker: breaker 4", "Mina: 555 0123", "full mark 220 L"):
+        assert words in own.output
+    assert "Button, short" not in own.output
+
+
+def test_the_card_s_expected_refills_are_those_of_the_budget(file: Path) -> None:
+    file.write_text((Path(__file__).parents[2] / "config" / "bed.yaml").read_text())
+    card = json.loads(run("card", "--from", "2026-07-01", "--json", file).output)
+    budget = json.loads(run("budget", "--from", "2026-07-01", "--days", "60", "--json", file).output)
+
+    expected = [row["day"] for row in budget["days"] if row.get("refill_litres")]
+    assert card["expected_refills"] == expected[:6]
+    assert card["expected_refills"] != []

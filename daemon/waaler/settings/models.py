@@ -178,6 +178,14 @@ class PumpSection(Section):
     supply: Literal["extra-low voltage", "mains"] = "extra-low voltage"
 
 
+class CardSection(Section):
+    """What `waaler card` prints on the sheet for the sump's lid, in your own words."""
+
+    plug: PlainText | None = None
+    shut_off: PlainText | None = None
+    by_hand: PlainText | None = None
+
+
 class BedFile(Section):
     """A bed's file."""
 
@@ -205,6 +213,7 @@ class BedFile(Section):
     contacts: list[ContactSection] = Field(default=[], max_length=8)
     quiet_hours: Quiet | None = None
     care: CareSection = CareSection()
+    card: CardSection = CardSection()
     mqtt: MqttSection | None = None
     mail: MailSection | None = None
     webhooks: list[WebhookSection] = Field(default=[], max_length=4)
