@@ -153,8 +153,8 @@ def _button(told: dict[str, Any]) -> list[str]:
 def _by_hand(told: dict[str, Any]) -> str:
     if told["by_hand"]:
         return str(told["by_hand"])
+    per_pot_l, seconds = three_digits(told["cycle_litres_per_pot"]), told["cycle_seconds"]
     return (
-        f"Pull the plug. With a can out of the sump give every pot {three_digits(told['cycle_litres_per_pot'])} L, at"
-        f" least {FEWEST_BY_HAND} times a day, more often when it is hot. With the pump plugged in:"
-        f" `waaler water {told['cycle_seconds']:.0f}s`."
+        f"Pull the plug. With a can out of the sump give every pot {per_pot_l} L, at least {FEWEST_BY_HAND} times a"
+        f" day, more often when it is hot. With the pump plugged in: `waaler water {seconds:.0f}s`."
     )
