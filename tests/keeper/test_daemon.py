@@ -207,3 +207,20 @@ def test_a_new_bed_whose_file_accepts_it_waters_and_says_so_in_every_status(daem
         "not commissioned, which the file accepts: nobody need have seen the floats in both states"
     ]
     assert "warning  not commissioned" in daemon.command("status").stdout
+
+
+@pytest.mark.parametrize(
+    ("mishap", "name"),
+    [("broken-sump", "sump_low"), ("inverted-tray", "tray_high"), ("chattering-sump", "sump_low")],
+)
+def test_wiring_that_is_wrong_keeps_the_pump_off(daemon: Daemon, mishap: str, name: str) -> None:
+    assert daemon.command("run", "--wrong", mishap).returncode == 2
+    daemon.start("--wrong", mishap)
+    until(lambda: daemon.status()["trips"], "a trip")
+    seen = [daemon.status()["inputs"][name] for _ in range(20)]
+    refused = daemon.order(do="water", seconds=5)
+
+    assert "bad" in seen
+    assert not refused["ok"]
+    assert daemon.status()["held_by"] is not None
+    assert "  held     " in daemon.command("status").stdout

@@ -73,3 +73,15 @@ def test_every_unit_of_an_adviser_has_its_registered_one() -> None:
     ]
 
     assert len(pack("terrace", readings)) == len(ADVISERS_UNITS)
+
+
+def test_a_volume_is_told_in_cubic_metres_and_a_current_in_amperes() -> None:
+    at = "2026-06-21T10:00:00+01:00"
+    readings = [
+        {"name": name, "value": 120.0, "unit": unit, "at": at, "valid": True}
+        for name, unit in (("sump", "L"), ("pump", "A"))
+    ]
+    told = {record["n"]: record for record in pack("terrace", readings)}
+
+    assert (told["sump"]["u"], told["sump"]["v"]) == ("m3", 0.12)
+    assert (told["pump"]["u"], told["pump"]["v"]) == ("A", 120.0)

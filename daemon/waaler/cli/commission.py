@@ -14,7 +14,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from waaler.cli.common import daemon_socket, echo_json, file_argument, json_option, read_settings, refuse
+from waaler.cli.common import (
+    Mishap,
+    daemon_socket,
+    echo_json,
+    file_argument,
+    json_option,
+    read_settings,
+    refuse,
+)  # fmt: skip
 
 if TYPE_CHECKING:
     from waaler.commission.parts import Finding, Person, Question, Site, Task
@@ -28,17 +36,6 @@ DAEMON_WAIT_S, ASK_WAIT_S = 15.0, 6.0
 WIDTH = 80
 DIES_WITH_PARENT = 1
 """PR_SET_PDEATHSIG of prctl(2)."""
-
-
-class Mishap(click.ParamType):  # type: ignore[type-arg, unused-ignore]
-    name = "mishap"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        from waaler.devices.hands import MISHAPS
-
-        if value not in MISHAPS:
-            self.fail(f"known: {', '.join(MISHAPS)}", param, ctx)
-        return str(value)
 
 
 @click.command("commission")

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Day",
+    "Mishap",
     "Seconds",
     "ask_daemon",
     "daemon_socket",
@@ -86,6 +87,19 @@ class Seconds(click.ParamType):  # type: ignore[type-arg, unused-ignore]
         if not seconds > 0:
             self.fail("the length must be above zero", param, ctx)
         return seconds
+
+
+class Mishap(click.ParamType):  # type: ignore[type-arg, unused-ignore]
+    """A mistake in the simulated wiring, such as swapped-floats."""
+
+    name = "mishap"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        from waaler.devices.hands import MISHAPS
+
+        if value not in MISHAPS:
+            self.fail(f"known: {', '.join(MISHAPS)}", param, ctx)
+        return str(value)
 
 
 class Day(click.DateTime):

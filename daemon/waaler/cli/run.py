@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from waaler.cli.common import file_argument, refuse
+from waaler.cli.common import Mishap, file_argument, refuse
 
 __all__ = ["command"]
 
@@ -18,9 +18,12 @@ __all__ = ["command"]
 @click.option(
     "--relay-trace", type=int, hidden=True, help="A pipe that hears of each change of the simulated relay."
 )
+@click.option("--wrong", type=Mishap(), help="Simulated, with a mistake in its wiring, such as chattering-sump.")
 @click.option("--as-new", is_flag=True, hidden=True, help="Simulated, as a bed that was never commissioned.")
 @file_argument
-def command(simulated: bool, log_format: str, relay_trace: int | None, as_new: bool, file: Path | None) -> None:
+def command(
+    simulated: bool, log_format: str, relay_trace: int | None, as_new: bool, wrong: str | None, file: Path | None
+) -> None:
     """Keep the bed: plan, sensors, guard, records. Ends on SIGTERM or Ctrl-C with the relay off.
 
     Mains and water: see hardware/cautions.md first; a certified device must hold the last line of defence.
@@ -34,9 +37,11 @@ def command(simulated: bool, log_format: str, relay_trace: int | None, as_new: b
     from waaler.settings import SettingsError
     from waaler.settings.places import find
 
+    if wrong is not None and not simulated:
+        raise click.UsageError("--wrong goes with --simulated")
     log_to(log_format)
     try:
-        status = run(find(file), simulated, relay_trace, as_new)
+        status = run(find(file), simulated, relay_trace, as_new, wrong)
     except SettingsError as problem:
         refuse(str(problem), 2)
     except (NoLines, AlreadyRunning, OSError) as problem:

@@ -38,6 +38,13 @@ def _lines(status: dict[str, Any]) -> list[str]:
         lines.append(
             f"  next     {_clock(following['start'])}, {following['seconds']:.0f} s ({following['window']})"
         )
+    if status["announced_for_seconds"]:
+        lines.append(f"  starts   in {status['announced_for_seconds']:.0f} s, announced at the bed")
+    held = status["held_by"]
+    if held is not None and run is None:
+        lines.append(f"  held     {held['reason']}{_for(held['seconds'])}")
+    if status["to_be_seen"]:
+        lines.append(f"  to see   {', '.join(status['to_be_seen'])}; then the plan may water")
     lines += [f"  input    {name}: {level}" for name, level in status["inputs"].items()]
     lines += [f"  sensor   {_reading(reading)}" for reading in status["readings"]]
     used, most = status["pump_seconds_24h"] / 60, status["most_seconds_24h"] / 60
@@ -56,6 +63,10 @@ def _alert(alert: dict[str, Any]) -> list[str]:
     for line in alert["text"].splitlines():
         lines += _wrapped(line)
     return lines
+
+
+def _for(seconds: float | None) -> str:
+    return "" if seconds is None else f", {seconds / 60:.1f} min more"
 
 
 def _clock(stamp: str) -> str:

@@ -58,10 +58,16 @@ NOT_COMMISSIONED = "not commissioned, which the file accepts: nobody need have s
 log = structlog.get_logger()
 
 
-def run(file: Path, is_simulated: bool = False, relay_trace: int | None = None, is_new: bool = False) -> int:
+def run(
+    file: Path,
+    is_simulated: bool = False,
+    relay_trace: int | None = None,
+    is_new: bool = False,
+    mishap: str | None = None,
+) -> int:
     """Keeps the bed until it is told to stop; 0 then, 1 after an error that the unit should restart from.
 
-    is_new: take a simulated bed for one that was never commissioned.
+    is_new: take a simulated bed for one that was never commissioned. mishap: what is wrong with its wiring.
     relay_trace: an inherited pipe that is told each change of the simulated relay.
 
     Raises: SettingsError for a bad file where no accepted one is kept; AlreadyRunning; NoLines.
@@ -72,7 +78,10 @@ def run(file: Path, is_simulated: bool = False, relay_trace: int | None = None, 
     with ExitStack() as stack:
         state, runtime = state_folder(settings.id), runtime_folder(settings.id)
         stack.callback(hold_lock(runtime / f"{settings.id}.lock"))
-        bench = open_simulated(settings, relay_trace, stack) if is_simulated else open_pi(settings, runtime, stack)
+        if is_simulated:
+            bench = open_simulated(settings, relay_trace, stack, mishap)
+        else:
+            bench = open_pi(settings, runtime, stack)
         return _Daemon(
             file, settings, Files.of(state, settings.id), runtime, bench, is_new or not is_simulated
         ).run(rejected)

@@ -14,6 +14,7 @@ import structlog
 
 from waaler.bed.wiring import RelayPin
 from waaler.devices.bench import Bench, open_bench
+from waaler.devices.hands import Hands, with_mishap
 from waaler.devices.lines import NoLines, keeps_released_levels, pi_i2c, pi_lines
 from waaler.devices.simulated import SimulatedBed, TracedRelay, simulated_wiring
 from waaler.keeper.restore import Files
@@ -92,12 +93,18 @@ def open_pi(settings: Settings, runtime: Path, stack: ExitStack) -> Bench:
     return bench
 
 
-def open_simulated(settings: Settings, relay_trace: int | None, stack: ExitStack) -> Bench:
-    """The same device classes on mock lines, moved by the simulated bed; `stack` closes both."""
+def open_simulated(
+    settings: Settings, relay_trace: int | None, stack: ExitStack, mishap: str | None = None
+) -> Bench:
+    """The same device classes on mock lines, moved by the simulated bed; `stack` closes both.
+
+    mishap: what is wrong with its wiring.
+    """
     names = tuple(a.name for a in settings.sensing.advisers if a.kind is AdviserKind.MOISTURE)
     wiring = simulated_wiring(settings.wiring, names)
     zone = ZoneInfo(settings.plan.place.timezone)
-    bed = SimulatedBed(settings.figures, wiring, lambda: _hour(datetime.now(zone)))
+    hands = Hands() if mishap is None else with_mishap(mishap)
+    bed = SimulatedBed(settings.figures, wiring, lambda: _hour(datetime.now(zone)), hands=hands)
     stack.callback(bed.close)
     bench = open_bench(wiring, bed.factory, bed.i2c)
     thermometers = {thermometer.name: bed.air_c for thermometer in settings.wiring.thermometers}

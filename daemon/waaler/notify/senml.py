@@ -6,8 +6,9 @@ from typing import Any
 
 __all__ = ["pack"]
 
-UNITS = {"%": ("/", 0.01), "C": ("Cel", 1.0), "W/m2": ("W/m2", 1.0), "L": ("m3", 1e-3), "A": ("A", 1.0)}
-"""Our units -> the registry's, and the factor: a share is told as a ratio, since `%` is not preferred there."""
+UNITS = {"%": ("/", 0.01), "C": ("Cel", 1.0), "W/m2": ("W/m2", 1.0), "L": ("m3", 0.001), "A": ("A", 1.0)}
+"""Our units -> the registry's, and the factor: a share is told as a ratio and a volume in m3, since `%` and `l` are
+not preferred there."""
 
 BOOLEAN = "1"
 """Our unit of a contact: 1 wet, 0 dry."""
