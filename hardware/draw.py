@@ -243,7 +243,7 @@ def _mains(drawing: schemdraw.Drawing, settings: Settings) -> None:
     x = _auto_and_by_hand(drawing, x, y, settings)
     _line(drawing, (x, y), (x + 1.0, y))
     drawing.add(elm.RBox().at((x + 1.0, y)).down(2.2))
-    _text(drawing, x + 1.4, y - 1.1, "coil of K0", 12)
+    _text(drawing, x + 1.4, y - 1.1, "coil of K0, with its diode", 12)
     _line(drawing, (x + 1.0, y - 2.2), (0.1, y - 2.2))
     _terminal(drawing, (0.0, y - 2.2), "0 V")
 

@@ -339,3 +339,13 @@ def test_states_once_seen_and_the_first_unattended_run_are_remembered(tmp_path: 
     assert not memory.has_watered
 
     assert restart(tmp_path, whole_run(3, 900.0), LATER_BOOT).has_watered
+
+
+def test_who_attends_still_does_after_a_restart_so_that_no_cycle_begins_beside_their_hands(tmp_path: Path) -> None:
+    attended = Deed(at(100.0), "attended", "until Sun 13:00", "anna", WALL_S + 6 * HOUR_S, seconds=7200.0)
+    memory = restart(tmp_path, [attended], LATER_BOOT)
+
+    assert memory.standing is not None
+    assert (memory.standing.what, memory.standing.by) == ("attended", "anna")
+    assert memory.guard.permits == (Permit(Purse.ATTENDED, memory.standing.until_s, 7200.0),)
+    assert restart(tmp_path, [Deed(at(200.0), "attended-over", "over")], LATER_BOOT).standing is None

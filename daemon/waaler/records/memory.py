@@ -20,7 +20,8 @@ __all__ = ["interrupted", "restore"]
 
 KEEP_KEYS_S = 2 * DAY_S
 PROTECTIVE = frozenset({Trip.LOW_SUMP, Trip.HIGH_TRAY, Trip.NOT_READ})
-STANDINGS = ("pause", "service", "soak")
+STANDINGS = ("pause", "service", "soak", "attended")
+PURSES = {"soak": Purse.SOAK, "attended": Purse.ATTENDED}
 OWING = (Outcome.MISSED.value, Outcome.REFUSED.value, Outcome.CUT_SHORT.value, Outcome.INTERRUPTED.value)
 UNATTENDED = "SELECT id FROM run WHERE cause NOT IN ('by hand', 'attended', 'soak') AND actual_s > 0 LIMIT 1"
 RECENT_RUNS = 1000
@@ -221,7 +222,7 @@ def _seen(db: sqlite3.Connection) -> frozenset[tuple[Input, Level]]:
 
 
 def _standing(db: sqlite3.Connection, boots: Boots, now: Instant) -> tuple[Standing | None, tuple[Permit, ...]]:
-    """The order that still stands, and the pump time that goes with a soak."""
+    """The order that still stands, and the pump time that goes with a soak or an attended time."""
     ends = ("resume", *(f"{what}-over" for what in STANDINGS))
     names = ", ".join(f"'{what}'" for what in (*STANDINGS, *ends))
     rows = _rows(db, f"SELECT * FROM deed WHERE what IN ({names}) ORDER BY id DESC LIMIT 1")
@@ -231,5 +232,6 @@ def _standing(db: sqlite3.Connection, boots: Boots, now: Instant) -> tuple[Stand
     until_s = boots.here(row["boot"], row["long_s"] + row["until_wall_s"] - row["wall_s"], now)
     if until_s <= now.long_s:
         return None, ()
-    permits = (Permit(Purse.SOAK, until_s, row["seconds"]),) if row["what"] == "soak" and row["seconds"] else ()
+    purse = PURSES.get(row["what"])
+    permits = (Permit(purse, until_s, row["seconds"]),) if purse is not None and row["seconds"] else ()
     return Standing(row["what"], until_s, row["by"] or "a person"), permits
