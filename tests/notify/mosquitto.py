@@ -87,7 +87,14 @@ class Message:
 class Listener:
     """Subscribes to everything and hands out the messages one by one."""
 
-    def __init__(self, port: int, name: str = "listener") -> None:
+    def __init__(
+        self,
+        port: int,
+        name: str = "listener",
+        user: str | None = None,
+        password: str | None = None,
+        authority: Path | None = None,
+    ) -> None:
         self._inbox: SimpleQueue[Message] = SimpleQueue()
         self.seen: list[Message] = []
         ready: SimpleQueue[None] = SimpleQueue()
@@ -104,6 +111,10 @@ class Listener:
             )
         )
         client.reconnect_delay_set(1, 1)
+        if user is not None:
+            client.username_pw_set(user, password)
+        if authority is not None:
+            client.tls_set(str(authority))
         client.connect("127.0.0.1", port)
         client.loop_start()
         ready.get(timeout=WAIT_S)
