@@ -8,7 +8,7 @@ from tests.core.bench import PLAN, Bench
 from waaler.core import joined
 from waaler.core.facts import Cause, Outcome
 from waaler.core.memory import Memory
-from waaler.core.messages import Look
+from waaler.core.messages import Answer, Look, OrderKind
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Ask, Input, Level, Relay
 from waaler.plan.types import ClockMoment, Evenly, Plan, Window
@@ -213,3 +213,16 @@ def test_a_run_that_the_guard_never_answered_counts_in_full_once_it_would_be_ove
     assert (result.outcome, result.seconds, result.reason) == (
         Outcome.INTERRUPTED, 120.0, "the guard did not answer",
     )  # fmt: skip
+
+
+def test_a_person_whose_run_the_guard_never_answered_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    bench = Bench()
+    true = joined._step_guard
+    deaf = lambda now, at, said, outputs: (now, []) if isinstance(said, Ask) else true(now, at, said, outputs)  # noqa: E731
+    monkeypatch.setattr(joined, "_step_guard", deaf)
+    bench.pass_s(600)
+    assert bench.order(OrderKind.WATER, 60.0) is None
+    bench.pass_s(60 + 16)
+
+    (answer,) = [output for _, output in bench.outputs if isinstance(output, Answer)]
+    assert (answer.is_done, answer.text) == (False, "the guard did not answer")

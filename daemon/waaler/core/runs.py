@@ -182,6 +182,8 @@ def _give_up(turn: Turn, active: Active, seconds: float, reason: str) -> None:
     """The guard never told the end of a run: it is taken to have lasted to its deadline, and the next may come."""
     turn.set(active=None, last_stop_s=turn.now_s)
     turn.write(RunResult(active.run_id, turn.at, Outcome.INTERRUPTED, seconds, reason))
+    if active.stage is Stage.ASKED:
+        turn.answer(active.wanted.order_id, False, reason)
     _account(turn, active.wanted, 0.0)
     if active.wanted.cause is Cause.PLAN:
         turn.set(is_owed=True)
