@@ -355,3 +355,11 @@ def test_the_card_s_expected_refills_are_those_of_the_budget(file: Path) -> None
     expected = [row["day"] for row in budget["days"] if row.get("refill_litres")]
     assert card["expected_refills"] == expected[:6]
     assert card["expected_refills"] != []
+
+
+def test_the_rehearsal_that_the_readme_shows_is_the_one_that_is_played() -> None:
+    root = Path(__file__).parents[2]
+    played = run("rehearse", "--from", "2026-06-21", root / "config" / "bed.yaml").output
+    shown = "".join(f"    {line}\n" if line else "\n" for line in played.splitlines())
+
+    assert shown in (root / "README.md").read_text()
