@@ -18,6 +18,7 @@ from waaler.devices.hands import Hands, with_mishap
 from waaler.settings import Settings, parse
 
 PINS = """\
+limits: {settle_sump: 5 min, settle_tray: 5 min, run_back: 5 min}
 layout: {pots: 14, outlet_flow: 54 L/h, line_holds: 1.5 L}
 sensing:
   probes: [{name: pot_5, channel: 0, calibration: {dry: 820, wet: 380}}]
@@ -122,7 +123,7 @@ def _poured_double() -> type[SimulatedPerson]:
 
 
 def test_a_drain_slower_than_the_file_says_is_told() -> None:
-    walked = Walked(TEXT + "limits: {run_back: 1 min}\n", Hands())
+    walked = Walked(TEXT.replace("run_back: 5 min", "run_back: 1 min"), Hands())
 
     assert walked.failed == ["run_back"]
     assert "longer than the file has: write `run_back: 4 min` under limits" in walked.of("run_back").text
