@@ -104,7 +104,7 @@ class Listener:
         client.on_message = lambda _, __, message: self._inbox.put(
             Message(
                 message.topic,
-                message.payload.decode(),
+                message.payload.decode(errors="replace"),
                 message.retain,
                 getattr(message.properties, "ContentType", None),
                 getattr(message.properties, "MessageExpiryInterval", None),

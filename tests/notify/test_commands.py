@@ -2,12 +2,13 @@
 
 import json
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
@@ -206,7 +207,10 @@ class Grower:
         self._client.loop_start()
 
     def give(self, payload: bytes, is_retained: bool = False) -> None:
-        self._client.publish("waaler/terrace/do", payload, qos=1, retain=is_retained).wait_for_publish(10)
+        self.publish("waaler/terrace/do", payload, is_retained)
+
+    def publish(self, topic: str, payload: bytes, is_retained: bool) -> None:
+        self._client.publish(topic, payload, qos=1, retain=is_retained).wait_for_publish(10)
 
     def order(self, command: str, **more: Any) -> None:
         told = {"id": command, "expires": expires(30, time.time()), **more}
@@ -266,6 +270,51 @@ def test_a_retained_order_a_flood_and_what_is_too_large_change_nothing(
 
     grower.close()
     assert daemon.asked == [{"do": "stop", "is_remote": True}]
+
+
+HOSTILE = st.tuples(
+    st.sampled_from(["do", "alert/sump-low", "alert/x", "alert/" + "y" * 200, "status", "online"]),
+    st.binary(max_size=3000)
+    | (JSON | LIKELY).map(lambda told: json.dumps(told).encode())
+    | st.integers(1, 120_000).map(lambda size: b"[" * size),
+    st.booleans(),
+)
+
+
+@settings(
+    max_examples=25,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
+@given(messages=st.lists(HOSTILE, max_size=6))
+def test_whatever_comes_on_whatever_topic_the_next_plain_order_is_carried_out_and_nothing_else_is(
+    hostile: "Hostile", messages: list[tuple[str, bytes, bool]]
+) -> None:
+    for topic, payload, is_retained in messages:
+        hostile.grower.publish(f"waaler/terrace/{topic}", payload, is_retained)
+
+    hostile.count += 1
+    hostile.grower.order(f"plain-{hostile.count}", do="stop")
+    while hostile.grower.answer()[0] != f"plain-{hostile.count}":
+        pass
+    assert hostile.daemon.asked == [{"do": "stop", "is_remote": True}] * hostile.count
+
+
+@dataclass
+class Hostile:
+    grower: "Grower"
+    daemon: FakeDaemon
+    count: int = 0
+
+
+@pytest.fixture
+def hostile(broker: Mosquitto, listen: Listen, daemon: FakeDaemon, follow: Follow) -> Iterator[Hostile]:
+    listener = listen()
+    follow(orders_on(broker))
+    listener.topic("waaler/terrace/status")
+    grower = Grower(broker, listener)
+    yield Hostile(grower, daemon)
+    grower.close()
 
 
 def test_while_the_clock_is_unsure_or_the_daemon_away_every_order_is_refused(

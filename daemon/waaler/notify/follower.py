@@ -37,7 +37,9 @@ from waaler.report.history import run_object
 
 __all__ = ["Follower", "Places"]
 
-LOOK_EVERY_S = 1.0
+LOOK_EVERY_S = 0.5
+"""How often the records are looked at for something new: two file stamps, no reading."""
+
 ASK_EVERY_S = 2.0
 TELL_EVERY_S = 60.0
 FAREWELL_S = 2.0
@@ -107,6 +109,7 @@ class Follower:
                 self._connected()
             case Down(reason) if self._is_up:
                 self._is_up = False
+                self._outbox.rewind()
                 self._note_problem("broker_lost", reason)
             case Away(reason):
                 self._note_problem("broker_away", reason)
@@ -141,11 +144,20 @@ class Follower:
         log.info("broker_connected", host=self._broker.host, port=self._broker.port)
         self._is_up, self._last_problem = True, ""
         self._connection.publish("online", b"true", JSON, is_retained=True)
-        records, alerts = self._open_alerts()
-        for alert in alerts:
-            self._tell_alert(alert, records)
+        self._tell_standing()
         self._told = None
         self._next_look_s = self._next_ask_s = 0.0
+
+    def _tell_standing(self) -> None:
+        """The alerts that were told before and stand; those that wait in the outbox come in their turn."""
+        try:
+            with Reader(self._places.database) as reader:
+                waiting = reader.alerts_waiting(self._deliveries.place(reader.name) or 0)
+                for alert in reader.open_alerts():
+                    if alert.alert_id not in waiting:
+                        self._tell_alert(alert, reader.name)
+        except StoreError:
+            return
 
     def _look(self) -> None:
         now_s = time.monotonic()

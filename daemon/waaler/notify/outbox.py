@@ -70,6 +70,15 @@ class Outbox:
             self._park(number, refused_because)
         self._note_place()
 
+    def rewind(self) -> None:
+        """The connection broke: all that was not acknowledged is sent again, in its order.
+
+        The channel may repeat it by itself as well; two such rows, each in order, keep the first coming in order.
+        """
+        if self._in_flight:
+            self._last_sent = min(self._in_flight.values()) - 1
+        self._in_flight, self._is_behind = {}, True
+
     def _follow(self, reader: Reader, now_wall_s: float) -> None:
         """Takes up the place in these records; they may be new ones, if the old were set aside."""
         if reader.name == self._records:

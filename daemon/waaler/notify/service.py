@@ -2,7 +2,8 @@
 
 import time
 from collections.abc import Callable, Iterator
-from threading import Event
+from pathlib import Path
+from threading import Event, Thread
 
 from waaler.notify.broker import Broker, Stop
 from waaler.notify.channels import Channel
@@ -11,6 +12,7 @@ from waaler.notify.follower import Follower
 from waaler.notify.good_day import good_day
 from waaler.notify.heartbeat import Beat
 from waaler.notify.mail import MailChannel
+from waaler.notify.metrics_file import MetricsFile
 from waaler.notify.places import Places
 from waaler.notify.push import PushChannel
 from waaler.notify.webhook import WebhookChannel
@@ -96,8 +98,11 @@ class Service:
             good_day=lambda reader, now_s: good_day(reader, bed, minute, now_s),
         )
 
-    def _beats(self) -> Iterator[Beat]:
+    def _beats(self) -> Iterator[Thread]:
         beat = self._settings.messages.heartbeat
         if beat is not None:
             publish = None if self._follower is None else self._follower.beat
             yield Beat(beat, self._places.control, self._ending, publish)
+        path = self._settings.messages.metrics_file
+        if path is not None:
+            yield MetricsFile(Path(path), bed_of(self._settings), self._places, self._ending)

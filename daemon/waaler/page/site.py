@@ -22,6 +22,7 @@ from waaler.records.reader import Reader
 from waaler.records.schema import StoreError
 from waaler.report.history import COLUMNS, csv_row
 from waaler.report.look import LOOK
+from waaler.report.metrics import CONTENT_TYPE, metrics
 
 __all__ = ["Answer", "Rules", "Site"]
 
@@ -108,6 +109,9 @@ class Site:
             return self._live(environ, lambda: views.home_page(self._shown(), self._clock()))
         if path == "look.css":
             return Answer("200 OK", "text/css; charset=utf-8", LOOK.encode(), (("Cache-Control", "max-age=3600"),))
+        if path == "metrics":
+            beds = [(shown.bed, shown.records) for shown in self._shown()]
+            return Answer("200 OK", CONTENT_TYPE, metrics(beds, self._clock()).encode())
         if path == "page.js":
             return Answer("200 OK", "text/javascript; charset=utf-8", SCRIPT.encode())
         found = re.fullmatch(r"bed/([a-z][a-z0-9-]{0,30})/(|history|history\.csv|run/(\d{1,15}))", path)

@@ -265,6 +265,16 @@ class Reader:
         rows = self._all(lambda row: row, "SELECT id, what, ref FROM outbox WHERE id = ?", number)
         return self._outgoing(*rows[0]) if rows else None
 
+    def totals(self) -> list[tuple[str, int, float]]:
+        """Of all runs that ended: how, how many, and the seconds that the pump was on."""
+        query = "SELECT outcome, count(*), sum(actual_s) FROM run WHERE outcome IS NOT NULL GROUP BY 1 ORDER BY 1"
+        return self._all(lambda row: (str(row[0]), int(row[1]), float(row[2])), query)
+
+    def alerts_waiting(self, number: int) -> set[int]:
+        """The alerts of which messages came after this one."""
+        query = "SELECT DISTINCT ref FROM outbox WHERE id > ? AND what <> 'run'"
+        return set(self._all(lambda row: int(row[0]), query, number))
+
     def waiting(self, number: int) -> int:
         """How many messages came after this one."""
         return int(self._all(lambda row: row[0], "SELECT count(*) FROM outbox WHERE id > ?", number)[0])

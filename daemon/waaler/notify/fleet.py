@@ -1,0 +1,116 @@
+"""Many beds as a subscriber of their broker sees them: a pure fold over messages, safe against any of them."""
+
+import json
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import Any
+
+__all__ = ["BedSeen", "Fleet", "rows", "take"]
+
+MOST_BEDS = 5000
+MOST_ALERTS = 50
+MOST_BYTES = 65_536
+SILENT_AFTER_S = 150.0
+"""A status comes every minute: two and a half of them."""
+
+LONGEST_TEXT = 60
+ORDER = {"urgent": 0, "soon": 1, "note": 2}
+
+
+@dataclass(frozen=True, slots=True)
+class BedSeen:
+    """alerts: kind -> (severity, headline). status_s: when its last status was made."""
+
+    is_online: bool = False
+    state: str = "unknown"
+    next_at: str = ""
+    sump: str = ""
+    status_s: float | None = None
+    alerts: dict[str, tuple[str, str]] = field(default_factory=dict)
+
+    def is_silent(self, now_s: float) -> bool:
+        return not self.is_online or self.status_s is None or now_s - self.status_s > SILENT_AFTER_S
+
+
+@dataclass(frozen=True, slots=True)
+class Fleet:
+    """dropped: messages that made no sense or were too many."""
+
+    beds: dict[str, BedSeen] = field(default_factory=dict)
+    dropped: int = 0
+
+
+def take(fleet: Fleet, topic: str, payload: bytes, now_s: float) -> Fleet:
+    """The fleet after one message; whatever makes no sense only counts."""
+    parts = topic.split("/")
+    is_ours = len(parts) in (3, 4) and parts[0] == "waaler" and 0 < len(parts[1]) <= 31
+    if not is_ours or len(payload) > MOST_BYTES or (parts[1] not in fleet.beds and len(fleet.beds) >= MOST_BEDS):
+        return replace(fleet, dropped=fleet.dropped + 1)
+    seen = fleet.beds.get(parts[1], BedSeen())
+    try:
+        seen = _seen(seen, parts[2:], payload, now_s)
+    except (ValueError, TypeError, KeyError, AttributeError, RecursionError, OverflowError):
+        return replace(fleet, dropped=fleet.dropped + 1)
+    fleet.beds[parts[1]] = seen  # a copy of 500 beds for each message would cost more than it is worth
+    return fleet
+
+
+def _seen(seen: BedSeen, what: list[str], payload: bytes, now_s: float) -> BedSeen:
+    match what:
+        case ["online"]:
+            return replace(seen, is_online=json.loads(payload) is True)
+        case ["status"]:
+            return _with_status(seen, json.loads(payload), now_s)
+        case ["alert", kind] if not payload:
+            return replace(seen, alerts={name: told for name, told in seen.alerts.items() if name != kind})
+        case ["alert", kind]:
+            told = json.loads(payload)
+            alert = (_plain(told["severity"]), _plain(told["text"].partition("\n")[0]))
+            if kind not in seen.alerts and len(seen.alerts) >= MOST_ALERTS:
+                raise ValueError("too many alerts")
+            return replace(seen, alerts={**seen.alerts, _plain(kind): alert})
+        case _:
+            return seen
+
+
+def _with_status(seen: BedSeen, status: dict[str, Any], now_s: float) -> BedSeen:
+    at_s = datetime.fromisoformat(status["at"]).timestamp()
+    following, sump = status.get("next"), status.get("sump")
+    return replace(
+        seen,
+        state=_plain(status["state"]),
+        next_at="" if following is None else _plain(following["start"])[5:16].replace("T", " "),
+        sump="" if sump is None else _sump(sump),
+        status_s=min(at_s, now_s),
+    )
+
+
+def _sump(sump: dict[str, Any]) -> str:
+    low = sump.get("low")
+    when = "" if low is None else f", low {datetime.fromisoformat(low):%a %-d %b}"
+    return f"{float(sump['litres']):.0f} L{when}"
+
+
+def _plain(text: object) -> str:
+    """What a terminal may be shown: no control characters, not too long."""
+    return "".join(letter for letter in str(text)[:200] if letter.isprintable())[:LONGEST_TEXT]
+
+
+def rows(fleet: Fleet, now_s: float) -> list[dict[str, Any]]:
+    """One object a bed: who needs a person first."""
+    found = [_row(bed, seen, now_s) for bed, seen in fleet.beds.items()]
+    return sorted(found, key=lambda row: (not row["silent"], row["rank"], row["bed"]))
+
+
+def _row(bed: str, seen: BedSeen, now_s: float) -> dict[str, Any]:
+    alerts = sorted(seen.alerts.items(), key=lambda item: (ORDER.get(item[1][0], 3), item[0]))
+    return {
+        "bed": _plain(bed),
+        "state": seen.state,
+        "silent": seen.is_silent(now_s),
+        "silent_seconds": None if seen.status_s is None else round(now_s - seen.status_s),
+        "next": seen.next_at,
+        "sump": seen.sump,
+        "alerts": [{"kind": kind, "severity": severity, "what": what} for kind, (severity, what) in alerts],
+        "rank": min((ORDER.get(severity, 3) for severity, _ in seen.alerts.values()), default=4),
+    }

@@ -1,0 +1,195 @@
+"""Many beds on one Mosquitto: `python -m tests.bench.fleet --beds 10,100,500`.
+
+Each bed is a whole notifier with records of its own, a hundred of them threads of one process, against one broker. A
+trip is written to the records of a bed; the delay is from its commit to a subscriber of all beds. Beside it, in the same run:
+the same message published straight to the broker by a client that is connected already.
+"""
+
+import argparse
+import json
+import logging
+import random
+import resource
+import statistics
+import tempfile
+import threading
+import time
+from contextlib import ExitStack
+from multiprocessing import Pipe, Process
+from multiprocessing.connection import Connection
+from pathlib import Path
+from queue import SimpleQueue
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import structlog
+from paho.mqtt.client import Client
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from tests.notify.mosquitto import Mosquitto
+
+from waaler.core.facts import AlertRaised, Severity
+from waaler.guard.messages import Instant
+from waaler.notify.broker import Broker, Stop
+from waaler.notify.fleet import Fleet, rows, take
+from waaler.notify.follower import Follower
+from waaler.notify.places import Places
+from waaler.records.store import Store
+
+TRIPS = 200
+PER_WORKER = 100
+PAUSE_S = 0.03
+WAIT_S = 60.0
+
+
+class Subscriber:
+    """Keeps the instant at which each alert came, and the fleet as it looks."""
+
+    def __init__(self, port: int) -> None:
+        self.came: dict[str, float] = {}
+        self.fleet = Fleet()
+        self.online: set[str] = set()
+        client = Client(CallbackAPIVersion.VERSION2, client_id="bench", protocol=MQTTProtocolVersion.MQTTv5)
+        ready: SimpleQueue[None] = SimpleQueue()
+        client.on_connect = lambda client, *_: client.subscribe("waaler/#", qos=1)
+        client.on_subscribe = lambda *_: ready.put(None)
+        client.on_message = self._got
+        client.connect("127.0.0.1", port)
+        client.loop_start()
+        ready.get(timeout=WAIT_S)
+        self.client = client
+
+    def _got(self, _: Client, __: Any, message: Any) -> None:
+        now_s = time.monotonic()
+        payload = bytes(message.payload)
+        parts = message.topic.split("/")
+        if parts[1] != "bare":
+            self.fleet = take(self.fleet, message.topic, payload, time.time())
+        if parts[2] == "online" and payload == b"true":
+            self.online.add(parts[1])
+        elif parts[2] == "alert" and payload:
+            self.came.setdefault(json.loads(payload)["text"], now_s)
+
+
+def wait_until(is_so: Any, what: str) -> None:
+    end_s = time.monotonic() + WAIT_S
+    while not is_so():
+        assert time.monotonic() < end_s, f"not {what} within {WAIT_S:.0f} s"
+        threading.Event().wait(0.02)
+
+
+class Worker:
+    """Up to a hundred beds in a process of its own: the client library waits by select(), which ends at 1024 files."""
+
+    def __init__(self, beds: list[str], folder: Path, port: int) -> None:
+        here, there = Pipe()
+        self._pipe = here
+        self.process = Process(target=_work, args=(beds, folder, port, there), daemon=True)
+        self.process.start()
+
+    def trip(self, trips: list[int]) -> None:
+        self._pipe.send(trips)
+
+    def written(self) -> tuple[dict[str, float], float, float]:
+        """When each trip was committed; the share of a core that the beds took; their memory in MB."""
+        found: tuple[dict[str, float], float, float] = self._pipe.recv()
+        return found
+
+    def end(self) -> None:
+        self._pipe.send(None)
+        self.process.join(timeout=WAIT_S)
+
+
+def _work(beds: list[str], folder: Path, port: int, pipe: Connection) -> None:
+    made: SimpleQueue[Follower] = SimpleQueue()
+    stores = {}
+    for bed in beds:
+        places = Places(folder / f"{bed}.db", folder / f"{bed}.notify.db", folder / f"{bed}.sock")
+        stores[bed] = Store(places.database, "boot-a", is_lasting=False)
+        threading.Thread(target=_follow, args=(bed, places, port, made), daemon=True).start()
+    followers = [made.get(timeout=WAIT_S) for _ in beds]
+    while (trips := pipe.recv()) is not None:
+        pipe.send(_trip(stores, trips))
+    for follower in followers:
+        follower.news.put(Stop())
+    threading.Event().wait(1.0)
+
+
+def _follow(bed: str, places: Places, port: int, made: SimpleQueue[Follower]) -> None:
+    follower = Follower(bed, ZoneInfo("Europe/Lisbon"), places, Broker("127.0.0.1", port))
+    made.put(follower)
+    follower.run()
+
+
+def _trip(stores: dict[str, Store], trips: list[int]) -> tuple[dict[str, float], float, float]:
+    chance, written = random.Random(trips[0]), {}
+    cpu_s, began_s = time.process_time(), time.monotonic()
+    for n in trips:
+        bed = chance.choice(list(stores))
+        stores[bed].write([AlertRaised(Instant(1.0, time.time()), f"trip-{n}", Severity.URGENT, f"trip {n}")])
+        written[f"trip {n}"] = time.monotonic()
+        threading.Event().wait(PAUSE_S)
+    spent = (time.process_time() - cpu_s) / (time.monotonic() - began_s)
+    return written, spent, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+def quantiles(delays_s: list[float]) -> tuple[float, float]:
+    cuts = statistics.quantiles(delays_s, n=100)
+    return cuts[49], cuts[98]
+
+
+def measure(count: int) -> None:
+    with tempfile.TemporaryDirectory() as name, ExitStack() as stack:
+        folder = Path(name)
+        broker = Mosquitto(folder)
+        stack.callback(broker.kill)
+        subscriber = Subscriber(broker.port)
+        stack.callback(subscriber.client.loop_stop)
+        beds = [f"bed-{n}" for n in range(count)]
+        workers = [Worker(beds[n : n + PER_WORKER], folder, broker.port) for n in range(0, count, PER_WORKER)]
+        wait_until(lambda: len(subscriber.online) == count, f"{count} beds online")
+        threading.Event().wait(3.0)
+        for n, worker in enumerate(workers):
+            worker.trip(list(range(n * TRIPS, (n + 1) * TRIPS)))
+        found = [worker.written() for worker in workers]
+        written = {text: at_s for texts, _, _ in found for text, at_s in texts.items()}
+        wait_until(lambda: written.keys() <= subscriber.came.keys(), "all trips heard")
+        delays = [subscriber.came[text] - at_s for text, at_s in written.items()]
+        bare = _bare(subscriber)
+        silent = sum(row["silent"] for row in rows(subscriber.fleet, time.time()))
+        for worker in workers:
+            worker.end()
+        _print(count, delays, bare, sum(one[1] for one in found), sum(one[2] for one in found), silent)
+
+
+def _bare(subscriber: Subscriber) -> list[float]:
+    """The same messages from a client that waits for nothing."""
+    written = {}
+    for n in range(TRIPS):
+        text = f"bare {n}"
+        written[text] = time.monotonic()
+        subscriber.client.publish("waaler/bare/alert/bare", json.dumps({"text": text, "severity": "note"}), qos=1)
+        threading.Event().wait(PAUSE_S / 3)
+    wait_until(lambda: written.keys() <= subscriber.came.keys(), "all bare messages heard")
+    return [subscriber.came[text] - at_s for text, at_s in written.items()]
+
+
+def _print(count: int, delays: list[float], bare: list[float], spent: float, memory_mb: float, silent: int) -> None:
+    (p50, p99), (bare_p50, bare_p99) = quantiles(delays), quantiles(bare)
+    print(
+        f"{count:>4} beds, {len(delays)} trips: trip to subscriber p50 {1000 * p50:.0f} ms, p99 {1000 * p99:.0f} ms"
+        f" (broker alone {1000 * bare_p50:.1f} and {1000 * bare_p99:.1f} ms);"
+        f" {100 * spent / count:.2f} % of a core and {memory_mb / count:.1f} MB a bed; silent {silent}",
+        flush=True,
+    )
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--beds", default="10,100,500")
+    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.ERROR))
+    for count in parser.parse_args().beds.split(","):
+        measure(int(count))
+
+
+if __name__ == "__main__":
+    main()
