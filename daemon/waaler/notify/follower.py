@@ -35,7 +35,7 @@ from waaler.records.schema import StoreError
 from waaler.records.times import rfc3339
 from waaler.report.history import run_object
 
-__all__ = ["Follower", "Places"]
+__all__ = ["Follower", "Places", "calm"]
 
 LOOK_EVERY_S = 0.5
 """How often the records are looked at for something new: two file stamps, no reading."""
@@ -47,7 +47,9 @@ SAMPLE_EXPIRY_S = 600
 """Older readings are of no use to anybody; a broker that was away delivers none."""
 
 ANSWER_EXPIRY_S = 60
-RESTLESS = frozenset({"at", "readings", "pump_seconds_24h", "run"})
+RESTLESS = frozenset(
+    {"at", "readings", "pump_seconds_24h", "run", "flow_l_per_min", "sump", "announced_for_seconds", "held_by"}
+)
 """Parts of a status that move all the time; a change of the others is told at once."""
 
 log = structlog.get_logger()
@@ -171,9 +173,9 @@ class Follower:
         """On change and every minute; the readings with it, once a minute."""
         status = ask_status(self._places.control)
         is_due = self._told is None or now_s >= self._next_tell_s
-        if not is_due and _calm(status) == self._told:
+        if not is_due and calm(status) == self._told:
             return
-        self._told = _calm(status)
+        self._told = calm(status)
         told = {"bed": self._bed, **status, "at": rfc3339(time.time(), self._zone)}
         if (day := self._day_line()) is not None:
             told["good_day"] = day
@@ -238,11 +240,13 @@ def _turn(alert: AlertRow) -> str:
     return f"{alert.severity.value}-{alert.reminders}{taken}"
 
 
-def _calm(status: dict[str, Any]) -> dict[str, Any]:
-    """What of a status is worth telling at once."""
-    run = status.get("run")
-    calm = {name: value for name, value in status.items() if name not in RESTLESS}
-    return calm | {"run": run.get("id") if isinstance(run, dict) else None}
+def calm(status: dict[str, Any]) -> dict[str, Any]:
+    """What of a status is worth telling at once: none of what counts down or wavers by itself."""
+    run, held = status.get("run"), status.get("held_by")
+    still = {name: value for name, value in status.items() if name not in RESTLESS}
+    still["run"] = run.get("id") if isinstance(run, dict) else None
+    still["held_by"] = held.get("reason") if isinstance(held, dict) else None
+    return still
 
 
 def _json(told: Any) -> bytes:
