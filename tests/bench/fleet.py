@@ -14,7 +14,9 @@ import statistics
 import tempfile
 import threading
 import time
+from collections.abc import Iterator
 from contextlib import ExitStack
+from dataclasses import dataclass
 from multiprocessing import Pipe, Process
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -25,12 +27,13 @@ from zoneinfo import ZoneInfo
 import structlog
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from tests.bench.table import Row, ratio
 from tests.notify.mosquitto import Mosquitto
 
 from waaler.core.facts import AlertRaised, Severity
 from waaler.guard.messages import Instant
+from waaler.notify import fleet
 from waaler.notify.broker import Broker, Stop
-from waaler.notify.fleet import Fleet, rows, take
 from waaler.notify.follower import Follower
 from waaler.notify.places import Places
 from waaler.records.store import Store
@@ -41,12 +44,32 @@ PAUSE_S = 0.03
 WAIT_S = 60.0
 
 
+@dataclass(frozen=True, slots=True)
+class Found:
+    """delay_s, bare_s: p50 and p99. spent: share of a core a bed; memory_mb: a bed."""
+
+    count: int
+    delay_s: tuple[float, float]
+    bare_s: tuple[float, float]
+    spent: float
+    memory_mb: float
+    silent: int
+
+    def __str__(self) -> str:
+        (p50, p99), (bare_p50, bare_p99) = self.delay_s, self.bare_s
+        return (
+            f"{self.count:>4} beds: trip to subscriber p50 {1000 * p50:.0f} ms, p99 {1000 * p99:.0f} ms"
+            f" (broker alone {1000 * bare_p50:.1f} and {1000 * bare_p99:.1f} ms);"
+            f" {100 * self.spent:.2f} % of a core and {self.memory_mb:.1f} MB a bed; silent {self.silent}"
+        )
+
+
 class Subscriber:
     """Keeps the instant at which each alert came, and the fleet as it looks."""
 
     def __init__(self, port: int) -> None:
         self.came: dict[str, float] = {}
-        self.fleet = Fleet()
+        self.fleet = fleet.Fleet()
         self.online: set[str] = set()
         client = Client(CallbackAPIVersion.VERSION2, client_id="bench", protocol=MQTTProtocolVersion.MQTTv5)
         ready: SimpleQueue[None] = SimpleQueue()
@@ -63,7 +86,7 @@ class Subscriber:
         payload = bytes(message.payload)
         parts = message.topic.split("/")
         if parts[1] != "bare":
-            self.fleet = take(self.fleet, message.topic, payload, time.time())
+            self.fleet = fleet.take(self.fleet, message.topic, payload, time.time())
         if parts[2] == "online" and payload == b"true":
             self.online.add(parts[1])
         elif parts[2] == "alert" and payload:
@@ -137,7 +160,7 @@ def quantiles(delays_s: list[float]) -> tuple[float, float]:
     return cuts[49], cuts[98]
 
 
-def measure(count: int) -> None:
+def measure(count: int) -> Found:
     with tempfile.TemporaryDirectory() as name, ExitStack() as stack:
         folder = Path(name)
         broker = Mosquitto(folder)
@@ -155,10 +178,11 @@ def measure(count: int) -> None:
         wait_until(lambda: written.keys() <= subscriber.came.keys(), "all trips heard")
         delays = [subscriber.came[text] - at_s for text, at_s in written.items()]
         bare = _bare(subscriber)
-        silent = sum(row["silent"] for row in rows(subscriber.fleet, time.time()))
+        silent = sum(row["silent"] for row in fleet.rows(subscriber.fleet, time.time()))
         for worker in workers:
             worker.end()
-        _print(count, delays, bare, sum(one[1] for one in found), sum(one[2] for one in found), silent)
+        spent, memory_mb = sum(one[1] for one in found), sum(one[2] for one in found)
+        return Found(count, quantiles(delays), quantiles(bare), spent / count, memory_mb / count, silent)
 
 
 def _bare(subscriber: Subscriber) -> list[float]:
@@ -173,14 +197,14 @@ def _bare(subscriber: Subscriber) -> list[float]:
     return [subscriber.came[text] - at_s for text, at_s in written.items()]
 
 
-def _print(count: int, delays: list[float], bare: list[float], spent: float, memory_mb: float, silent: int) -> None:
-    (p50, p99), (bare_p50, bare_p99) = quantiles(delays), quantiles(bare)
-    print(
-        f"{count:>4} beds, {len(delays)} trips: trip to subscriber p50 {1000 * p50:.0f} ms, p99 {1000 * p99:.0f} ms"
-        f" (broker alone {1000 * bare_p50:.1f} and {1000 * bare_p99:.1f} ms);"
-        f" {100 * spent / count:.2f} % of a core and {memory_mb / count:.1f} MB a bed; silent {silent}",
-        flush=True,
-    )
+def rows(is_quick: bool) -> Iterator[Row]:
+    """For the table of all benchmarks."""
+    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.ERROR))
+    for count in (10,) if is_quick else (10, 100, 500):
+        found = measure(count)
+        for name, ours_s, bare_s in zip(("p50", "p99"), found.delay_s, found.bare_s, strict=True):
+            what = f"trip to reader, {count} beds, {name}"
+            yield Row(what, f"{1000 * ours_s:.0f} ms", f"{1000 * bare_s:.1f} ms", ratio(ours_s, bare_s))
 
 
 def main() -> None:
@@ -188,7 +212,7 @@ def main() -> None:
     parser.add_argument("--beds", default="10,100,500")
     structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.ERROR))
     for count in parser.parse_args().beds.split(","):
-        measure(int(count))
+        print(measure(int(count)), flush=True)
 
 
 if __name__ == "__main__":

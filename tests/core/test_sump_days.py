@@ -16,12 +16,17 @@ from waaler.core.messages import OrderKind
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Input
 from waaler.guard.messages import Level as FloatLevel
-from waaler.plan.sensing import Reading
+from waaler.plan.sensing import Adviser, AdviserKind, Reading, Sensing
 
 FIGURES = Figures(sump_full_l=220.0, sump_low_l=45.0, line_l=1.5)
 CARE = Care(FIGURES, lambda _: 20.0, fresh_ec=2.0)
 ZONE = ZoneInfo("Europe/Lisbon")
 LONG_S = 100_000.0
+
+
+GAUGED = Sensing(
+    advisers=(Adviser("depth", AdviserKind.LEVEL, highest=260.0, most_change_per_min=1e9, stale_after_s=1e9),)
+)
 
 
 def bed(litres: float = 220.0, care: Care = CARE, start: str = "2026-06-21T05:00:00+01:00") -> Bench:
@@ -31,7 +36,7 @@ def bed(litres: float = 220.0, care: Care = CARE, start: str = "2026-06-21T05:00
         last_full_s=LONG_S - 11 * 3600,
         tended=(Tended(LONG_S, "renewal"), Tended(LONG_S, "sump", litres)),
     )
-    return Bench(care=care, memory=memory, start=start)
+    return Bench(care=care, memory=memory, start=start, sensing=GAUGED)
 
 
 def sump(bench: Bench, litres: float) -> str:
@@ -185,7 +190,7 @@ def test_a_level_is_only_taken_at_rest() -> None:
 
     assert sump(bench, 100.0).endswith("read it at rest, once the water of the last run is back")
     bench.pass_s(300)
-    bench.tell(Reading("sump", 100.0))
+    bench.tell(Reading("depth", 100.0))
     assert bench.alerts() == set()
 
 
@@ -195,10 +200,10 @@ def test_less_after_a_run_than_pots_can_have_kept_is_urgent_at_once_and_halves_t
 ) -> None:
     bench = bed()
     bench.until("05:50")
-    bench.tell(Reading("sump", 219.0))
+    bench.tell(Reading("depth", 219.0))
     bench.until("06:40")
 
-    bench.tell(Reading("sump", litres))
+    bench.tell(Reading("depth", litres))
 
     assert bench.alerts() == alerts
     bench.until("09:05")
@@ -211,15 +216,15 @@ def test_less_after_a_run_than_pots_can_have_kept_is_urgent_at_once_and_halves_t
 def test_whole_runs_come_back_with_a_level_that_fits_and_a_persons_order_stays_whole() -> None:
     bench = bed()
     bench.until("05:50")
-    bench.tell(Reading("sump", 219.0))
+    bench.tell(Reading("depth", 219.0))
     bench.until("06:40")
-    bench.tell(Reading("sump", 190.0))
+    bench.tell(Reading("depth", 190.0))
     bench.order(OrderKind.WATER, 90.0)
     bench.pass_s(100)
     assert bench.results()[-1].seconds == 90.0
     bench.until("08:30")
 
-    bench.tell(Reading("sump", 187.0))
+    bench.tell(Reading("depth", 187.0))
 
     assert bench.alerts() == set()
     bench.until("09:05")
@@ -238,6 +243,36 @@ def test_a_loss_at_night_when_nothing_drinks_is_a_leak(litres: float, alerts: se
     assert bench.alerts() == alerts
     if alerts:
         assert bench.core.decisions.alerts["leak"].severity is Severity.SOON
+
+
+def gauge(bench: Bench, hours: float, litres_per_h: float, begin_l: float) -> float:
+    """Reads every ten minutes while the level moves evenly; the last level."""
+    steps = round(6 * hours)
+    for n in range(1, steps + 1):
+        bench.pass_s(600)
+        bench.tell(Reading("depth", begin_l + litres_per_h * n / 6))
+    return begin_l + litres_per_h * steps / 6
+
+
+@pytest.mark.parametrize(("litres_per_h", "alerts"), [(-1.4, set()), (-4.0, {"leak"})])
+def test_a_slow_loss_shows_to_a_gauge_that_reads_all_the_time(litres_per_h: float, alerts: set[str]) -> None:
+    bench = bed()
+    bench.until("06:30")
+    gauge(bench, 14, litres_per_h, 219.0)
+
+    assert bench.alerts() == alerts
+
+
+def test_a_refill_poured_slowly_beside_a_gauge_is_noticed_once() -> None:
+    bench = bed(litres=100.0)
+    bench.until("06:30")
+    full_l = gauge(bench, 1, 90.0, 100.0)
+    gauge(bench, 12, -1.4, full_l)
+
+    noticed = [f.text for f in bench.facts() if isinstance(f, Deed) and f.what == "refill"]
+    assert noticed
+    assert all(text.startswith("amount unknown; the level rose by ") for text in noticed)
+    assert "leak" not in bench.alerts()
 
 
 def test_a_refill_that_nobody_entered_is_entered_and_raises_nothing() -> None:

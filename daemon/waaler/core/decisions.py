@@ -27,7 +27,7 @@ from waaler.guard.messages import (
     TripEnded,
     Tripped,
 )  # fmt: skip
-from waaler.plan.advisers import AdviserState, hear
+from waaler.plan.advisers import AdviserState, hear, invalid_because
 from waaler.plan.sensing import AdviserKind, Reading, Sensing
 from waaler.plan.types import Plan
 
@@ -118,9 +118,11 @@ def _hear_water(turn: Turn, advisers: tuple[AdviserState, ...], known: dict[str,
     for state in advisers:
         if state.adviser.kind is AdviserKind.TRAY_WET and state.adviser.name in known:
             upkeep.hear_tray(turn, known[state.adviser.name])
-    level = known.get(sump.GAUGE)
-    if level is not None and level.value is not None:
-        sump.read(turn, level.value)
+    for state in advisers:
+        is_gauge = state.adviser.kind is AdviserKind.LEVEL and not state.adviser.is_coarse
+        if is_gauge and state.adviser.name in known and invalid_because(state, turn.now_s) is None:
+            assert state.value is not None
+            sump.read(turn, state.value, is_gauge=True)
 
 
 def _is_above(state: AdviserState, known: dict[str, Reading], above_c: float) -> bool:

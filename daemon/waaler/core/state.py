@@ -82,7 +82,8 @@ class State:
     must_announce: whether the next start is such a one; announced_until_s: when it comes, -inf while none does.
     confirmed_s: when a person last said that they stand by.
     extra_at_s: when a bed that was dry is looked at again, and for how long it would then be watered.
-    level: of the sump at rest as far as it is known; mix: its solution. look_at_sump_s: when the forecast is due.
+    level: of the sump at rest as far as it is known, level_basis: as it was last weighed up.
+    mix: its solution. look_at_sump_s: when the forecast is due.
     """
 
     plan: Plan
@@ -119,6 +120,7 @@ class State:
     alerts: Mapping[str, OpenAlert] = field(default_factory=dict)
     care: Care = field(default_factory=Care)
     level: SumpLevel | None = None
+    level_basis: SumpLevel | None = None
     mix: Mix | None = None
     upkeep: Upkeep = field(default_factory=Upkeep)
     wear: Wear = field(default_factory=Wear)

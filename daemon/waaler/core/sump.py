@@ -4,6 +4,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from math import inf
 
+from waaler.bed.figures import Figures
 from waaler.core import texts
 from waaler.core.facts import Amount, Severity
 from waaler.core.level import Mix, SumpLevel, Tended, drunk_l, low_at
@@ -26,6 +27,7 @@ DUE = timedelta(hours=12)
 LEAST_LOSS_SHARE = 0.05
 DRINK_DOUBT = 0.5
 AT_ONCE_S = 3 * 3600.0
+WEIGH_EVERY_S = 6 * 3600.0
 KEPT_SHARE = 0.4
 """Of a run's water the pots may keep, at most: the drain share of common practice leaves a fifth to run back."""
 
@@ -53,18 +55,25 @@ def was_low(turn: Turn) -> None:
     _replay(turn, Tended(turn.now_s, "low"))
 
 
-def read(turn: Turn, litres: float) -> bool:
+def read(turn: Turn, litres: float, is_gauge: bool = False) -> bool:
     """A level was read. Only one at rest counts; whether it was.
 
-    More than expected: somebody refilled and did not enter it. Less: water is missing.
+    More than expected: somebody refilled and did not enter it. Less: water is missing, at once after a run, or
+    slowly since the last time that it was weighed up: for a gauge, which reads all the time, some hours ago.
     """
     state = turn.state
     if not may_refill(state, turn.now_s) or state.care.figures is None:
         return False
-    known = state.level
-    if known is not None:
-        _compare(turn, known, litres)
-    turn.set(level=SumpLevel(litres, turn.now_s), look_at_sump_s=-inf)
+    new, known, basis = SumpLevel(litres, turn.now_s), state.level, state.level_basis
+    turn.set(level=new, look_at_sump_s=-inf if not is_gauge else state.look_at_sump_s)
+    if known is None or basis is None:
+        turn.set(level_basis=new)
+    elif litres > basis.litres + _least_l(state.care.figures):
+        _rose(turn, basis, litres)
+    elif known.at_s < state.last_stop_s and turn.now_s - known.at_s <= AT_ONCE_S:
+        _after_run(turn, known, litres)
+    elif not is_gauge or turn.now_s - basis.at_s >= WEIGH_EVERY_S:
+        _slowly(turn, basis, litres)
     return True
 
 
@@ -119,25 +128,41 @@ def _judge_mix(turn: Turn) -> None:
         turn.resolve(SOLUTION_DUE)
 
 
-def _compare(turn: Turn, known: SumpLevel, litres: float) -> None:
+def _least_l(figures: Figures) -> float:
+    """A difference smaller than this shows nothing."""
+    return LEAST_LOSS_SHARE * figures.sump_full_l
+
+
+def _rose(turn: Turn, known: SumpLevel, litres: float) -> None:
+    turn.deed("refill", f"amount unknown; the level rose by {litres - known.litres + _drunk_l(turn, known):.0f} L")
+    turn.set(level_basis=SumpLevel(litres, turn.now_s))
+    turn.resolve(LEAK)
+
+
+def _after_run(turn: Turn, known: SumpLevel, litres: float) -> None:
+    """What did not come back, less what the pots can have kept of the run and the plants have drunk."""
     figures = turn.state.care.figures
     assert figures is not None
-    least_l = LEAST_LOSS_SHARE * figures.sump_full_l
-    drunk = _drunk_l(turn, known)
-    if litres > known.litres + least_l:
-        turn.deed("refill", f"amount unknown; the level rose by {litres - known.litres + drunk:.0f} L")
-        turn.resolve(LEAK)
-        return
-    missing_l = known.litres - litres - drunk - least_l - DRINK_DOUBT * drunk
-    is_at_once = known.at_s < turn.state.last_stop_s and turn.now_s - known.at_s <= AT_ONCE_S
-    if is_at_once:
-        missing_l -= KEPT_SHARE * turn.state.last_run_s / 60 * figures.pump_l_per_min
-    if missing_l <= 0:
-        turn.resolve(LEAK)
-    elif is_at_once:
+    kept_l = KEPT_SHARE * turn.state.last_run_s / 60 * figures.pump_l_per_min
+    if _missing_l(turn, known, litres) > kept_l:
         turn.alert(LEAK, Severity.URGENT, texts.LEAK)
-    else:
+    elif LEAK in turn.state.alerts and turn.state.alerts[LEAK].severity is Severity.URGENT:
+        turn.resolve(LEAK)
+
+
+def _slowly(turn: Turn, basis: SumpLevel, litres: float) -> None:
+    turn.set(level_basis=SumpLevel(litres, turn.now_s))
+    if _missing_l(turn, basis, litres) > 0:
         turn.alert(LEAK, Severity.SOON, texts.LOSS)
+    else:
+        turn.resolve(LEAK)
+
+
+def _missing_l(turn: Turn, known: SumpLevel, litres: float) -> float:
+    """Beyond what the plants can have drunk; at or below 0 nothing is."""
+    figures = turn.state.care.figures
+    assert figures is not None
+    return known.litres - litres - (1 + DRINK_DOUBT) * _drunk_l(turn, known) - _least_l(figures)
 
 
 def _expected_l(turn: Turn, known: SumpLevel) -> float:
@@ -161,7 +186,8 @@ def _replay(turn: Turn, event: Tended) -> None:
         turn.set(mix=replace(mix, first_ec=first, last_ec=event.value))
     if figures is None or event.what == "EC":
         return
-    turn.set(level=SumpLevel(_level_after(turn, event), event.at_s))
+    level = SumpLevel(_level_after(turn, event), event.at_s)
+    turn.set(level=level, level_basis=level)
     if event.what in ("began", "renewal"):
         turn.set(mix=Mix(event.at_s))
     elif event.what == "refill" and mix is not None:

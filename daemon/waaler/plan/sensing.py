@@ -39,7 +39,7 @@ class Adviser:
     wet_above, dry_below: for moisture, percent; a value between them says nothing.
     is_calibrated: a probe that never was may not skip a cycle.
     stale_after_s: no reading for this long: not valid. lowest, highest: the range of believable values.
-    most_change_per_min: a faster change is a jump: not valid.
+    most_change_per_min: a faster change is a jump: not valid. is_coarse: it knows a few steps alone, as floats do.
     """
 
     name: str
@@ -51,6 +51,7 @@ class Adviser:
     lowest: float = -10.0
     highest: float = 120.0
     most_change_per_min: float = 30.0
+    is_coarse: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -110,7 +110,9 @@ def sensing(file: BedFile) -> Sensing:
         for current in section.currents
     ]
     if file.pins is not None and file.pins.sump_floats:
-        advisers.append(Adviser(SUMP_FLOATS, AdviserKind.LEVEL, highest=most_l, most_change_per_min=inf))
+        advisers.append(
+            Adviser(SUMP_FLOATS, AdviserKind.LEVEL, highest=most_l, most_change_per_min=inf, is_coarse=True)
+        )
     if file.pins is not None and file.pins.tray_wet is not None:
         advisers.append(Adviser(TRAY_WET, AdviserKind.TRAY_WET))
     return Sensing(
