@@ -44,7 +44,7 @@ if [ "$1" = -m ] && [ "$2" = venv ]; then
     for folder; do true; done
     mkdir -p "$folder/bin"
     cp "$ROOT/tools/waaler" "$ROOT/tools/pip" "$folder/bin/"
-    printf '#!/bin/sh\\ncase "$2" in *lgpio*) exit "${LGPIO_IS_EMPTY:-0}" ;; esac\\nexec %s "$@"\\n' "$REAL" >"$folder/bin/python"
+    printf '#!/bin/sh\\ncase "$2" in *lgpio*) exit "${LGPIO_IS_EMPTY:-0}" ;; *apprise*) exit "${NO_PUSH:-1}" ;; esac\\nexec %s "$@"\\n' "$REAL" >"$folder/bin/python"
     chmod +x "$folder/bin/python"
     exit
 fi

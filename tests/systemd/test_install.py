@@ -225,7 +225,17 @@ def test_from_a_folder_of_wheels_nothing_comes_from_a_network(machine: Machine, 
 def test_the_system_s_lgpio_is_taken_where_there_is_one(machine: Machine) -> None:
     machine.install(NO_SYSTEM_LGPIO="0")
 
-    assert machine.pip_calls[-1].endswith("[page]")
+    assert machine.pip_calls[-1].endswith("[i2c,page]")
+
+
+def test_push_messages_are_brought_once_asked_for_and_kept_by_an_upgrade(machine: Machine) -> None:
+    machine.install("--push")
+    assert machine.pip_calls[-1].endswith("[pi,page,push]")
+
+    machine.version("2")
+    machine.install(NO_PUSH="0")
+
+    assert machine.pip_calls[-1].endswith("[pi,page,push]")
 
 
 # --- upgrading --------------------------------------------------------------------------------
