@@ -25,11 +25,11 @@ def test_sump_low_says_each_thing_on_a_line_of_its_own() -> None:
     bench = Bench(care=CARE)
     bench.until("06:01")
     bench.level(Input.SUMP_LOW, Level.BAD)
-    bench.pass_s(1300)
+    bench.pass_s(2500)
 
     assert bench.alert_text("sump-low").splitlines() == [
         "Sump low at rest.",
-        "Since Sun 21 Jun 06:21.",
+        "Since Sun 21 Jun 06:41.",
         "No run starts until it reads good.",
         REFILL,
         "The plants have water until about Mon 22 Jun 10:37.",
@@ -48,7 +48,7 @@ def test_a_tray_that_fills_up_takes_back_the_word_of_a_refill() -> None:
     bench = Bench(care=CARE)
     bench.until("06:01")
     bench.level(Input.SUMP_LOW, Level.BAD)
-    bench.pass_s(1300)
+    bench.pass_s(2500)
     assert "add 173 L" in bench.alert_now("sump-low")
 
     bench.level(Input.TRAY_HIGH, Level.BAD)

@@ -3,9 +3,9 @@
 import pytest
 from tests.core.bench import Bench
 
-from waaler.core.facts import Cause, Outcome
+from waaler.core.facts import AlertRaised, Cause, Outcome
 from waaler.core.messages import OrderKind
-from waaler.guard.messages import Input, Level, Purse, ReadBack
+from waaler.guard.messages import Input, Level, Purse, ReadBack, Trip
 
 DONE = (Cause.PLAN, Outcome.DONE, 120)
 
@@ -223,11 +223,38 @@ def test_a_sump_still_low_when_the_water_is_back_is_urgent_and_nobody_is_told_to
     bench = Bench()
     bench.until("06:01")
     bench.level(Input.SUMP_LOW, Level.BAD)
-    bench.pass_s(1199)
+    bench.pass_s(2 * 1200)  # run-back, and as long again as a float that was good would have kept the trip
     assert bench.alerts() == set()
     bench.pass_s(30)
 
     assert bench.alert_text("sump-low").startswith("Sump low at rest.")
+
+
+def test_a_sump_that_reads_good_once_the_water_is_back_is_not_low_at_rest_though_the_trip_still_stands() -> None:
+    bench = Bench()
+    bench.until("06:01")
+    bench.level(Input.SUMP_LOW, Level.BAD)
+    bench.pass_s(600)
+    bench.level(Input.SUMP_LOW, Level.GOOD)
+    bench.pass_s(1199)
+    assert Trip.LOW_SUMP in bench.core.decisions.trips
+    bench.pass_s(4000)
+
+    assert bench.core.decisions.trips == frozenset()
+    assert not [fact for fact in bench.facts() if isinstance(fact, AlertRaised)]
+
+
+def test_a_sump_that_gets_low_at_rest_is_told_at_once_and_after_a_refill_only_if_it_stays_low() -> None:
+    bench = Bench()
+    bench.level(Input.SUMP_LOW, Level.BAD)
+    bench.pass_s(1)
+    assert "sump-low" in bench.alerts()
+
+    bench.order(OrderKind.REFILL, litres=100.0)
+    bench.level(Input.SUMP_LOW, Level.GOOD)
+    bench.pass_s(4000)
+    assert "sump-low" not in bench.alerts()
+    assert sum(isinstance(fact, AlertRaised) and fact.kind == "sump-low" for fact in bench.facts()) == 1
 
 
 def test_while_the_tray_is_high_nobody_is_told_to_refill() -> None:

@@ -96,8 +96,8 @@ def test_a_run_shows_within_seconds_and_a_trip_with_its_advice(
     browser: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     daemon = Daemon(tmp_path)
-    layout = "layout: {sump: {full: 60 L, low: 54 L, empty: 25 L}}\n"
-    daemon.file.write_text(FILE.replace("rest: 10 s", "rest: 10 s, run_back: 60 s") + layout)
+    tray = "layout: {tray: {length: 1 m, width: 50 cm, drain: 5 mm, standing: 1 cm, rim: 3 cm}}\n"
+    daemon.file.write_text(FILE + tray)
     daemon.start()
     monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path / "state" / "waaler" / "terrace"))
     try:
@@ -108,8 +108,8 @@ def test_a_run_shows_within_seconds_and_a_trip_with_its_advice(
             assert headline.inner_text().startswith("waiting")
             daemon.water(120)
             headline.filter(has_text="watering").wait_for(timeout=1000 * SHOWN_WITHIN_S)
-            headline.filter(has_text="sump low").wait_for(timeout=90_000)
-            page.locator("#live .alarms").filter(has_text="refill to the full mark").wait_for(timeout=120_000)
+            headline.filter(has_text="tray too full").wait_for(timeout=90_000)
+            page.locator("#live .alarms").filter(has_text="free the drain").wait_for(timeout=1000 * SHOWN_WITHIN_S)
             page.close()
     finally:
         daemon.end()

@@ -1,16 +1,16 @@
-"""What the plants of the thirstiest pot take up hour by hour, by the crops and the weather."""
+"""What plants take up by crops and weather: the thirstiest pot by the hour, the whole bed by the day."""
 
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import lru_cache
 from math import cos, pi
 
-from waaler.bed.budget import Site, drinks_by_pot_l
+from waaler.bed.budget import Site, drink_l, drinks_by_pot_l
 from waaler.bed.evaporation import daylight_h, reference_mm
 from waaler.bed.figures import Figures
 from waaler.bed.weather import Weather
 
-__all__ = ["Thirst", "noon_h"]
+__all__ = ["Drink", "Thirst", "noon_h"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,6 +43,26 @@ class Thirst:
     def day_l(self, day: date, measured_c: tuple[float, float] | None = None) -> float:
         """Of one pot in a whole day."""
         return max(_drinks_l(self, day, measured_c))
+
+
+@dataclass(frozen=True, eq=False)
+class Drink:
+    """What all plants of a bed take on a day, litres."""
+
+    site: Site
+    figures: Figures
+    weather: Weather
+
+    def __call__(self, day: date) -> float:
+        return _bed_l(self, day)
+
+
+@lru_cache(maxsize=800)
+def _bed_l(drink: Drink, day: date) -> float:
+    site = drink.site
+    weather = drink.weather.on(day)
+    reference = reference_mm(weather, site.latitude_deg, site.elevation_m, day.timetuple().tm_yday)
+    return drink_l(site, drink.figures, day, reference.mm)
 
 
 def noon_h(longitude_deg: float, utc_offset_h: float) -> float:

@@ -4,6 +4,7 @@ from math import inf
 
 from waaler.core import life, sump, texts, upkeep
 from waaler.core.facts import Severity, TripBegan, TripOver
+from waaler.core.state import State
 from waaler.core.turn import Turn
 from waaler.core.words import rested_s
 from waaler.guard.messages import LockLifted, Trip, TripEnded, Tripped
@@ -14,6 +15,9 @@ __all__ = ["LOCKS", "look", "trip_changed"]
 
 LOCKS = frozenset({Trip.OVERRUN, Trip.FLOW_WHILE_OFF})
 MOMENT_S = 86_400.0
+MARGIN_S = 5.0
+"""For the guard to say that a trip is over."""
+
 LEVEL_TRIPS = frozenset({Trip.LOW_SUMP, Trip.HIGH_TRAY, Trip.NOT_READ})
 
 KINDS = {
@@ -31,6 +35,8 @@ def trip_changed(turn: Turn, message: Tripped | TripEnded | LockLifted) -> None:
     trip = message.trip
     if isinstance(message, Tripped):
         turn.set(trips=turn.state.trips | {trip}, must_announce=True)
+        if trip is Trip.LOW_SUMP:
+            turn.set(low_since_s=turn.now_s)
         turn.write(TripBegan(turn.at, trip, message.reason, message.is_locked))
     else:
         turn.set(trips=turn.state.trips - {trip})
@@ -57,20 +63,31 @@ def _is_service(turn: Turn) -> bool:
 
 
 def _look_at_sump(turn: Turn) -> float:
-    """A sump that still reads low once the last run's water is back is low at rest."""
+    """A sump that reads low once the last run's water is back is low at rest.
+
+    A trip stands until its float has been good for a while: one that came before, or before a refill, says nothing
+    of the level at rest until that while is over.
+    """
     state = turn.state
     if Trip.LOW_SUMP not in state.trips or Trip.HIGH_TRAY in state.trips or state.active is not None:
         return inf
     if _is_service(turn):
         return inf
-    back_s = rested_s(state)
-    if turn.now_s < back_s:
-        return back_s
+    certain_s = _certain_s(state)
+    if turn.now_s < certain_s:
+        return certain_s
     if KINDS[Trip.LOW_SUMP] not in state.alerts:
         sump.was_low(turn)
     is_soak = state.standing is not None and state.standing.what == "soak"
     turn.alert(KINDS[Trip.LOW_SUMP], Severity.URGENT, texts.FIRST_FILL if is_soak else texts.SUMP_LOW)
     return inf
+
+
+def _certain_s(state: State) -> float:
+    settle_s = max(state.limits.settle_sump_s, state.limits.run_back_s) + MARGIN_S
+    back_s = rested_s(state)
+    since_s = max(back_s, state.refilled_s)
+    return back_s if state.low_since_s >= since_s else since_s + settle_s
 
 
 def _look_at_advisers(turn: Turn) -> None:

@@ -94,12 +94,26 @@ def _drunk_at(care: Care, left_l: float, since: datetime) -> datetime | None:
     """When so much has been drunk."""
     if care.drink_l is None:
         return None
-    for begin, end, rate in _spells(care, since, since + FORESEEN):
+    last, begin = since + FORESEEN, since
+    while begin < last:
+        end = begin.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
+        is_whole = end - begin == timedelta(days=1)
+        day_l = care.drink_l(begin.date()) if is_whole else drunk_l(care, begin, end)
+        if day_l >= left_l:
+            return _within(care, left_l, begin, end)
+        left_l -= day_l
+        begin = end
+    return None
+
+
+def _within(care: Care, left_l: float, since: datetime, until: datetime) -> datetime:
+    """The moment of a day by which so much has been drunk, which it has by its end."""
+    for begin, end, rate in _spells(care, since, until):
         spell_l = rate * (end - begin).total_seconds()
         if spell_l >= left_l:
             return begin + timedelta(seconds=max(0.0, left_l) / rate if rate > 0 else 0.0)
         left_l -= spell_l
-    return None
+    return until
 
 
 def to_full_l(figures: Figures, litres: float) -> float:

@@ -210,6 +210,6 @@ def _refill(turn: Turn, order: Order) -> None:
     amount = ", ".join(f"{amount_text(one)} of {one.name}" for one in poured) or "amount unknown"
     turn.deed("renewal" if order.is_renewal else "refill", amount, order.by, amounts=poured)
     sump.poured(turn, poured, order.is_renewal)
-    turn.set(pulse_s=None, low_cuts=0)
+    turn.set(pulse_s=None, low_cuts=0, refilled_s=turn.now_s)
     turn.resolve("sump-low-in-runs")
     turn.answer(order.order_id, True, f"refill entered: {amount}")

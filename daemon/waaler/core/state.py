@@ -82,6 +82,7 @@ class State:
     must_announce: whether the next start is such a one; announced_until_s: when it comes, -inf while none does.
     confirmed_s: when a person last said that they stand by.
     extra_at_s: when a bed that was dry is looked at again, and for how long it would then be watered.
+    low_since_s: when the trip by a low sump last began. refilled_s: when a refill was last entered.
     level: of the sump at rest as far as it is known, level_basis: as it was last weighed up.
     mix: its solution. look_at_sump_s: when the forecast is due.
     """
@@ -105,6 +106,8 @@ class State:
     extra_at_s: float = inf
     extra_seconds: float = 0.0
     low_cuts: int = 0
+    low_since_s: float = -inf
+    refilled_s: float = -inf
     pulse_s: float | None = None
     active: Active | None = None
     queue: tuple[Wanted, ...] = ()

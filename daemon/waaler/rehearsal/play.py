@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 from waaler.core import joined as core
 from waaler.core.facts import Fact
+from waaler.core.level import Tended
 from waaler.core.memory import Memory, after_loss
 from waaler.core.messages import Look, Message, Order, OrderKind, Readings, ToGuard, Write
 from waaler.guard.memory import Memory as GuardMemory
@@ -38,7 +39,7 @@ second while something is wrong or a sensor may ask for water, else after the th
 LONG_DAYS = 60.0
 """A longer rehearsal keeps a sample an hour, instead of one in ten minutes."""
 
-ASKS_FOR_WATER = frozenset({"sump-low", "sump-low-in-runs"})
+ASKS_FOR_WATER = frozenset({"refill-due", "sump-low", "sump-low-in-runs"})
 CHATTER_S = 0.05
 VOUCHED_S = 1e15
 """The simulated floats are read without a gap until they say otherwise."""
@@ -84,9 +85,13 @@ class Play:
         self.notes = Notes(scene, self.world)
         self.is_driven = False
         self.told_s: float | None = None
-        # the bed was watered in full just before, and the pump has rested
-        memory = Memory(guard=GuardMemory(last_stop_s=-scene.limits.rest_s), last_full_s=0.0)
-        self.core = core.begin(scene.plan, scene.sensing, scene.limits, memory, self._at(), scene.thirst)
+        # the bed was watered in full just before, the sump filled, and the pump has rested
+        guard, filled = GuardMemory(last_stop_s=-scene.limits.rest_s), (Tended(0.0, "refill"),)
+        self.core = self._begin(Memory(guard=guard, last_full_s=0.0, tended=filled), self._at())
+
+    def _begin(self, memory: Memory, at: Instant) -> core.Joined:
+        scene = self.scene
+        return core.begin(scene.plan, scene.sensing, scene.limits, memory, at, scene.thirst, care=scene.care)
 
     def run(self, progress: Callable[[float], object] | None = None) -> Findings:
         """Plays to the end. progress: called with the days played so far."""
@@ -188,8 +193,7 @@ class Play:
         self.booted_s = self.world.now_s
         at = self._at()
         memory = self._memory(at)
-        scene = self.scene
-        self.core = core.begin(scene.plan, scene.sensing, scene.limits, memory, at, scene.thirst)
+        self.core = self._begin(memory, at)
         self.levels = {}
         if self.trace is not None:
             self.trace.power(self.world.now_s, True)
@@ -232,7 +236,7 @@ class Play:
             self._tell_guard(Flow(shown[1]))
 
     def _look_at_person(self) -> None:
-        """Whoever is told that the sump is low or dips too far comes after a while, fills it, and enters that."""
+        """Whoever is told that a refill is due or the sump low comes after a while, fills it, and enters that."""
         if self.told_s is None:
             if self.core.decisions.alerts.keys() & ASKS_FOR_WATER:
                 self.told_s = self.world.now_s

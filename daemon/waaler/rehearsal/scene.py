@@ -9,6 +9,7 @@ from waaler.bed.layout import Layout
 from waaler.bed.sump import SumpShape
 from waaler.bed.thirst import Thirst
 from waaler.bed.wiring import AnalogDevice
+from waaler.core.care import Care
 from waaler.core.facts import Outcome
 from waaler.guard.limits import Limits
 from waaler.model.bed import Bed, Feed
@@ -21,6 +22,7 @@ from waaler.plan.types import Plan
 __all__ = ["Findings", "Scene"]
 
 FRESH = Feed()
+NO_CARE = Care()
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +31,8 @@ class Scene:
 
     skies: the weather, day by day; none: every day as the figures say. refill_after_s: so long after the alert of a
     low sump somebody fills it; nobody does by default. layout, sump: what the flows are computed from; without them
-    all pots get the same. probes: with their calibrations. thirst: what cycles by demand go by.
+    all pots get the same. probes: with their calibrations. thirst, care: what cycles by demand and
+    forecasts go by.
     """
 
     plan: Plan
@@ -47,6 +50,7 @@ class Scene:
     feed: Feed = FRESH
     probes: tuple[AnalogDevice, ...] = ()
     thirst: Thirst | None = None
+    care: Care = NO_CARE
 
     def bed(self) -> Bed:
         """The simulated bed of this scene."""

@@ -46,6 +46,7 @@ def scene_of(
         feed=Feed(feed.ec, feed.water, feed.uptake / 100),
         probes=settings.wiring.probes,
         thirst=settings.thirst,
+        care=settings.care,
     )
 
 

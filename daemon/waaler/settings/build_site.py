@@ -12,7 +12,7 @@ from waaler.settings.faults import Fault, SettingsError
 from waaler.settings.growing import CropSection
 from waaler.settings.models import BedFile
 
-__all__ = ["site", "thirst", "weather"]
+__all__ = ["USUAL_MONTHS", "site", "thirst", "weather"]
 
 USUAL_MONTHS = ((24.0, 14.0),) * 12
 """Where the file says nothing of the weather: a mild day. Common practice, no source."""
