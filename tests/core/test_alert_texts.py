@@ -11,9 +11,12 @@ from tests.core.bench import LIMITS, Bench
 from waaler.bed.figures import Figures
 from waaler.core import texts
 from waaler.core.care import Care, Contact
-from waaler.core.facts import AlertRaised, AlertReminded, AlertReworded
+from waaler.core.facts import AlertRaised, AlertReminded, AlertReworded, Severity
+from waaler.core.level import Tended
+from waaler.core.memory import Memory
 from waaler.core.messages import OrderKind
-from waaler.core.standing import Words
+from waaler.core.standing import OpenAlert, Words
+from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Input, Level, Trip
 
 FIGURES = Figures()
@@ -155,3 +158,34 @@ def check(bench: Bench) -> None:
     is_back = not bench.is_on and bench.long_s >= bench.core.decisions.last_stop_s + 1200.0
     if is_high or not is_back:
         assert not [text for text in standing.values() if "Unplug the pump, add" in text], (is_high, is_back)
+
+
+def test_a_text_of_before_a_restart_is_composed_anew_and_a_moment_still_ends() -> None:
+    stale = "Sump low at rest.\nWait until the water of the last run is back."
+    alerts = (
+        OpenAlert("sump-low", Severity.URGENT, stale, 90_000.0, 99_000.0),
+        OpenAlert("restarted", Severity.SOON, "It ended.", 99_000.0, 99_000.0),
+    )
+    guard = GuardMemory(last_stop_s=60_000.0, tripped=frozenset({Trip.LOW_SUMP}))
+    memory = Memory(guard=guard, last_full_s=60_000.0, open_alerts=alerts, tended=(Tended(60_000.0, "renewal"),))
+    bench = Bench(care=CARE, memory=memory)
+    bench.level(Input.SUMP_LOW, Level.BAD)
+    bench.pass_s(61)
+
+    assert "Unplug the pump, add " in bench.alert_now("sump-low")
+    assert "Since Sun 21 Jun 02:13." in bench.alert_now("sump-low")
+    bench.order(OrderKind.ACKNOWLEDGE, text="restarted")
+    assert "restarted" not in bench.core.decisions.alerts
+
+
+def test_once_the_water_is_back_a_refill_is_spoken_of_again_without_a_knock() -> None:
+    bench = Bench(care=replace(CARE, drink_l=lambda _: 60.0))
+    bench.order(OrderKind.REFILL, litres=1.0)
+    bench.pass_s(2.2 * 86_400)
+    assert bench.alerts() & {"sump-soon-low", "refill-due"}
+    bench.until("06:01")
+    kind = next(iter(bench.alerts() & {"sump-soon-low", "refill-due"}))
+    assert "Wait until the water of the last run is back" in bench.alert_now(kind)
+    bench.pass_s(60 + 1200 + 5)
+
+    assert "Unplug the pump, add " in bench.alert_now(kind)

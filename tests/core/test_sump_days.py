@@ -285,3 +285,16 @@ def test_a_refill_that_nobody_entered_is_entered_and_raises_nothing() -> None:
     deed = next(f for f in bench.facts() if isinstance(f, Deed) and f.what == "refill")
     assert deed.text == "amount unknown; the level rose by 103 L"
     assert deed.by is None
+
+
+def test_a_first_reading_against_a_level_that_was_only_assumed_is_no_leak() -> None:
+    memory = Memory(guard=GuardMemory(last_stop_s=LONG_S - 11 * 3600), tended=(Tended(LONG_S - 3600, "began"),))
+    bench = Bench(care=CARE, memory=memory)
+    bench.pass_s(600)
+
+    sump(bench, 90.0)
+
+    assert "leak" not in bench.alerts()
+    level = bench.core.decisions.level
+    assert level is not None
+    assert level.litres == 90.0

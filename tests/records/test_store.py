@@ -6,7 +6,17 @@ from pathlib import Path
 import pytest
 from tests.records.facts import WALL_S, at, intent, key, whole_run
 
-from waaler.core.facts import AlertRaised, AlertResolved, Cause, Deed, Outcome, RunResult, Severity
+from waaler.core.facts import (
+    AlertRaised,
+    AlertReminded,
+    AlertResolved,
+    AlertReworded,
+    Cause,
+    Deed,
+    Outcome,
+    RunResult,
+    Severity,
+)
 from waaler.records.reader import Reader
 from waaler.records.rows import Told
 from waaler.records.schema import FIRST, migrate
@@ -126,11 +136,12 @@ def test_the_outbox_is_bounded_and_alerts_stay(path: Path, monkeypatch: pytest.M
     monkeypatch.setattr("waaler.records.store.MOST_OUTBOX_RUNS", 5)
     store = Store(path, "boot-a", is_lasting=False)
     store.write([AlertRaised(at(0.0), "sump-low", Severity.URGENT, "Sump low at rest.")])
+    store.write([AlertReworded(at(1.0), "sump-low", "Wait."), AlertReminded(at(2.0), "sump-low", "Still low.", 1)])
     for number in range(1, 21):
         store.write(whole_run(number, 300.0 * number))
 
     with Reader(path) as reader:
-        assert [one.number for one in reader.after(0, most=100)] == [1, 17, 18, 19, 20, 21]
+        assert [one.number for one in reader.after(0, most=100)] == [1, 3, 19, 20, 21, 22, 23]
         assert len(reader.runs(*ALWAYS)) == 20
     store.close()
 

@@ -8,7 +8,7 @@ from waaler.core.messages import Order
 from waaler.core.standing import OpenAlert
 from waaler.core.state import State
 from waaler.core.turn import Turn
-from waaler.core.words import compose, may_refill
+from waaler.core.words import compose, may_refill, rested_s
 
 __all__ = ["acknowledge", "look"]
 
@@ -35,10 +35,18 @@ def look(turn: Turn) -> float:
         due_s = _due_s(turn.state, alert)
         if turn.now_s >= due_s:
             due_s = _remind(turn, alert)
-        elif alert.words is not None and alert.words.refill and _says_refill(turn) is not alert.says_refill:
-            _reword(turn, alert)
+        elif alert.words is not None and alert.words.refill:
+            if _says_refill(turn) is not alert.says_refill:
+                _reword(turn, alert)
+            due_s = min(due_s, _back_s(turn))
         wake_s = min(wake_s, due_s)
     return wake_s
+
+
+def _back_s(turn: Turn) -> float:
+    """When a refill may be spoken of again; inf where it may now, or nobody knows."""
+    back_s = rested_s(turn.state)
+    return back_s if turn.now_s < back_s else inf
 
 
 def acknowledge(turn: Turn, order: Order) -> None:

@@ -7,6 +7,10 @@ from waaler.core.facts import Severity
 __all__ = ["OpenAlert", "Words"]
 
 
+MOMENTS = frozenset({"restarted", "history-lost"})
+"""Kinds that tell of something that is over, known as such after a restart too."""
+
+
 @dataclass(frozen=True, slots=True)
 class Words:
     """The lines that an alert's kind decides; empty ones are left out.
@@ -44,4 +48,4 @@ class OpenAlert:
 
     @property
     def is_moment(self) -> bool:
-        return self.words is not None and self.words.is_moment
+        return self.kind in MOMENTS or (self.words is not None and self.words.is_moment)

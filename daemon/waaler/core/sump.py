@@ -179,7 +179,7 @@ def _local(turn: Turn, long_s: float) -> datetime:
 
 
 def _replay(turn: Turn, event: Tended) -> None:
-    """One thing that happened to the sump, now or in the past."""
+    """One thing that happened to the sump, now or in the past. What is only assumed weighs nothing."""
     figures, mix = turn.state.care.figures, turn.state.mix
     if event.what == "EC" and event.value is not None and mix is not None:
         first = event.value if mix.first_ec is None else mix.first_ec
@@ -187,7 +187,8 @@ def _replay(turn: Turn, event: Tended) -> None:
     if figures is None or event.what == "EC":
         return
     level = SumpLevel(_level_after(turn, event), event.at_s)
-    turn.set(level=level, level_basis=level)
+    is_assumed = event.what == "began" or (event.what == "refill" and event.value is None)
+    turn.set(level=level, level_basis=None if is_assumed else level)
     if event.what in ("began", "renewal"):
         turn.set(mix=Mix(event.at_s))
     elif event.what == "refill" and mix is not None:

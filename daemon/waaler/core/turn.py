@@ -90,7 +90,7 @@ class Turn:
         known = self.state.alerts.get(kind)
         if known is not None and RANKS[known.severity] <= RANKS[severity]:
             if known.words is None:
-                self._put(replace(known, words=words))
+                self._take_up(known, words)
             return
         raised_s = self.now_s if known is None else known.raised_s
         text = compose(self.state, self.at, words, raised_s)
@@ -102,6 +102,11 @@ class Turn:
         if kind in self.state.alerts:
             self.set(alerts={name: alert for name, alert in self.state.alerts.items() if name != kind})
             self.write(AlertResolved(self.at, kind))
+
+    def _take_up(self, known: OpenAlert, words: Words) -> None:
+        """An alert of before a restart: a text of a refill is then composed anew, since nobody knows its age."""
+        says_refill = not may_refill(self.state, self.now_s) if words.refill else known.says_refill
+        self._put(replace(known, words=words, says_refill=says_refill))
 
     def _put(self, alert: OpenAlert) -> None:
         self.set(alerts={**self.state.alerts, alert.kind: alert})

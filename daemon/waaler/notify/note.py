@@ -66,6 +66,7 @@ def note_of(message: Outgoing, bed: str, title: str, zone: ZoneInfo) -> Note:
             "raised": rfc3339(alert.raised_at_s, zone),
             "resolved": rfc3339(alert.resolved_at_s, zone),
             "reminders": alert.reminders,
+            "person": alert.person,
             "acknowledged_by": alert.acknowledged_by,
         },
     )

@@ -90,9 +90,10 @@ class Inserts:
             self._db.execute(DAY, (day, TENS_A_DAY * day, TENS_A_DAY * day + TENS_A_DAY - 1))
 
     def bound_outbox(self, most_runs: int) -> None:
-        """The oldest run rows go first, alerts never."""
+        """The oldest rows of runs and of mere rewordings go first, alerts never."""
         self._db.execute(
-            "DELETE FROM outbox WHERE what = 'run' AND id <= (SELECT max(id) FROM outbox) - ?", (most_runs,)
+            "DELETE FROM outbox WHERE what IN ('run', 'reworded') AND id <= (SELECT max(id) FROM outbox) - ?",
+            (most_runs,),
         )
 
     def _intent(self, fact: RunIntent, boot: int) -> None:
