@@ -178,3 +178,14 @@ def test_water_that_spills_takes_its_salts_along() -> None:
 
     assert water.spilled_l > 0
     assert water.ec == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize(("run_s", "least_share"), [(5.0, 0.99), (150.0, 0.65), (900.0, 0.95)])
+def test_a_run_lowers_the_sump_by_no_more_than_the_figures_foretell(run_s: float, least_share: float) -> None:
+    """The deepest dip, followed second by second; the estimate is what a short run lifts and a long one comes to."""
+    water, lowest_l = full_bed(BED), 220.0
+    for second in range(int(run_s) + 300):
+        water = advance(BED, water, 1.0, second < run_s, NO_CROP, 12.0)
+        lowest_l = min(lowest_l, water.sump_l)
+
+    assert least_share * FIGURES.dip_l(run_s) <= 220.0 - lowest_l <= 1.001 * FIGURES.dip_l(run_s)

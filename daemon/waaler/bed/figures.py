@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from waaler.bed.sump import DRIP_MIN
+
 __all__ = ["Figures"]
 
 
@@ -44,6 +46,15 @@ class Figures:
     def pump_l_per_min(self) -> float:
         """Flow of all outlets together."""
         return self.pots * self.outlet_l_per_min
+
+    def dip_l(self, run_s: float) -> float:
+        """What a run takes out of the sump until its water is back: all of it, or what line, pots and tray hold.
+
+        Media at capacity let all run through, with a delay; the tray stands as Torricelli's law has it.
+        """
+        flow = self.pump_l_per_min
+        standing_l = min(self.tray_rim_l, (flow / self.drain_l_per_min) ** 2 * self.tray_rim_l)
+        return min(flow * run_s / 60, self.line_l + DRIP_MIN * flow + standing_l)
 
     def dose_s(self, litres: float) -> float:
         """Seconds to fill the line, then to give this much at an outlet of the weakest quarter."""

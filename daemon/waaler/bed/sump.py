@@ -4,9 +4,12 @@ from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-__all__ = ["SumpShape", "upright"]
+__all__ = ["DRIP_MIN", "SumpShape", "upright"]
 
 DEEPEST_M = 30.0
+DRIP_MIN = 1.0
+"""Time constant of what drips out of a pot above its capacity, as a share of what is left. Common practice, no
+source."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,6 +39,8 @@ class Quiet:
 class Care:
     """figures, drink_l: the bed and what all plants take on a day, litres; None: no forecast is made.
 
+    dip_l: what the longest run of the plan takes out of the sump until its water is back: at rest so much above the
+    low mark the float reads low in a run.
     fresh_ec: of fresh solution, mS/cm at 25 C. contacts: whom to call, the first one first. quiet: None for never.
     clean_after_s, clean_after_starts: pump time and starts after which pump and filter are due for cleaning.
     renew_after_days: of the solution. Defaults: common practice, no source.
@@ -46,6 +48,7 @@ class Care:
 
     figures: Figures | None = None
     drink_l: Callable[[date], float] | None = field(default=None, compare=False)
+    dip_l: float = 0.0
     fresh_ec: float | None = None
     contacts: tuple[Contact, ...] = ()
     quiet: Quiet | None = None

@@ -77,8 +77,8 @@ def drunk_l(care: Care, since: datetime, until: datetime) -> float:
 
 
 def low_at(care: Care, litres: float, since: datetime) -> datetime | None:
-    """When a level falls to the low mark; None if that is not foreseen."""
-    return None if care.figures is None else _drunk_at(care, litres - care.figures.sump_low_l, since)
+    """When the float reads low in a run, from a level at rest now; None if that is not foreseen."""
+    return None if care.figures is None else _drunk_at(care, litres - care.figures.sump_low_l - care.dip_l, since)
 
 
 def thirsty_at(care: Care, since: datetime) -> datetime | None:

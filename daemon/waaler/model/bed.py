@@ -12,14 +12,13 @@ from math import exp, inf, sqrt
 
 from waaler.bed.draining import litres_after
 from waaler.bed.figures import Figures
+from waaler.bed.sump import DRIP_MIN
 from waaler.model.outlets import Outlets
 from waaler.model.sky import Sky
 
 __all__ = ["Bed", "Feed", "Water", "advance", "full_bed", "has_settled", "in_bed_l", "longest_step_s", "total_l"]
 
-DRIP_S = 60.0
-"""What is above a pot's capacity drips out as a share of what is left: time constant. Common practice, no
-source."""
+DRIP_S = 60 * DRIP_MIN
 
 DROP_L = 5e-3
 LINE_BACK_S = 50.0

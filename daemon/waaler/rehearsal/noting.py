@@ -96,7 +96,8 @@ class Notes:
         findings.drunk_l = water.drunk_l
         findings.spilled_l = water.spilled_l
         findings.sump_end_l = water.sump_l
-        per_day_l = (findings.sump_start_l - water.sump_l) / self._scene.days
+        poured_l = sum(litres for _, litres in findings.refills)
+        per_day_l = (findings.sump_start_l + poured_l - water.sump_l) / self._scene.days
         left_l = water.sump_l - self._scene.figures.sump_low_l
         if findings.sump_low_at is None and per_day_l * FORESEEN_DAYS > left_l:
             days = left_l / per_day_l

@@ -7,6 +7,7 @@ from waaler.bed.figures import Figures
 from waaler.bed.thirst import Drink
 from waaler.bed.weather import Weather
 from waaler.core.care import Care, Contact, Quiet
+from waaler.plan.types import Plan
 from waaler.settings.build_site import USUAL_MONTHS, site, weather
 from waaler.settings.faults import SettingsError
 from waaler.settings.models import BedFile
@@ -14,12 +15,13 @@ from waaler.settings.models import BedFile
 __all__ = ["care"]
 
 
-def care(file: BedFile, figures: Figures, folder: Path) -> Care:
+def care(file: BedFile, figures: Figures, plan: Plan, folder: Path) -> Care:
     """folder: where a relative path of a weather table begins. A header tank keeps the sump full: no forecast."""
     section = file.care
     return Care(
         figures=figures,
         drink_l=None if file.top_up is not None else _drink(file, figures, folder),
+        dip_l=figures.dip_l(max(window.seconds for window in plan.windows)),
         fresh_ec=file.feed.ec,
         contacts=tuple(Contact(contact.name, contact.call or "") for contact in file.contacts),
         quiet=_quiet(file),

@@ -142,7 +142,7 @@ def _settings(file: BedFile, source: Source) -> Settings:
         layout=build_layout.layout(file.layout),
         tray=build_layout.tray(file.layout),
         wiring=wiring(file),
-        care=care(file, figures, Path(source.name).parent),
+        care=care(file, figures, plan, Path(source.name).parent),
         mqtt=_mqtt(file),
         thirst=build_site.thirst(file, figures, Path(source.name).parent),
         messages=messages(file),
