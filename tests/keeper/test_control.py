@@ -20,6 +20,7 @@ class Behind:
 
     def __init__(self) -> None:
         self.stops: list[str] = []
+        self.channels: list[tuple[str, str | None]] = []
         self.entries: list[dict[str, object]] = []
         self.orders: list[tuple[OrderKind, str, float, float | None]] = []
 
@@ -40,7 +41,12 @@ def behind() -> Behind:
 def path(tmp_path: Path, behind: Behind) -> Iterator[Path]:
     path = tmp_path / "bed.sock"
     server = ControlSocket(
-        path, lambda: {"ok": True, "state": "waiting"}, behind.stops.append, behind.order, lambda *_: None
+        path,
+        lambda: {"ok": True, "state": "waiting"},
+        behind.stops.append,
+        behind.order,
+        lambda *_: None,
+        channel=lambda name, reason: behind.channels.append((name, reason)),
     )
     server.start()
     yield path
@@ -59,7 +65,8 @@ def send(path: Path, data: bytes) -> bytes:
 
 
 @pytest.mark.parametrize(
-    "line", [b"\n", b"{}\n", b"[1]\n", b"stop\n", b'{"do": "water", "seconds": "x"}\n', b"\xff\n"]
+    "line",
+    [b"\n", b"[" * 4000 + b"\n", b"{}\n", b"[1]\n", b"stop\n", b'{"do": "water", "seconds": "x"}\n', b"\xff\n"],
 )
 def test_nonsense_is_answered_with_what_to_send(path: Path, line: bytes) -> None:
     assert json.loads(send(path, line)) == {"ok": False, "text": 'send one JSON line such as {"do": "status"}'}
@@ -95,6 +102,30 @@ def test_stop_cuts_before_the_keeper_is_asked(path: Path, behind: Behind) -> Non
 def test_status_asks_no_keeper(path: Path, behind: Behind) -> None:
     assert ask(path, {"do": "status"})["state"] == "waiting"
     assert behind.orders == []
+
+
+def test_a_channel_that_fails_is_noted_and_nonsense_about_one_is_not(path: Path, behind: Behind) -> None:
+    for name, reason in (
+        ("Mail", "x"),
+        ("mail", "two\nlines"),
+        ("mail", 7),
+        ("", None),
+        (None, None),
+        ("m", "x" * 501),
+    ):
+        assert not ask(path, {"do": "channel", "name": name, "reason": reason})["ok"]
+
+    assert ask(path, {"do": "channel", "name": "mail", "reason": "away"})["ok"]
+    assert ask(path, {"do": "channel", "name": "mail", "reason": None})["ok"]
+    assert behind.channels == [("mail", "away"), ("mail", None)]
+    assert behind.orders == []
+
+
+def test_an_order_that_came_over_the_broker_is_marked_as_such(path: Path, behind: Behind) -> None:
+    ask(path, {"do": "pause", "seconds": 60, "is_remote": True})
+
+    assert behind.orders == [(OrderKind.PAUSE, f"{getpass.getuser()}, by MQTT", 60.0, None)]
+    assert behind.entries == [{"is_remote": True}]
 
 
 def test_idle_connections_do_not_keep_others_out_for_long(path: Path) -> None:

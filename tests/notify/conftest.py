@@ -36,6 +36,7 @@ class FakeDaemon:
     def __init__(self, path: Path) -> None:
         self.status: dict[str, Any] = dict(STATUS)
         self.asked: list[dict[str, Any]] = []
+        self.channels: list[dict[str, Any]] = []
         self._listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
         self._listener.bind(str(path))
         self._listener.listen()
@@ -52,7 +53,7 @@ class FakeDaemon:
                 if asked["do"] == "status":
                     answer = self.status
                 else:
-                    self.asked.append(asked)
+                    (self.channels if asked["do"] == "channel" else self.asked).append(asked)
                     answer = {"ok": True, "text": f"{asked['do']} done"}
                 talk.sendall(json.dumps(answer).encode() + b"\n")
 

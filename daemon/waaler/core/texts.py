@@ -7,7 +7,7 @@ from waaler.guard.messages import Trip
 __all__ = [
     "CLEANING_DUE", "CLOCK_UNSURE", "CRASHED", "DRAIN_SLOWING", "FIRST_FILL", "HISTORY_NOT_KEPT", "LEAK", "LOSS",
     "MANY_SKIPS", "POWER_CAME_BACK", "REFILL_DUE", "SOLUTION_DUE", "SUMP_LOW", "TRIPS", "cycle_missed", "loose",
-    "low_in_runs", "no_sign", "not_valid", "outside", "paused_long", "pump_weaker", "soon_low",
+    "low_in_runs", "no_sign", "not_told", "not_valid", "outside", "paused_long", "pump_weaker", "soon_low",
 ]  # fmt: skip
 
 STOPPED = "The pump is stopped for safety."
@@ -238,6 +238,15 @@ def outside(said: str) -> Words:
         "Correct it, and measure again once a run has mixed it.",
         UNPLUGGED,
         "Ends with a measurement inside the range.",
+    )
+
+
+def not_told(channel: str, reason: str) -> Words:
+    return loose(
+        f"Messages have not got through by {channel} for an hour: {reason}.",
+        "They wait in their order, and are tried again.",
+        "Look at the server, the password and the network; `waaler alert --test` tries every channel.",
+        "Ends by itself with the first message that gets through.",
     )
 
 

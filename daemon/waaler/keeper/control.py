@@ -5,6 +5,7 @@
 
 import json
 import pwd
+import re
 import socket
 import struct
 from collections.abc import Callable
@@ -23,6 +24,7 @@ WAIT_S = 2.0
 MOST_CONNECTIONS = 8
 
 LONGEST_NOTE = 500
+CHANNEL = re.compile(r"[a-z][a-z0-9-]{0,40}")
 AMOUNTS = {
     "water": ("L", 0.0, 20_000.0),
     "solution": ("L", 0.0, 20_000.0),
@@ -41,6 +43,7 @@ class ControlSocket(LastingThread):
     """status: gives the present state. stop_run: cuts the run in progress, in the name of someone.
 
     order: hands an order to the keeper and waits for its answer. counts: of a sensor on a converter.
+    channel: hears of a channel to people that fails, and why; None: it works again.
     """
 
     def __init__(
@@ -51,9 +54,10 @@ class ControlSocket(LastingThread):
         order: Callable[..., Reply],
         died: Died,
         counts: Callable[[str], float | None] | None = None,
+        channel: Callable[[str, str | None], object] = lambda _, __: None,
     ) -> None:
         super().__init__("socket", died)
-        self._counts = counts
+        self._counts, self._channel = counts, channel
         self._path, self._status, self._stop_run, self._order = path, status, stop_run, order
         self._slots = BoundedSemaphore(MOST_CONNECTIONS)
         path.unlink(missing_ok=True)
@@ -98,12 +102,14 @@ class ControlSocket(LastingThread):
             what = asked["do"]
             seconds = float(asked.get("seconds", 0.0))
             litres = None if asked.get("litres") is None else float(asked["litres"])
-        except (ValueError, KeyError, TypeError, AttributeError):
+        except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
             return {"ok": False, "text": 'send one JSON line such as {"do": "status"}'}
         if what == "status":
             return self._status()
         if what == "counts":
             return self._tell_counts(str(asked.get("name", "")))
+        if what == "channel":
+            return self._note_channel(asked.get("name"), asked.get("reason"))
         if asked.get("is_remote") is True:
             who = f"{who}, by MQTT"
         if what == OrderKind.STOP:
@@ -117,6 +123,15 @@ class ControlSocket(LastingThread):
         except (ValueError, KeyError, TypeError, AttributeError) as problem:
             return {"ok": False, "text": f"nothing entered: {problem}"}
         return self._order(kind, who, seconds, litres, **entry)
+
+    def _note_channel(self, name: object, reason: object) -> Reply:
+        is_text = reason is None or (
+            isinstance(reason, str) and reason.isprintable() and len(reason) <= LONGEST_NOTE
+        )
+        if not isinstance(name, str) or not CHANNEL.fullmatch(name) or not is_text:
+            return {"ok": False, "text": "a channel has a short name, and a reason of one line if it fails"}
+        self._channel(name, None if reason is None else str(reason))
+        return {"ok": True, "text": "noted"}
 
     def _tell_counts(self, name: str) -> Reply:
         try:

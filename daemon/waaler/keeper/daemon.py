@@ -17,7 +17,7 @@ import structlog
 from waaler.core import decisions
 from waaler.core.facts import Deed, Severity
 from waaler.core.messages import Look, Notice, Seen
-from waaler.core.texts import loose
+from waaler.core.texts import loose, not_told
 from waaler.devices.bench import Bench
 from waaler.guard.messages import Cut, Instant
 from waaler.keeper.child import NotifyChild
@@ -186,6 +186,7 @@ class _Daemon:
             self._keeper.order,
             self._part_died,
             self._senses.counts,
+            self._note_channel,
         )
         self._socket.start()
         for number in (signal.SIGTERM, signal.SIGINT):
@@ -269,6 +270,11 @@ class _Daemon:
             "The part is begun again by itself; this alert ends with a restart.",
         )
         self._keeper.post(Notice(f"part-failed-{name.replace(' ', '-').lower()}", Severity.SOON, words))
+
+    def _note_channel(self, name: str, reason: str | None) -> None:
+        """The notifier says that people are not reached on a channel, or are again."""
+        words = None if reason is None else not_told(name, reason)
+        self._keeper.post(Notice(f"not-told-{name}", Severity.SOON, words))
 
     def _stop_run(self, who: str) -> None:
         self._guard.inbox.put(Cut(f"stopped by {who}"))

@@ -17,6 +17,7 @@ from waaler.notify.channels import Channel, NotNow, NotThis
 from waaler.notify.deliveries import Deliveries
 from waaler.notify.note import Note, for_people, note_of
 from waaler.notify.outbox import signature
+from waaler.notify.trouble import Trouble
 from waaler.records.reader import Reader
 from waaler.records.rows import AlertRow, Outgoing
 from waaler.records.schema import StoreError
@@ -39,7 +40,10 @@ log = structlog.get_logger()
 
 @dataclass(frozen=True, slots=True)
 class Round:
-    """What a courier must know of its bed. good_day: the note of the day once its hour has come, else None."""
+    """What a courier must know of its bed. control: the daemon's socket, which hears of trouble.
+
+    good_day: the note of the day once its hour has come, else None.
+    """
 
     bed: str
     title: str
@@ -47,6 +51,7 @@ class Round:
     records: Path
     deliveries: Path
     quiet: Quiet | None = None
+    control: Path | None = None
     good_day: Callable[[Reader, float], Note | None] = lambda _, __: None
 
 
@@ -58,6 +63,7 @@ class Courier(Thread):
         self._channel, self._round, self._ending = channel, round_, ending
         self._wait_s = FIRST_WAIT_S
         self._last_problem = ""
+        self._trouble = Trouble(channel.name, round_.control)
         self._seen: tuple[tuple[int, int], ...] = ()
         self._read_s = 0.0
 
@@ -86,6 +92,7 @@ class Courier(Thread):
             return READ_EVERY_S
         except NotNow as problem:
             self._note_problem(str(problem))
+            self._trouble.failed(str(problem), now)
             wait_s = self._wait_s * random.uniform(0.75, 1.25)
             self._wait_s = min(2 * self._wait_s, LONGEST_WAIT_S)
             return wait_s
@@ -121,6 +128,7 @@ class Courier(Thread):
         round_ = self._round
         try:
             self._channel.send(note_of(message, round_.bed, round_.title, round_.zone))
+            self._trouble.worked(time.monotonic())
         except NotThis as problem:
             log.error("message_parked", channel=self._channel.name, number=message.number, reason=str(problem))
             deliveries.park(message.records, message.number, str(problem))

@@ -29,6 +29,7 @@ from waaler.notify.deliveries import Deliveries
 from waaler.notify.outbox import Outbox
 from waaler.notify.places import Places
 from waaler.notify.senml import pack
+from waaler.notify.trouble import Trouble
 from waaler.records.reader import Reader
 from waaler.records.rows import AlertRow, Outgoing, RunRow, Told
 from waaler.records.schema import StoreError
@@ -79,6 +80,7 @@ class Follower:
         self._commands = Commands(places, self._answer) if broker.has_commands else None
         self._is_up = False
         self._last_problem = ""
+        self._trouble = Trouble("mqtt", places.control)
         self._next_look_s = self._next_ask_s = self._next_tell_s = 0.0
         self._told: dict[str, Any] | None = None
         self._sensed: list[dict[str, Any]] = []
@@ -115,6 +117,7 @@ class Follower:
                 self._note_problem("broker_lost", reason)
             case Away(reason):
                 self._note_problem("broker_away", reason)
+                self._trouble.failed(reason, time.monotonic())
             case Acknowledged(mid, refused_because):
                 self._outbox.acknowledged(mid, refused_because)
                 if self._outbox.is_behind:
@@ -145,6 +148,7 @@ class Follower:
         """A broker may have forgotten everything: what is retained is said again."""
         log.info("broker_connected", host=self._broker.host, port=self._broker.port)
         self._is_up, self._last_problem = True, ""
+        self._trouble.worked(time.monotonic())
         self._connection.publish("online", b"true", JSON, is_retained=True)
         self._tell_standing()
         self._told = None

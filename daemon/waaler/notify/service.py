@@ -95,6 +95,7 @@ class Service:
             records=self._places.database,
             deliveries=self._places.deliveries,
             quiet=settings.care.quiet,
+            control=self._places.control,
             good_day=lambda reader, now_s: good_day(reader, bed, minute, now_s),
         )
 

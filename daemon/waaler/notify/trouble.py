@@ -1,0 +1,48 @@
+"""A channel that fails for long is itself something to know: by the other channels, the page and the status."""
+
+import re
+from pathlib import Path
+
+from waaler.notify.asking import ask
+
+__all__ = ["Trouble"]
+
+AFTER_S = 3600.0
+AGAIN_S = 600.0
+"""How soon the daemon is told again, where it did not take it."""
+
+
+class Trouble:
+    """Tells the daemon once a channel has failed for an hour, and once it works again.
+
+    now_s of all methods: by a clock that only goes forward.
+    """
+
+    def __init__(self, channel: str, control: Path | None) -> None:
+        self._name = re.sub(r"[^a-z0-9]+", "-", channel.lower()).strip("-")[:40]
+        self._control = control
+        self._since_s: float | None = None
+        self._told: bool | None = None
+        self._next_s = 0.0
+
+    def failed(self, reason: str, now_s: float) -> None:
+        since_s = self._since_s = now_s if self._since_s is None else self._since_s
+        if now_s - since_s >= AFTER_S and self._told is not True:
+            self._tell(True, "".join(letter for letter in reason if letter.isprintable())[:200], now_s)
+
+    def worked(self, now_s: float) -> None:
+        """The first time it is told in any case: a former notifier may have said otherwise."""
+        self._since_s = None
+        if self._told is not False:
+            self._tell(False, None, now_s)
+
+    def _tell(self, is_trouble: bool, reason: str | None, now_s: float) -> None:
+        if self._control is None or now_s < self._next_s:
+            return
+        self._next_s = now_s + AGAIN_S
+        try:
+            answer = ask(self._control, {"do": "channel", "name": self._name, "reason": reason})
+        except (OSError, ValueError):
+            return
+        if answer.get("ok") is True:
+            self._told, self._next_s = is_trouble, 0.0
