@@ -61,7 +61,7 @@ def test_those_in_need_come_first_and_who_is_silent_is_told() -> None:
     assert list(lines(rows(seen, NOW_S))) == [
         "4 beds, 2 silent, 1 with alerts",
         "  bed                  state              next        sump",
-        "  gone                 SILENT 2 h         06-21 13:40 140 L, low Fri 26 Jun",
+        "  gone                 SILENT, offline    06-21 13:40 140 L, low Fri 26 Jun",
         "  hung                 SILENT 3 min       06-21 13:40 140 L, low Fri 26 Jun",
         "  low                  stopped for safety 06-21 13:40 140 L, low Fri 26 Jun",
         "      urgent: Sump low at rest.",

@@ -82,6 +82,8 @@ def lines(found: list[dict[str, Any]]) -> Iterator[str]:
 
 
 def _silence(row: dict[str, Any]) -> str:
+    if not row["online"]:
+        return "SILENT, offline"
     seconds = row["silent_seconds"]
     return "SILENT" if seconds is None else f"SILENT {_length(seconds)}"
 

@@ -108,6 +108,7 @@ def _row(bed: str, seen: BedSeen, now_s: float) -> dict[str, Any]:
         "bed": _plain(bed),
         "state": seen.state,
         "silent": seen.is_silent(now_s),
+        "online": seen.is_online,
         "silent_seconds": None if seen.status_s is None else round(now_s - seen.status_s),
         "next": seen.next_at,
         "sump": seen.sump,
