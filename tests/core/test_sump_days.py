@@ -9,7 +9,7 @@ from tests.core.bench import Bench
 
 from waaler.bed.figures import Figures
 from waaler.core.care import Care
-from waaler.core.facts import Amount, Deed, Severity
+from waaler.core.facts import AlertRaised, Amount, Deed, Severity
 from waaler.core.level import Mix, Tended, drunk_l, low_at, to_add, to_full_l
 from waaler.core.memory import Memory
 from waaler.core.messages import OrderKind
@@ -298,3 +298,28 @@ def test_a_first_reading_against_a_level_that_was_only_assumed_is_no_leak() -> N
     level = bench.core.decisions.level
     assert level is not None
     assert level.litres == 90.0
+
+
+def test_a_gauge_that_trembles_about_a_limit_raises_the_forecast_once() -> None:
+    bench = bed(litres=120.0)
+    bench.until("06:30")
+    for n in range(300):
+        bench.pass_s(600)
+        bench.tell(Reading("depth", 119.0 - 20.0 * n / 144 + (1.5 if n % 2 else -1.5)))
+
+    raised = [f.kind for f in bench.facts() if isinstance(f, AlertRaised) and f.kind == "sump-soon-low"]
+    assert raised == ["sump-soon-low"]
+
+
+def test_a_dip_in_a_run_ends_no_forecast() -> None:
+    bench = bed(litres=60.0)
+    bench.pass_s(3600 - 10)
+    assert bench.alerts() == {"refill-due"}
+    bench.until("06:01")
+    bench.level(Input.SUMP_LOW, FloatLevel.BAD)
+    bench.pass_s(60)
+    bench.level(Input.SUMP_LOW, FloatLevel.GOOD)
+    bench.pass_s(3600)
+
+    assert bench.alerts() == {"refill-due"}
+    assert len([f for f in bench.facts() if isinstance(f, AlertRaised)]) == 1

@@ -140,6 +140,17 @@ def test_nothing_less_severe_than_the_channel_s_least_goes_out(bench: Bench, cha
     assert channel.subjects == ["SOON, b.", "URGENT, c."]
 
 
+def test_what_ends_because_it_became_worse_is_not_called_over(bench: Bench, channel: FakeChannel) -> None:
+    bench.write(bench.raised("sump-soon-low", Severity.SOON))
+    bench.look()
+    bench.write(AlertResolved(bench.at, "sump-soon-low"), bench.raised("refill-due"))
+    bench.look()
+    bench.write(AlertResolved(bench.at, "refill-due"))
+    bench.look()
+
+    assert channel.subjects == ["SOON, sump-soon-low.", "URGENT, refill-due.", "URGENT, over: refill-due."]
+
+
 def test_a_reminder_that_waited_until_all_was_over_is_not_sent(bench: Bench, channel: FakeChannel) -> None:
     channel.troubles = [NotNow("away")]
     bench.write(bench.raised())

@@ -18,11 +18,17 @@ __all__ = ["GAUGE", "LEAK", "REFILL_DUE", "SOON_LOW", "begin", "look", "measured
 GAUGE = "sump"
 """The name under which a level at rest, in litres, is read or entered."""
 
-SOON_LOW, REFILL_DUE, SOLUTION_DUE, LEAK = "sump-soon-low", "refill-due", "solution-due", "leak"
+LOW, SOON_LOW, REFILL_DUE = "sump-low", "sump-soon-low", "refill-due"
+SOLUTION_DUE, LEAK = "solution-due", "leak"
 LOOK_EVERY_S = 600.0
 SOON = timedelta(hours=48)
 DUE = timedelta(hours=12)
 """How far ahead the two forecasts look. With LEAST_LOSS_SHARE and DRINK_DOUBT: common practice, no source."""
+
+FAR = timedelta.max
+PATIENCE = 1.25
+"""A forecast that stands is over only so much beyond its limit, or a gauge that trembles would raise it every hour.
+Common practice, no source."""
 
 LEAST_LOSS_SHARE = 0.05
 DRINK_DOUBT = 0.5
@@ -53,6 +59,7 @@ def measured_ec(turn: Turn, value: float) -> None:
 def was_low(turn: Turn) -> None:
     """The float reads low at rest: that is a level."""
     _replay(turn, Tended(turn.now_s, "low"))
+    turn.set(look_at_sump_s=-inf)
 
 
 def read(turn: Turn, litres: float, is_gauge: bool = False) -> bool:
@@ -90,17 +97,23 @@ def look(turn: Turn) -> float:
 
 
 def _foresee(turn: Turn) -> None:
+    """One alert a cause: soon low, then a refill due, then low at rest, each ending the one before."""
     state = turn.state
     assert state.level is not None
-    litres = _expected_l(turn, state.level)
-    low = low_at(state.care, litres, turn.local)
-    ahead = None if low is None or Trip.LOW_SUMP in state.trips else low - turn.local
-    if ahead is not None and ahead <= DUE:
+    if LOW in state.alerts:
+        turn.resolve(SOON_LOW)
+        turn.resolve(REFILL_DUE)
+        return
+    if Trip.LOW_SUMP in state.trips:
+        return  # a dip, or low at rest in a while: until that is known nothing is new
+    low = low_at(state.care, _expected_l(turn, state.level), turn.local)
+    ahead = FAR if low is None else low - turn.local
+    if ahead <= DUE * (PATIENCE if REFILL_DUE in state.alerts else 1):
         turn.resolve(SOON_LOW)
         turn.alert(REFILL_DUE, Severity.URGENT, texts.REFILL_DUE)
         return
     turn.resolve(REFILL_DUE)
-    if ahead is not None and low is not None and ahead <= _notice(turn):
+    if low is not None and ahead <= _notice(turn) * (PATIENCE if SOON_LOW in state.alerts else 1):
         turn.alert(SOON_LOW, Severity.SOON, texts.soon_low(f"about {low:%A %-d %b} {_hour(low)}"))
     else:
         turn.resolve(SOON_LOW)

@@ -91,6 +91,8 @@ class Turn:
         if known is not None and RANKS[known.severity] <= RANKS[severity]:
             if known.words is None:
                 self._take_up(known, words)
+            elif known.words != words:
+                self._put(replace(known, words=words))  # for the next reminder
             return
         raised_s = self.now_s if known is None else known.raised_s
         text = compose(self.state, self.at, words, raised_s)

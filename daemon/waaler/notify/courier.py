@@ -15,7 +15,7 @@ from waaler.core.care import Quiet
 from waaler.core.facts import Severity
 from waaler.notify.channels import Channel, NotNow, NotThis
 from waaler.notify.deliveries import Deliveries
-from waaler.notify.note import Note, for_people, note_of
+from waaler.notify.note import Note, for_people, is_superseded, note_of
 from waaler.notify.outbox import signature
 from waaler.notify.trouble import Trouble
 from waaler.records.reader import Reader
@@ -115,10 +115,11 @@ class Courier(Thread):
                     self._send(deliveries, message)
                 deliveries.release(reader.name, number)
         waiting = reader.after(place, AT_ONCE)
+        open_kinds = {alert.kind for alert in reader.open_alerts()} if waiting else set()
         for message in waiting:
             if self._is_held_back(message, now_s):
                 deliveries.hold(reader.name, message.number)
-            elif for_people(message, self._channel.least):
+            elif for_people(message, self._channel.least) and not is_superseded(message, open_kinds):
                 self._send(deliveries, message)
             deliveries.told(reader.name, message.number)
         self._tell_good_day(reader, deliveries, now_s)

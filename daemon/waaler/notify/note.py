@@ -9,10 +9,14 @@ from waaler.core.facts import Severity
 from waaler.records.rows import AlertRow, Outgoing, Told
 from waaler.records.times import rfc3339
 
-__all__ = ["GOOD_DAY", "Note", "for_people", "note_of", "test_note"]
+__all__ = ["GOOD_DAY", "Note", "for_people", "is_superseded", "note_of", "test_note"]
 
 GOOD_DAY = "good-day"
 RANK = {severity: rank for rank, severity in enumerate(Severity)}
+WORSE = {
+    "sump-soon-low": frozenset({"refill-due", "sump-low"}),
+    "refill-due": frozenset({"sump-low"}),
+}
 SAID = {
     Told.ALERT: "",
     Told.REMINDER: "still: ",
@@ -45,6 +49,12 @@ def for_people(message: Outgoing, least: Severity) -> bool:
         return alert.severity is Severity.URGENT and alert.acknowledged_by is not None
     is_stale = alert.resolved_at_s is not None or alert.acknowledged_by is not None
     return message.what is not Told.REMINDER or not is_stale
+
+
+def is_superseded(message: Outgoing, open_kinds: set[str]) -> bool:
+    """Whether an alert ended only because the same cause has become worse: then `over` would mislead."""
+    is_over = message.what is Told.RESOLVED and isinstance(message.about, AlertRow)
+    return is_over and bool(WORSE.get(message.about.kind, frozenset()) & open_kinds)  # type: ignore[union-attr]
 
 
 def note_of(message: Outgoing, bed: str, title: str, zone: ZoneInfo) -> Note:
