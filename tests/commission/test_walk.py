@@ -104,6 +104,7 @@ def test_a_mistake_is_named_and_no_water_moves_before_it_is_right(mishap: str, w
     assert any(finding.text.startswith(words) for finding in walked.findings)
     assert walked.findings[-1].text == "not tried: a float is wrong, and the pump must not run before it is right"
     assert walked.site.bed.water.lifted_l == 0.0
+    assert not walked.site.is_armed
     assert not [fact for fact in walked.site.facts if isinstance(fact, RunIntent)]
 
 

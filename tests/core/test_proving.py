@@ -18,7 +18,7 @@ ALL = frozenset((name, level) for name in Input for level in (Level.GOOD, Level.
 
 def new_bench() -> Bench:
     bench = Bench()
-    bench.core = replace(bench.core, decisions=replace(bench.core.decisions, unproven=ALL))
+    bench.core = replace(bench.core, decisions=replace(bench.core.decisions, must_prove=ALL, unproven=ALL))
     return bench
 
 
@@ -91,6 +91,31 @@ def test_what_must_be_seen_is_what_is_fitted_and_not_yet_seen_on_a_bed_that_neve
 
 def test_a_bed_whose_records_are_lost_is_watered_all_the_same() -> None:
     assert unproven(after_loss(PLAN, Instant(0.0, 1.8e9))) == frozenset()
+
+
+def test_a_float_found_wrong_by_the_commissioning_disarms_whatever_was_seen_before() -> None:
+    bench = new_bench()
+    for mark in sorted(ALL):
+        bench.tell(Seen(*mark))
+    bench.order(OrderKind.COMMISSION, text="FAILED, flow_meter: gave no pulse")
+    assert bench.alerts() == set()
+    bench.order(OrderKind.COMMISSION, text="FAILED, sump_low by hand: SWAPPED: exchange the two floats' wires")
+    assert bench.alerts() == {"not-commissioned"}
+    bench.until("06:30")
+
+    assert bench.outcomes() == [(Cause.PLAN, Outcome.REFUSED, 0)]
+    assert "disarmed" in bench.deeds()
+
+
+def test_a_bed_that_has_watered_by_itself_is_not_disarmed_any_more() -> None:
+    bench = new_bench()
+    for mark in sorted(ALL):
+        bench.tell(Seen(*mark))
+    bench.until("06:30")
+    bench.order(OrderKind.COMMISSION, text="FAILED, sump_low by hand: SWAPPED: exchange the two floats' wires")
+    bench.until("09:30")
+
+    assert bench.outcomes() == [(Cause.PLAN, Outcome.DONE, 120)] * 2
 
 
 # --- attended ---------------------------------------------------------------------------------

@@ -337,6 +337,11 @@ def test_states_once_seen_and_the_first_unattended_run_are_remembered(tmp_path: 
     memory = restart(tmp_path, facts, LATER_BOOT)
     assert memory.seen == {(Input.SUMP_LOW, Level.BAD), (Input.TRAY_HIGH, Level.GOOD)}
     assert not memory.has_watered
+    later: list[Fact] = [
+        Deed(at(500.0), "disarmed", "a float is wrong"),
+        Deed(at(501.0), "input-seen", "sump_low good"),
+    ]
+    assert restart(tmp_path, later, LATER_BOOT).seen == {(Input.SUMP_LOW, Level.GOOD)}
 
     assert restart(tmp_path, whole_run(3, 900.0), LATER_BOOT).has_watered
 

@@ -6,6 +6,7 @@ from textwrap import wrap
 from waaler.commission import dry, wet
 from waaler.commission.parts import Finding, Hand, Task, Verdict
 from waaler.commission.walking import Walk
+from waaler.core.proving import FLOAT_WRONG
 
 __all__ = ["commission", "record"]
 
@@ -27,7 +28,7 @@ def commission(walk: Walk) -> list[Finding]:
         walk.person.do(Task(Hand.UNPLUG, "Pull the pump's plug, and keep it in your sight"))
         _take(walk, findings, DRY)
         if _has_failed(findings, " by hand"):
-            text = "not tried: a float is wrong, and the pump must not run before it is right"
+            text = f"not tried: {FLOAT_WRONG}, and the pump must not run before it is right"
             findings.append(_kept(walk, Finding("pump and water", Verdict.LEFT_OUT, text)))
             return findings
         _take(walk, findings, POWERED)

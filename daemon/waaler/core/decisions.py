@@ -150,6 +150,6 @@ def _take_plan(turn: Turn, new: NewPlan) -> None:
         ),
     )
     if new.may_be_unproven:
-        turn.set(unproven=frozenset())
+        turn.set(must_prove=frozenset(), unproven=frozenset())
     turn.tell_guard(NewLimits(new.limits))
     turn.deed("new-plan", "; ".join(new.changes) or "no effective value changed")

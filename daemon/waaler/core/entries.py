@@ -1,6 +1,6 @@
 """What a person enters and no run depends on: measurements of solution and sump, and notes."""
 
-from waaler.core import sump, texts
+from waaler.core import proving, sump, texts
 from waaler.core.facts import Amount, Severity
 from waaler.core.messages import Order, OrderKind
 from waaler.core.turn import Turn
@@ -12,6 +12,8 @@ def enter(turn: Turn, order: Order) -> None:
     """Writes it down; a measurement outside the file's range raises an alert, one inside ends it."""
     if order.kind in (OrderKind.NOTE, OrderKind.COMMISSION):
         turn.deed(order.kind.value, order.text, order.by, amounts=order.amounts)
+        if order.kind is OrderKind.COMMISSION:
+            proving.doubt(turn, order.text)
         turn.answer(order.order_id, True, f"{order.kind.value} entered")
         return
     text = ", ".join(f"{amount.name} {amount_text(amount)}" for amount in order.amounts)

@@ -7,10 +7,14 @@ from waaler.core.facts import Severity
 from waaler.core.messages import Seen
 from waaler.core.standing import Words
 from waaler.core.turn import Turn
+from waaler.guard.messages import Input
 
-__all__ = ["REFUSAL", "look", "see"]
+__all__ = ["FLOAT_WRONG", "REFUSAL", "doubt", "look", "see"]
 
 KIND = "not-commissioned"
+FLOAT_WRONG = "a float is wrong"
+"""What the last line of such a walk says."""
+
 REFUSAL = "not commissioned yet: the floats were not seen in both states"
 
 
@@ -23,6 +27,14 @@ def see(turn: Turn, seen: Seen) -> None:
     turn.deed("input-seen", f"{seen.input.value} {seen.level.value}")
     if not turn.state.unproven:
         turn.deed("armed", "every protective input was seen in both states; the plan may water by itself")
+
+
+def doubt(turn: Turn, line: str) -> None:
+    """A line of the commissioning that found a float wrong: whatever was seen of the floats proves nothing."""
+    is_wrong = FLOAT_WRONG in line or any(line.startswith(f"FAILED, {name.value} ") for name in Input)
+    if is_wrong and turn.state.must_prove:
+        turn.set(unproven=turn.state.must_prove)
+        turn.deed("disarmed", "a float is wrong; every state is to be seen again")
 
 
 def look(turn: Turn) -> None:

@@ -24,6 +24,7 @@ INTENT_WAIT_S = 2.0
 ASK_VALID_S = 5.0
 GUARD_WAIT_S = 10.0
 CONFIRM_WITHIN_S = 120.0
+BY_PEOPLE = (Cause.HAND, Cause.ATTENDED, Cause.SOAK)
 LEAST_PULSE_S = 30.0
 PULSE_SHARE = 0.8
 """In pulses a run takes this share of the time after which the sump's float fell. Common practice, no source."""
@@ -123,6 +124,7 @@ def granted(turn: Turn, message: Granted) -> None:
     turn.set(
         must_announce=False,
         announced_until_s=-inf,
+        must_prove=turn.state.must_prove if active.wanted.cause in BY_PEOPLE else frozenset(),
         active=replace(active, stage=Stage.RUNNING, since_s=turn.now_s, until_s=message.until_s),
         advisers=tuple(mark_start(adviser) for adviser in turn.state.advisers),
     )

@@ -77,7 +77,8 @@ class State:
     quiet: two wall times between which no cycle begins, None if not known; it saves looking through the plan.
     demanded: the day of the last cycle on demand, and how many that day had. sums: of each window that goes by
     light or by demand, MJ/m2 or litres since the last full run. thirst: what demand is reckoned by.
-    unproven: what of the protective inputs must still be seen before the first unattended run; empty: it may come.
+    must_prove: what of the protective inputs must be seen before the first unattended run, nothing for a bed that
+    has watered; unproven: what of it was not seen yet; empty: the run may come.
     announce_s: how long a start after a trip, a boot or a pause is announced, 0 without light and buzzer.
     must_announce: whether the next start is such a one; announced_until_s: when it comes, -inf while none does.
     confirmed_s: when a person last said that they stand by.
@@ -131,6 +132,7 @@ class State:
     shown: tuple[tuple[str, bool], ...] | None = None
     shown_until_s: float = inf
     usual: tuple[tuple[str, tuple[bool, ...]], ...] = ()
+    must_prove: frozenset[tuple[Input, Level]] = frozenset()
     unproven: frozenset[tuple[Input, Level]] = frozenset()
     confirmed_s: float = -inf
     announce_s: float = 0.0
@@ -168,6 +170,7 @@ def begin(
     looked_at_s = memory.looked_at_s
     is_known = at.is_sure and looked_at_s is not None and looked_at_s <= at.wall_s
     today = datetime.fromtimestamp(at.wall_s, ZoneInfo(plan.place.timezone)).date()
+    must_prove = _must_prove(memory, limits) if must_be_proven else frozenset()
     last_catch_up_s = -inf if memory.last_catch_up_s is None else memory.last_catch_up_s
     return State(
         plan=plan,
@@ -192,18 +195,18 @@ def begin(
         care=care,
         upkeep=memory.upkeep,
         thirst=thirst,
-        unproven=_unproven(memory, limits) if must_be_proven else frozenset(),
+        must_prove=must_prove,
+        unproven=must_prove - memory.seen,
         announce_s=announce_s,
     )
 
 
-def _unproven(memory: Memory, limits: Limits) -> frozenset[tuple[Input, Level]]:
+def _must_prove(memory: Memory, limits: Limits) -> frozenset[tuple[Input, Level]]:
     """A bed that has watered by itself before is past this, whatever its records have lost since."""
     if memory.has_watered:
         return frozenset()
     fitted = ((Input.SUMP_LOW, limits.has_sump_float), (Input.TRAY_HIGH, limits.has_tray_float))
-    needed = {(name, level) for name, is_there in fitted if is_there for level in (Level.GOOD, Level.BAD)}
-    return frozenset(needed) - memory.seen
+    return frozenset((name, level) for name, is_there in fitted if is_there for level in (Level.GOOD, Level.BAD))
 
 
 def _standing_trips(memory: Memory, limits: Limits) -> frozenset[Trip]:

@@ -23,6 +23,10 @@ PROTECTIVE = frozenset({Trip.LOW_SUMP, Trip.HIGH_TRAY, Trip.NOT_READ})
 STANDINGS = ("pause", "service", "soak", "attended")
 PURSES = {"soak": Purse.SOAK, "attended": Purse.ATTENDED}
 OWING = (Outcome.MISSED.value, Outcome.REFUSED.value, Outcome.CUT_SHORT.value, Outcome.INTERRUPTED.value)
+SEEN = (
+    "SELECT text FROM deed WHERE what = 'input-seen'"
+    " AND id > (SELECT coalesce(max(id), 0) FROM deed WHERE what = 'disarmed')"
+)
 UNATTENDED = "SELECT id FROM run WHERE cause NOT IN ('by hand', 'attended', 'soak') AND actual_s > 0 LIMIT 1"
 RECENT_RUNS = 1000
 """Rows looked at for the last days; `most_starts` of 6 an hour makes at most 288 in two days."""
@@ -217,7 +221,7 @@ def _pulse_s(db: sqlite3.Connection) -> float | None:
 
 def _seen(db: sqlite3.Connection) -> frozenset[tuple[Input, Level]]:
     """Protective inputs and how they once read: deeds such as `sump_low bad`."""
-    marks = (row["text"].split(" ", 1) for row in _rows(db, "SELECT text FROM deed WHERE what = 'input-seen'"))
+    marks = (row["text"].split(" ", 1) for row in _rows(db, SEEN))
     return frozenset((Input(name), Level(level)) for name, level in marks)
 
 
