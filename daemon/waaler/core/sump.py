@@ -20,7 +20,7 @@ GAUGE = "sump"
 
 LOW, SOON_LOW, REFILL_DUE = "sump-low", "sump-soon-low", "refill-due"
 SOLUTION_DUE, LEAK = "solution-due", "leak"
-LOOK_EVERY_S = 600.0
+LOOK_EVERY_S, SELDOM_S = 600.0, 6 * 3600.0
 SOON = timedelta(hours=48)
 DUE = timedelta(hours=12)
 """How far ahead the two forecasts look. With LEAST_LOSS_SHARE and DRINK_DOUBT: common practice, no source."""
@@ -85,38 +85,43 @@ def read(turn: Turn, litres: float, is_gauge: bool = False) -> bool:
 
 
 def look(turn: Turn) -> float:
-    """The forecast, every ten minutes; the instant of the next look."""
+    """The forecast, when it may say something else than before; the instant of the next look."""
     state = turn.state
     if state.level is None:
         return inf
     if turn.now_s >= state.look_at_sump_s:
-        turn.set(look_at_sump_s=turn.now_s + LOOK_EVERY_S)
-        _foresee(turn)
+        turn.set(look_at_sump_s=turn.now_s + _foresee(turn))
         _judge_mix(turn)
     return turn.state.look_at_sump_s
 
 
-def _foresee(turn: Turn) -> None:
-    """One alert a cause: soon low, then a refill due, then low at rest, each ending the one before."""
+def _foresee(turn: Turn) -> float:
+    """One alert a cause: soon low, then a refill due, then low at rest, each ending the one before.
+
+    Gives the seconds until time alone may change it.
+    """
     state = turn.state
     assert state.level is not None
     if LOW in state.alerts:
         turn.resolve(SOON_LOW)
         turn.resolve(REFILL_DUE)
-        return
+        return LOOK_EVERY_S
     if Trip.LOW_SUMP in state.trips:
-        return  # a dip, or low at rest in a while: until that is known nothing is new
+        return LOOK_EVERY_S  # a dip, or low at rest in a while: until that is known nothing is new
     low = low_at(state.care, _expected_l(turn, state.level), turn.local)
     ahead = FAR if low is None else low - turn.local
     if ahead <= DUE * (PATIENCE if REFILL_DUE in state.alerts else 1):
         turn.resolve(SOON_LOW)
         turn.alert(REFILL_DUE, Severity.URGENT, texts.REFILL_DUE)
-        return
+        return LOOK_EVERY_S
     turn.resolve(REFILL_DUE)
-    if low is not None and ahead <= _notice(turn) * (PATIENCE if SOON_LOW in state.alerts else 1):
+    notice = _notice(turn)
+    if low is not None and ahead <= notice * (PATIENCE if SOON_LOW in state.alerts else 1):
         turn.alert(SOON_LOW, Severity.SOON, texts.soon_low(f"about {low:%A %-d %b} {_hour(low)}"))
     else:
         turn.resolve(SOON_LOW)
+    left = ahead - (notice if ahead > notice else DUE)
+    return min(SELDOM_S, max(LOOK_EVERY_S, left.total_seconds()))
 
 
 def _notice(turn: Turn) -> timedelta:
