@@ -45,3 +45,8 @@ def test_no_more_leaves_than_was_there(litres: float, inflow: float, minutes: fl
     after = litres_after(litres, inflow, minutes, drain)
 
     assert 0 <= after <= (litres + inflow * minutes) * (1 + 1e-9)
+
+
+def test_an_inflow_of_next_to_nothing_is_none() -> None:
+    assert litres_after(0.0, 2e-311, 5.0, 2.0) == 0.0
+    assert litres_after(4.0, 5e-324, 1.0, 2.0) == 1.0

@@ -10,22 +10,20 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
-from tests.bed.engine import WATER_C, inp_of
+from tests.bed.engine import inp_of
 from tests.bench.machine import machine
 from tests.bench.table import Row
 from wntr.epanet.toolkit import ENepanet
 
-from waaler.bed.figures import Figures
-from waaler.bed.layout import Layout, Leg, Piece, Tube, watering
-from waaler.bed.pump import from_label
-from waaler.bed.sump import upright
+from waaler.bed.layout import Layout
 from waaler.rehearsal.play import Play
 from waaler.rehearsal.scene import Scene
+from waaler.rehearsal.staging import scene_of
 from waaler.settings import parse
+from waaler.settings.settings import Settings
 
 CYCLES = 5
 MINUTES = 3
@@ -38,34 +36,38 @@ sensing:
   probes:
     - {name: pot_3, channel: 0, calibration: {dry: 820, wet: 380}}
     - {name: pot_18, channel: 1, calibration: {dry: 830, wet: 370}}
+layout:
+  pots: %(pots)d
+  pump: {free_flow: %(flow)g L/h, shut_off: 2.4 m}
+  lift: 30 cm
+  hose: {length: 1.5 m, bore: 25 mm, fittings: 1.5}
+  line: {bore: 16 mm, spacing: 40 cm, legs: [%(legs)s], water: 19.2 C}
+  tray: {length: %(tray)g m, width: 1.2 m, drain: 80 mm, standing: 1 cm, rim: 10 cm}
+  sump: {floor: [%(pots)g m, 2 cm], full: 80 cm, low: 25 cm, empty: 10 cm}
+crops: [{name: beans, pots: %(pots)d, planted: 2026-01-01, canopy: 0.3 m2, stages: [20, 30, 400, 10], kc: [0.5, 1.05, 0.9]}]
+weather:
+  normals: [[4 C, -3 C], [7 C, -2 C], [12 C, 2 C], [16 C, 6 C], [21 C, 10 C], [25 C, 14 C],
+            [27 C, 16 C], [27 C, 15 C], [22 C, 11 C], [16 C, 7 C], [9 C, 2 C], [4 C, -1 C]]
 """
 
 
-def bed(pots: int) -> Layout:
-    """Legs of up to 20 outlets off a header, and a pump that suits them."""
-    tube = Tube(0.004, 0.15, 0.05, 2.5)
+def settings_of(pots: int) -> Settings:
+    """Legs of up to 20 outlets off a header, and a pump and a sump that suit them."""
     counts = [min(20, pots - begin) for begin in range(0, pots, 20)]
-    legs = tuple(
-        Leg((tube,) * count, (0.4,) * count, 0.016, 1.0, Piece(1.0, 0.025) if n else None)
-        for n, count in enumerate(counts)
-    )
-    return Layout(from_label(pots * 95 / 3.6e6, 2.4), 0.3, Piece(1.5, 0.025, 1.5), legs, water_c=WATER_C)
+    header = ", header: {length: 1 m, bore: 25 mm, fittings: 0}"
+    legs = ", ".join(f"{{outlets: {count}, fittings: 1{header if n else ''}}}" for n, count in enumerate(counts))
+    return parse(FILE % {"pots": pots, "flow": 95 * pots, "legs": legs, "tray": 0.25 * pots}, "bench.yaml")
+
+
+def bed(pots: int) -> Layout:
+    layout = settings_of(pots).layout
+    assert layout is not None
+    return layout
 
 
 def scene(pots: int, days: float) -> Scene:
     """Somebody fills the sump twelve hours after each alert."""
-    layout = bed(pots)
-    flow = watering(layout).flow_l_per_min / pots
-    figures = Figures(
-        pots=pots, outlet_l_per_min=flow, line_l=layout.pipes_l, sump_full_l=16.0 * pots, sump_low_l=4.0 * pots,
-        sump_empty_l=2.0 * pots, drain_l_per_min=3.0 * pots, tray_high_l=5.0 * pots, tray_rim_l=8.0 * pots,
-    )  # fmt: skip
-    settings = parse(FILE, "bench.yaml")
-    return Scene(
-        settings.plan, settings.sensing, replace(settings.limits, longest_run_s=300.0), figures,
-        datetime(2026, 1, 1, tzinfo=UTC), days, refill_after_s=12 * 3600.0, layout=layout,
-        sump=upright(0.02 * pots, 1.0), probes=settings.wiring.probes,
-    )  # fmt: skip
+    return scene_of(settings_of(pots), datetime(2026, 1, 1, tzinfo=UTC), days, refill_after_s=12 * 3600.0)
 
 
 def ours(pots: int, days: float) -> Callable[[], object]:

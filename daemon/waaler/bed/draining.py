@@ -19,7 +19,7 @@ def litres_after(litres: float, inflow_l_per_min: float, minutes: float, drain: 
     if drain <= 0:
         return litres + inflow_l_per_min * minutes
     root = sqrt(litres)
-    if inflow_l_per_min <= NOTHING * drain * root:
+    if inflow_l_per_min <= NOTHING * drain * (root + NOTHING):
         left = root - drain * minutes / 2
         return left * left if left > 0 else 0.0
     even = inflow_l_per_min / drain
