@@ -18,6 +18,7 @@ DAYLIGHT = (6, 20)
 """Hours between which plants drink most. With the share: common practice, no source."""
 
 DAYLIGHT_SHARE = 0.95
+DAY = timedelta(days=1)
 FORESEEN = timedelta(days=60)
 EC_ROSE = 1.05
 """A measurement above the first one after mixing by this factor has risen. Common practice, no source."""
@@ -73,7 +74,7 @@ def drunk_l(care: Care, since: datetime, until: datetime) -> float:
     """What the plants take between two moments of the bed's wall time; 0 where nothing is known of them."""
     if care.drink_l is None:
         return 0.0
-    return sum(rate * (end - begin).total_seconds() for begin, end, rate in _spells(care, since, until))
+    return sum(_of_day_l(care, begin, end) for begin, end in _days(since, until))
 
 
 def low_at(care: Care, litres: float, since: datetime) -> datetime | None:
@@ -94,16 +95,29 @@ def _drunk_at(care: Care, left_l: float, since: datetime) -> datetime | None:
     """When so much has been drunk."""
     if care.drink_l is None:
         return None
-    last, begin = since + FORESEEN, since
-    while begin < last:
-        end = begin.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
-        is_whole = end - begin == timedelta(days=1)
-        day_l = care.drink_l(begin.date()) if is_whole else drunk_l(care, begin, end)
+    for begin, end in _days(since, since + FORESEEN):
+        day_l = _of_day_l(care, begin, end)
         if day_l >= left_l:
             return _within(care, left_l, begin, end)
         left_l -= day_l
-        begin = end
     return None
+
+
+def _days(since: datetime, until: datetime) -> Iterator[tuple[datetime, datetime]]:
+    """Each day between, the first and the last in part."""
+    begin = since
+    midnight = since.replace(hour=0, minute=0, second=0, microsecond=0) + DAY
+    while begin < until:
+        yield begin, min(midnight, until)
+        begin, midnight = midnight, midnight + DAY
+
+
+def _of_day_l(care: Care, begin: datetime, end: datetime) -> float:
+    """Of a day or a part of one."""
+    assert care.drink_l is not None
+    if end - begin == DAY:
+        return care.drink_l(begin.date())
+    return sum(rate * (stop - start).total_seconds() for start, stop, rate in _spells(care, begin, end))
 
 
 def _within(care: Care, left_l: float, since: datetime, until: datetime) -> datetime:
