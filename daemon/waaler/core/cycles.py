@@ -10,7 +10,8 @@ from math import inf
 from waaler.core import demand, proving, texts
 from waaler.core.facts import Cause, Outcome, Severity
 from waaler.core.memory import Given
-from waaler.core.runs import want, write_off
+from waaler.core.pulses import want
+from waaler.core.runs import write_off
 from waaler.core.state import Wanted
 from waaler.core.turn import Turn
 from waaler.guard.messages import Purse, Trip

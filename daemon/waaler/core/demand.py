@@ -7,7 +7,7 @@ for that, never twice, and the window's own cycles count once nothing ran for th
 from datetime import UTC, date, datetime, timedelta
 
 from waaler.core.facts import Cause
-from waaler.core.runs import want
+from waaler.core.pulses import want
 from waaler.core.state import Wanted
 from waaler.core.turn import Turn
 from waaler.guard.messages import Purse

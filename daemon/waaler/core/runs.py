@@ -5,63 +5,25 @@ but a disk that does not answer within two seconds keeps no plant waiting.
 """
 
 from dataclasses import replace
-from math import ceil, inf
+from math import inf
 
-from waaler.core import signs, texts, upkeep
+from waaler.core import pulses, signs, texts, upkeep
 from waaler.core.facts import Cause, Outcome, RunIntent, RunResult, RunStarted, Severity
 from waaler.core.memory import Given
 from waaler.core.messages import Recorded
 from waaler.core.state import Active, Stage, Wanted
-from waaler.core.sump import LEAK
 from waaler.core.turn import Turn
 from waaler.guard.messages import Ask, Cut, Ended, Granted, Purse, Refused, Trip
 from waaler.plan.advisers import mark_start
 from waaler.plan.timetable import cycles_of_day
 
-__all__ = ["advance", "ended", "granted", "recorded", "refused", "want", "write_off"]
+__all__ = ["advance", "ended", "granted", "recorded", "refused", "write_off"]
 
 INTENT_WAIT_S = 2.0
 ASK_VALID_S = 5.0
 GUARD_WAIT_S = 10.0
 CONFIRM_WITHIN_S = 120.0
-BY_PEOPLE = (Cause.HAND, Cause.ATTENDED, Cause.SOAK)
-LEAST_PULSE_S = 30.0
-PULSE_SHARE = 0.8
-"""In pulses a run takes this share of the time after which the sump's float fell. Common practice, no source."""
-
-CUTS_BEFORE_PULSES = 2
-BY_A_PERSON = frozenset({Cause.HAND, Cause.SOAK, Cause.ATTENDED})
 DAY_S = 86_400.0
-
-
-def want(turn: Turn, wanted: Wanted) -> None:
-    """Queues a run, in pulses while the sump dips too far for a whole one, halved while water is lost."""
-    wanted = _spared(turn, wanted)
-    pulse_s = turn.state.pulse_s
-    if pulse_s is None or wanted.seconds <= pulse_s or wanted.purse is Purse.SOAK:
-        turn.set(queue=(*turn.state.queue, wanted))
-        return
-    pulses = ceil(wanted.seconds / pulse_s)
-    parts = tuple(
-        replace(
-            wanted,
-            seconds=wanted.seconds / pulses,
-            planned_s=wanted.planned_s / pulses,
-            pulse=n,
-            pulses=pulses,
-            reason=f"{wanted.reason}; pulse {n} of {pulses}, since the sump dips too far for a whole run",
-        )
-        for n in range(1, pulses + 1)
-    )
-    turn.set(queue=(*turn.state.queue, *parts))
-
-
-def _spared(turn: Turn, wanted: Wanted) -> Wanted:
-    """Half of it where a run loses water; what a person ordered stays whole."""
-    leak = turn.state.alerts.get(LEAK)
-    if leak is None or leak.severity is not Severity.URGENT or wanted.cause in BY_A_PERSON:
-        return wanted
-    return replace(wanted, seconds=wanted.seconds / 2, reason=f"{wanted.reason}; halved, since a leak is suspected")
 
 
 def write_off(turn: Turn, wanted: Wanted, outcome: Outcome, reason: str) -> None:
@@ -124,7 +86,7 @@ def granted(turn: Turn, message: Granted) -> None:
     turn.set(
         must_announce=False,
         announced_until_s=-inf,
-        must_prove=turn.state.must_prove if active.wanted.cause in BY_PEOPLE else frozenset(),
+        must_prove=turn.state.must_prove if active.wanted.cause in pulses.BY_PEOPLE else frozenset(),
         active=replace(active, stage=Stage.RUNNING, since_s=turn.now_s, until_s=message.until_s),
         advisers=tuple(mark_start(adviser) for adviser in turn.state.advisers),
     )
@@ -174,8 +136,8 @@ def ended(turn: Turn, message: Ended) -> None:
     elif outcome is Outcome.CUT_SHORT:
         _cut(turn, wanted, message)
     else:
-        _drop_pulses(turn, wanted)
-    _space_pulses(turn)
+        pulses.drop(turn, wanted)
+    pulses.space(turn)
     if wanted.cause is Cause.SOAK:
         turn.set(soak_at_s=turn.now_s + turn.state.limits.rest_s)
 
@@ -300,32 +262,8 @@ def _done(turn: Turn, wanted: Wanted) -> None:
 
 
 def _cut(turn: Turn, wanted: Wanted, message: Ended) -> None:
-    """A trip ended the run. Twice in a row by a sump that dips: shorter runs from now on."""
+    """A trip ended the run."""
     if wanted.cause is Cause.PLAN:
         turn.set(is_owed=True)
-    if message.trip is not Trip.LOW_SUMP or wanted.purse is Purse.SOAK:
-        return
-    turn.set(low_cuts=turn.state.low_cuts + 1)
-    if turn.state.low_cuts < CUTS_BEFORE_PULSES:
-        return
-    pulse_s = max(LEAST_PULSE_S, PULSE_SHARE * message.seconds)
-    turn.set(pulse_s=pulse_s)
-    turn.deed("pulses", f"runs of at most {pulse_s:.0f} s until a refill", seconds=pulse_s)
-    turn.alert("sump-low-in-runs", Severity.URGENT, texts.low_in_runs(turn.state.low_cuts, pulse_s))
-
-
-def _drop_pulses(turn: Turn, wanted: Wanted) -> None:
-    """A person stopped the run: what is left of its dose goes too."""
-    if wanted.pulses > 1:
-        turn.set(queue=tuple(other for other in turn.state.queue if other.key != wanted.key))
-
-
-def _space_pulses(turn: Turn) -> None:
-    """The next pulse waits until the water is back."""
-    next_s = turn.now_s + turn.state.limits.run_back_s
-    turn.set(
-        queue=tuple(
-            replace(other, not_before_s=max(other.not_before_s, next_s)) if other.pulses > 1 else other
-            for other in turn.state.queue
-        )
-    )
+    if message.trip is Trip.LOW_SUMP and wanted.purse is not Purse.SOAK:
+        pulses.shorten(turn, message.seconds)

@@ -1,19 +1,15 @@
 """The records as other processes see them: read-only, and never open for longer than one question."""
 
-import json
 import sqlite3
 from collections.abc import Callable, Iterator
-from datetime import date
 from enum import Enum
-from functools import lru_cache
 from math import ceil
 from pathlib import Path
 from types import TracebackType
 from typing import Any, TypeVar
 
-from waaler.core.facts import Amount, Cause, Outcome, Severity
-from waaler.guard.messages import Trip
-from waaler.plan.types import CycleKey
+from waaler.core.facts import Outcome
+from waaler.records.columns import ALERT, DEED, RUN, TRIP, alert_row, deed_row, run_row, sample_row, trip_row
 from waaler.records.rows import AlertRow, DeedRow, Outgoing, RunRow, SampleRow, Told, TripRow
 from waaler.records.schema import NoRecords, StoreError, refuse_newer
 
@@ -21,24 +17,6 @@ __all__ = ["Reader", "Step", "Table", "connect"]
 
 BUSY_S = 2.0
 PAGE_ROWS = 5000
-RUN = (
-    "run.id, run.when_s, run.cause, run.asked_s, run.planned_s, run.reason, run.day, run.window, run.n,"
-    " run.planned_at_s, run.pulse, run.pulses, run.by, run.intent_wall_s, run.intent_is_sure, run.started_wall_s,"
-    " run.granted_s, run.outcome, run.ended_wall_s, run.actual_s, run.result_reason"
-)
-ALERT = (
-    "alert.id, alert.kind, alert.severity, alert.text, alert.times, alert.raised_wall_s, alert.resolved_wall_s,"
-    " alert.reminders, alert.person, alert.acknowledged_by"
-)
-DEED = (
-    "SELECT wall_s, what, text, by, until_wall_s, (SELECT json_group_array(json_array(name, value, unit))"
-    " FROM amount WHERE amount.deed = deed.id)"
-)
-TRIP = "SELECT trip, reason, is_locked, began_wall_s, over_wall_s, by FROM trip"
-
-CAUSES = {cause.value: cause for cause in Cause}
-OUTCOMES: dict[str | None, Outcome | None] = {None: None, **{outcome.value: outcome for outcome in Outcome}}
-
 Row = TypeVar("Row")
 
 
@@ -98,7 +76,7 @@ class Reader:
     def runs(self, since_s: float, until_s: float) -> list[RunRow]:
         """Runs, skips, refusals and missed cycles of a period, oldest first."""
         return self._all(
-            _run, f"SELECT {RUN} FROM run WHERE when_s >= ? AND when_s < ? ORDER BY when_s, id", since_s, until_s
+            run_row, f"SELECT {RUN} FROM run WHERE when_s >= ? AND when_s < ? ORDER BY when_s, id", since_s, until_s
         )
 
     def newest_runs(
@@ -107,7 +85,7 @@ class Reader:
         """A page of a period's runs, newest first: `most` of them after those left out; outcome None takes all."""
         chosen, values = ("", ()) if outcome is None else ("AND outcome = ?", (outcome.value,))
         return self._all(
-            _run,
+            run_row,
             f"SELECT {RUN} FROM run WHERE when_s >= ? AND when_s < ? {chosen}"
             " ORDER BY when_s DESC, id DESC LIMIT ? OFFSET ?",
             since_s,
@@ -120,7 +98,7 @@ class Reader:
     def alerts(self, since_s: float, until_s: float) -> list[AlertRow]:
         """Alerts that were raised in a period, oldest first."""
         return self._all(
-            _alert,
+            alert_row,
             f"SELECT {ALERT} FROM alert WHERE raised_wall_s >= ? AND raised_wall_s < ? ORDER BY raised_wall_s, id",
             since_s,
             until_s,
@@ -128,24 +106,24 @@ class Reader:
 
     def open_alerts(self) -> list[AlertRow]:
         """Alerts that stand now, oldest first."""
-        return self._all(_alert, f"SELECT {ALERT} FROM alert WHERE resolved_wall_s IS NULL ORDER BY id")
+        return self._all(alert_row, f"SELECT {ALERT} FROM alert WHERE resolved_wall_s IS NULL ORDER BY id")
 
     def deeds(self, since_s: float, until_s: float) -> list[DeedRow]:
         """What was done in a period, oldest first."""
         return self._all(
-            _deed, f"{DEED} FROM deed WHERE wall_s >= ? AND wall_s < ? ORDER BY wall_s, id", since_s, until_s
+            deed_row, f"{DEED} FROM deed WHERE wall_s >= ? AND wall_s < ? ORDER BY wall_s, id", since_s, until_s
         )
 
     def last_deed(self, *whats: str) -> DeedRow | None:
         """The latest of these kinds, None without any."""
         marks = ", ".join("?" * len(whats))
-        rows = self._all(_deed, f"{DEED} FROM deed WHERE what IN ({marks}) ORDER BY id DESC LIMIT 1", *whats)
+        rows = self._all(deed_row, f"{DEED} FROM deed WHERE what IN ({marks}) ORDER BY id DESC LIMIT 1", *whats)
         return rows[0] if rows else None
 
     def trips(self, since_s: float, until_s: float) -> list[TripRow]:
         """Trips that began in a period, oldest first."""
         return self._all(
-            _trip,
+            trip_row,
             f"{TRIP} WHERE began_wall_s >= ? AND began_wall_s < ? ORDER BY began_wall_s, id",
             since_s,
             until_s,
@@ -153,24 +131,24 @@ class Reader:
 
     def open_trips(self) -> list[TripRow]:
         """Trips that stand now, oldest first."""
-        return self._all(_trip, f"{TRIP} WHERE over_wall_s IS NULL ORDER BY id")
+        return self._all(trip_row, f"{TRIP} WHERE over_wall_s IS NULL ORDER BY id")
 
     def run(self, number: int) -> RunRow | None:
         """One run by its number."""
-        rows = self._all(_run, f"SELECT {RUN} FROM run WHERE id = ?", number)
+        rows = self._all(run_row, f"SELECT {RUN} FROM run WHERE id = ?", number)
         return rows[0] if rows else None
 
     def run_in_progress(self) -> RunRow | None:
         """The run that was granted and has no end yet."""
         rows = self._all(
-            _run,
+            run_row,
             f"SELECT {RUN} FROM run WHERE outcome IS NULL AND started_wall_s IS NOT NULL ORDER BY id DESC LIMIT 1",
         )
         return rows[0] if rows else None
 
     def last_full(self) -> RunRow | None:
         """The latest run that ran its time."""
-        rows = self._all(_run, f"SELECT {RUN} FROM run WHERE outcome = 'done' ORDER BY when_s DESC LIMIT 1")
+        rows = self._all(run_row, f"SELECT {RUN} FROM run WHERE outcome = 'done' ORDER BY when_s DESC LIMIT 1")
         return rows[0] if rows else None
 
     def samples(
@@ -183,7 +161,7 @@ class Reader:
         table, column, seconds = step.value
         minutes = "1" if step is Step.MINUTE else "minutes"
         return self._all(
-            _sample,
+            sample_row,
             f"SELECT name, unit, {column} / {bundle} * {bundle * seconds}, sum({minutes}),"
             f" 1.0 * sum(mean_milli * {minutes}) / sum({minutes}), min(least_milli), max(most_milli)"
             f" FROM {table} JOIN sensor ON sensor.id = sensor WHERE {column} >= ? AND {column} < ?"
@@ -199,7 +177,7 @@ class Reader:
         """
         table, column, seconds = step.value
         return self._all(
-            _sample,
+            sample_row,
             f"SELECT name, unit, max({column}) * {seconds}, count(*) * {seconds // 60},"
             f" 1.0 * sum(mean_milli * minutes) / sum(minutes), min(least_milli), max(most_milli)"
             f" FROM {table} JOIN sensor ON sensor.id = sensor WHERE {column} >= ? AND {column} < ?"
@@ -212,7 +190,7 @@ class Reader:
         """Deeds of these kinds in a period, oldest first."""
         marks = ", ".join("?" * len(whats))
         return self._all(
-            _deed,
+            deed_row,
             f"{DEED} FROM deed WHERE wall_s >= ? AND wall_s < ? AND what IN ({marks}) ORDER BY wall_s, id",
             since_s,
             until_s,
@@ -286,9 +264,9 @@ class Reader:
 
     def _outgoing(self, number: int, what: str, ref: int) -> Outgoing:
         if what == Told.RUN:
-            run = self._all(_run, f"SELECT {RUN} FROM run WHERE id = ?", ref)[0]
+            run = self._all(run_row, f"SELECT {RUN} FROM run WHERE id = ?", ref)[0]
             return Outgoing(number, self.name, run, Told.RUN)
-        alert = self._all(_alert, f"SELECT {ALERT} FROM alert WHERE id = ?", ref)[0]
+        alert = self._all(alert_row, f"SELECT {ALERT} FROM alert WHERE id = ?", ref)[0]
         return Outgoing(number, self.name, alert, Told(what))
 
     def _all(self, make: Callable[[tuple[Any, ...]], Row], query: str, *values: object) -> list[Row]:
@@ -321,54 +299,3 @@ def connect(path: Path) -> sqlite3.Connection:
             raise
         db = sqlite3.connect(f"{address}?mode=ro&immutable=1", uri=True, isolation_level=None)
     return db
-
-
-def _run(row: tuple[Any, ...]) -> RunRow:
-    run_id, when_s, cause, asked_s, planned_s, reason, day, window, n, planned_at_s, pulse, pulses, by, *rest = row
-    decided_at_s, is_sure, started_at_s, granted_s, outcome, ended_at_s, actual_s, result_reason = rest
-    return RunRow(
-        run_id,
-        when_s,
-        CAUSES[cause],
-        asked_s,
-        planned_s,
-        reason,
-        None if day is None else CycleKey(_day(day), window, n),
-        planned_at_s,
-        pulse,
-        pulses,
-        by,
-        decided_at_s,
-        bool(is_sure),
-        started_at_s,
-        granted_s,
-        OUTCOMES[outcome],
-        ended_at_s,
-        actual_s or 0.0,
-        result_reason,
-    )
-
-
-@lru_cache(maxsize=512)
-def _day(text: str) -> date:
-    return date.fromisoformat(text)
-
-
-def _alert(row: tuple[Any, ...]) -> AlertRow:
-    alert_id, kind, severity, *rest = row
-    return AlertRow(alert_id, kind, Severity(severity), *rest)
-
-
-def _deed(row: tuple[Any, ...]) -> DeedRow:
-    at_s, what, text, by, until_s, amounts = row
-    return DeedRow(at_s, what, text, by, until_s, tuple(Amount(*amount) for amount in json.loads(amounts)))
-
-
-def _trip(row: tuple[Any, ...]) -> TripRow:
-    trip, reason, is_locked, *moments = row
-    return TripRow(Trip(trip), reason, bool(is_locked), *moments)
-
-
-def _sample(row: tuple[Any, ...]) -> SampleRow:
-    name, unit, at_s, minutes, *milli = row
-    return SampleRow(name, unit, at_s, minutes, *(value / 1000 for value in milli))
