@@ -5,7 +5,7 @@ A module of tests/bench is a benchmark if it has
     def rows(is_quick: bool) -> Iterable[Row]
 
 which measures ours beside something else in the same run, and gives figures as tests.bench.table.Row. is_quick: a
-fraction of the time, for a look; the README shows a whole run. None of them is a test: figures of one table may be
+fraction of the time, for a look. The README shows the last table, with its date. None of them is a test: figures of one table may be
 compared with each other, those of two machines may not. One that cannot run here says why in its row.
 """
 

@@ -43,6 +43,12 @@ sensing:
     - {name: pot_4, channel: 3, calibration: {dry: 820, wet: 380}}
 """
 CHECK = "from waaler.cli.main import main; main()"
+DAEMON_IMPORTS = """\
+import waaler.cli.main, waaler.cli.run
+with waaler.cli.run._without("rich"):
+    import structlog
+import waaler.keeper.daemon
+"""
 LOADED = """\
 import json, runpy, sys
 before = set(sys.modules)
@@ -269,7 +275,7 @@ def daemon_rows(box: Box, seconds: float) -> Iterator[Row]:
         threading.Event().wait(5)
         cpu = share(daemon.pid, seconds)
         mb = resident_mb(daemon.pid)
-    bare = libraries(box, "import waaler.cli.run, waaler.keeper.daemon")
+    bare = libraries(box, DAEMON_IMPORTS)
     (import_s,) = cpu_of(box, 3, (sys.executable, "-c", bare))
     with running(box, sys.executable, "-c", f"{bare}\nthreading.Event().wait()") as process:
         threading.Event().wait(3)

@@ -1,6 +1,8 @@
 """The daemon."""
 
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import click
@@ -8,6 +10,19 @@ import click
 from waaler.cli.common import Mishap, file_argument, refuse
 
 __all__ = ["command"]
+
+
+@contextmanager
+def _without(library: str) -> Iterator[None]:
+    """As if it were not installed: structlog loads rich for tracebacks that a daemon never prints, 4 MB of it."""
+    if library in sys.modules:
+        yield
+        return
+    sys.modules[library] = None  # type: ignore[assignment]
+    try:
+        yield
+    finally:
+        del sys.modules[library]
 
 
 @click.command("run")
@@ -30,6 +45,8 @@ def command(
 
     Example: waaler run --simulated
     """
+    with _without("rich"):
+        import structlog  # noqa: F401
     from waaler.devices.lines import NoLines
     from waaler.keeper.daemon import run
     from waaler.keeper.logs import log_to
