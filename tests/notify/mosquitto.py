@@ -120,14 +120,14 @@ class Listener:
         ready.get(timeout=WAIT_S)
         self._client = client
 
-    def wait_for(self, is_wanted: Callable[[Message], bool], what: str) -> Message:
+    def wait_for(self, is_wanted: Callable[[Message], bool], what: str, seconds: float = WAIT_S) -> Message:
         """The next message of the kind; those before it are kept in `seen`."""
-        deadline_s = time.monotonic() + WAIT_S
+        deadline_s = time.monotonic() + seconds
         while True:
             try:
                 message = self._inbox.get(timeout=max(0.0, deadline_s - time.monotonic()))
             except Empty:
-                raise AssertionError(f"no {what} within {WAIT_S:.0f} s; seen: {self.seen}") from None
+                raise AssertionError(f"no {what} within {seconds:.0f} s; seen: {self.seen}") from None
             self.seen.append(message)
             if is_wanted(message):
                 return message

@@ -44,11 +44,11 @@ def address(broker: Mosquitto, **more: object) -> Broker:
     return Broker("127.0.0.1", broker.port, longest_wait_s=1, **more)  # type: ignore[arg-type]
 
 
-def wait_until(is_so: Callable[[], bool], what: str) -> None:
+def wait_until(is_so: Callable[[], bool], what: str, seconds: float = WAIT_S) -> None:
     """For what happens on this side of the broker, where nothing can be waited for."""
-    pause, deadline_s = threading.Event(), time.monotonic() + WAIT_S
+    pause, deadline_s = threading.Event(), time.monotonic() + seconds
     while not is_so():
-        assert time.monotonic() < deadline_s, f"not {what} within {WAIT_S:.0f} s"
+        assert time.monotonic() < deadline_s, f"not {what} within {seconds:.0f} s"
         pause.wait(0.02)
 
 

@@ -18,6 +18,9 @@ from waaler.notify.broker import Broker
 from waaler.notify.trial import trial
 
 Follow = Callable[[Broker], Callable[[], None]]
+TRIES_S = 90.0
+"""A notifier as the daemon starts it waits up to a minute between two tries."""
+
 GONE = {"begins": "20200101000000Z", "ends": "20210101000000Z"}
 
 
@@ -142,7 +145,7 @@ def test_watering_goes_on_and_all_is_told_later(tmp_path: Path, stack: ExitStack
     broker.kill()
     _use(good, certificate)
     assert broker.start()
-    wait_until(lambda: "Not authorized" in daemon.log.read_text(), "told of the password")
+    wait_until(lambda: "Not authorized" in daemon.log.read_text(), "told of the password", TRIES_S)
     wait_until(lambda: "done" in [run["outcome"] for run in daemon.history()], "watered")
 
     program = shutil.which("mosquitto_passwd", path="/usr/bin:/usr/local/bin")
@@ -156,6 +159,7 @@ def test_watering_goes_on_and_all_is_told_later(tmp_path: Path, stack: ExitStack
     told = listener.wait_for(
         lambda m: m.topic == "waaler/terrace/run" and json.loads(m.text)["outcome"] == "done",
         "the run that was done",
+        seconds=TRIES_S,
     )
 
     assert json.loads(told.text)["cause"] == "by hand"
