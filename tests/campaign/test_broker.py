@@ -18,6 +18,6 @@ def test_every_message_arrives_in_order_and_none_is_invented(tmp_path: Path, see
 @pytest.mark.long
 @pytest.mark.parametrize("seed", [2, 3])
 def test_the_same_for_two_minutes(tmp_path: Path, seed: int) -> None:
-    campaign, wrong = play(tmp_path, 120.0, seed, GENTLE)
+    campaign, wrong = play(tmp_path, 120.0, seed)
 
     assert wrong == [], campaign.counts

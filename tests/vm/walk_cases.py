@@ -14,7 +14,7 @@ from waaler.commission.walking import Walk
 from waaler.notify.asking import ask
 
 WET = 23
-FILE = Path("/root/terrace.yaml")
+FILE = Path.home() / "terrace.yaml"
 SOCKET = Path("/run/user-waaler/waaler/terrace/terrace.sock")
 COUNTS = Path("/sys/module/mcp3008_sim/parameters/counts")
 TEXT = """\
