@@ -213,7 +213,7 @@ def bytes_of_a_day(folder: Path) -> tuple[float, float]:
     The third day, after the log has found its size.
     """
     written = 0.0
-    store = Store(folder / "terrace.db", "boot-1", folder / "terrace.guard.json")
+    store = Store(folder / "terrace.db", "boot-1")
     for day in range(3):
         before = _written_bytes()
         _write_day(store, 86_400.0 * (20_000 + day), day)

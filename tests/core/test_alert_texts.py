@@ -166,7 +166,7 @@ def test_a_text_of_before_a_restart_is_composed_anew_and_a_moment_still_ends() -
         OpenAlert("sump-low", Severity.URGENT, stale, 90_000.0, 99_000.0),
         OpenAlert("restarted", Severity.SOON, "It ended.", 99_000.0, 99_000.0),
     )
-    guard = GuardMemory(last_stop_s=60_000.0, tripped=frozenset({Trip.LOW_SUMP}))
+    guard = GuardMemory(last_stop_s=60_000.0, tripped=frozenset({(Input.SUMP_LOW, Trip.LOW_SUMP)}))
     memory = Memory(guard=guard, last_full_s=60_000.0, open_alerts=alerts, tended=(Tended(60_000.0, "renewal"),))
     bench = Bench(care=CARE, memory=memory)
     bench.level(Input.SUMP_LOW, Level.BAD)

@@ -226,3 +226,12 @@ def test_a_person_whose_run_the_guard_never_answered_is_told(monkeypatch: pytest
 
     (answer,) = [output for _, output in bench.outputs if isinstance(output, Answer)]
     assert (answer.is_done, answer.text) == (False, "the guard did not answer")
+
+
+def test_after_lost_records_no_run_id_is_given_that_the_guard_has_granted() -> None:
+    guard = GuardMemory(last_stop_s=60_000.0, last_run_id=7, reserved_run_id=9)
+    bench = Bench(memory=Memory(guard, last_full_s=60_000.0))
+    bench.until("06:30")
+
+    assert [intent.run_id for intent in bench.intents()] == [10]
+    assert bench.outcomes() == [DONE]

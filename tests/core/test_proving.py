@@ -8,16 +8,18 @@ from tests.core.bench import LIMITS, PLAN, Bench
 from waaler.core import decisions
 from waaler.core.facts import Cause, Outcome
 from waaler.core.memory import Memory, after_loss
-from waaler.core.messages import NewPlan, OrderKind, Seen
+from waaler.core.messages import NewPlan, OrderKind
 from waaler.guard.limits import Limits
-from waaler.guard.messages import Input, Instant, Level, Purse
+from waaler.guard.memory import Memory as GuardMemory
+from waaler.guard.messages import Input, Instant, Level, Purse, Seen
 from waaler.plan.sensing import Sensing
 
 ALL = frozenset((name, level) for name in Input for level in (Level.GOOD, Level.BAD))
 
 
 def new_bench() -> Bench:
-    bench = Bench()
+    """The guard shows nothing by itself: it has told of every state before."""
+    bench = Bench(memory=Memory(GuardMemory(last_stop_s=60_000.0, seen=ALL), last_full_s=60_000.0))
     bench.core = replace(bench.core, decisions=replace(bench.core.decisions, must_prove=ALL, unproven=ALL))
     return bench
 
@@ -84,9 +86,11 @@ def test_a_file_that_accepts_it_in_writing_lets_the_plan_run() -> None:
 
 def test_what_must_be_seen_is_what_is_fitted_and_not_yet_seen_on_a_bed_that_never_watered() -> None:
     assert unproven(Memory()) == ALL
-    assert unproven(Memory(seen=frozenset({(Input.SUMP_LOW, Level.BAD)}))) == ALL - {(Input.SUMP_LOW, Level.BAD)}
+    assert unproven(Memory(GuardMemory(seen=frozenset({(Input.SUMP_LOW, Level.BAD)})))) == ALL - {
+        (Input.SUMP_LOW, Level.BAD)
+    }
     assert {name for name, _ in unproven(Memory(), Limits(has_tray_float=False))} == {Input.SUMP_LOW}
-    assert unproven(Memory(has_watered=True)) == frozenset()
+    assert unproven(Memory(GuardMemory(has_watered=True))) == frozenset()
 
 
 def test_a_bed_whose_records_are_lost_is_watered_all_the_same() -> None:
@@ -143,7 +147,7 @@ def test_nobody_attends_through_a_pause() -> None:
     answer = bench.order(OrderKind.ATTEND, 3600)
 
     assert answer is not None
-    assert answer.text == "pause is in progress; `waaler resume` ends it"
+    assert answer.text == "a pause is in progress; `waaler resume` ends it"
 
 
 def test_an_attended_run_is_cut_after_two_minutes_without_a_word_and_goes_on_with_one() -> None:

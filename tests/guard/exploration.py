@@ -21,13 +21,18 @@ import waaler.guard.ending
 import waaler.guard.memory
 import waaler.guard.state
 import waaler.guard.step
+from waaler.guard import journal
 from waaler.guard.limits import Limits
 from waaler.guard.memory import Memory, Span
 from waaler.guard.messages import (
     Ask,
+    BeginHold,
     Clear,
     Cut,
+    EndHolds,
     Event,
+    Hold,
+    HoldKind,
     Input,
     Instant,
     Level,
@@ -38,7 +43,7 @@ from waaler.guard.messages import (
     Relay,
     Wake,
 )  # fmt: skip
-from waaler.guard.state import Run, State
+from waaler.guard.state import Run, State, memory_of
 from waaler.guard.watch import Watch
 
 __all__ = ["ALPHABETS", "RULES", "Found", "explore", "small_day"]
@@ -61,11 +66,13 @@ ALPHABETS = {
             "cut",
         }
     ),
+    "holds": frozenset({"second", "restart", "sump good", "tray good", "ask 3 s", "cut", "service", "resume"}),
     "levels": frozenset({"second", "sump good", "tray good", "tray bad", "tray lost", "ask 3 s"}),
 }
 """Parts of the alphabet under which the set of states closes within minutes; all of it together does not."""
 
-LONGEST_FIRST = ("locks", "runs and cuts", "levels")
+LONGEST_FIRST = ("locks", "runs and cuts", "levels", "holds")
+SERVICE_S = 2
 
 LIMITS = Limits(
     longest_run_s=RULES.longest_s,
@@ -185,6 +192,8 @@ class _Deeds:
             "supply live": lambda node: self._supply(node, True),
             "supply dead": lambda node: self._supply(node, False),
             "restart": self._restart,
+            "service": self._service,
+            "resume": lambda node: self._say(Node(node.guard, node.judge.resumed()), EndHolds("ann")),
             "clock back": lambda node: self._say(node, Wake(), wall_s=-86_400.0),
         }
         for name in NAMES:
@@ -222,6 +231,11 @@ class _Deeds:
     def _clear(self, node: Node) -> Node:
         return self._say(Node(node.guard, node.judge.clears()), Clear("ann"))
 
+    def _service(self, node: Node) -> Node:
+        hold = Hold(HoldKind.SERVICE, float(SERVICE_S), "ann")
+        after = self._say(node, BeginHold(hold))
+        return Node(after.guard, replace(after.judge, held_s=max(node.judge.held_s, SERVICE_S)))
+
     def _restart(self, node: Node) -> Node:
         guard = _canonical(waaler.guard.state.begin(LIMITS, _memory(node.guard), 0.0))
         node = self._read_all(Node(guard, node.judge.restarts(RULES)))
@@ -229,15 +243,10 @@ class _Deeds:
 
 
 def _memory(guard: State) -> Memory:
-    """What the records would give back; an interrupted run counts to its deadline."""
-    run = guard.run
-    spans = guard.spans if run is None else (*guard.spans, Span(run.started_s, run.until_s, run.purse))
-    return Memory(
-        spans=spans,
-        last_stop_s=guard.last_stop_s if run is None else 0.0,
-        locks=guard.locks,
-        tripped=frozenset(watch.trip for _, watch in guard.watches if watch.trip),
-    )
+    """What the journal's own bytes give back; a run in progress counts to its deadline."""
+    at = Instant(0.0, 0.0)
+    written = journal.line("bed", "boot", at, memory_of(guard))
+    return journal.as_known_now(journal.read(written, "bed"), "boot", at)
 
 
 def _canonical(guard: State) -> State:
@@ -249,6 +258,12 @@ def _canonical(guard: State) -> State:
         last_stop_s=max(guard.last_stop_s - now_s, -float(RULES.rest_s)),
         watches=tuple((name, _young(watch, now_s)) for name, watch in guard.watches),
         run=None if guard.run is None else _shifted(guard.run, now_s),
+        holds=tuple(replace(hold, until_s=hold.until_s - now_s) for hold in guard.holds),
+        seen=frozenset(),
+        has_watered=False,
+        last_run_id=0,
+        reserved_run_id=0,
+        ran=(),
         spans=_merged(guard.spans, now_s),
         flow_read_s=0.0,
         on_since_s=None if guard.on_since_s is None else max(guard.on_since_s - now_s, -1.0),

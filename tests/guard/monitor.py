@@ -40,7 +40,10 @@ class Seen:
 
 @dataclass(frozen=True, slots=True)
 class Judge:
-    """day: for each of the last `day_s` seconds whether the relay was on in it. state_s: age of the relay's state."""
+    """day: for each of the last `day_s` seconds whether the relay was on in it. state_s: age of the relay's state.
+
+    held_s: what is left of a service.
+    """
 
     sump: Seen = Seen()
     tray: Seen = Seen()
@@ -50,6 +53,7 @@ class Judge:
     is_live: bool = False
     live_s: int = 0
     is_locked: bool = False
+    held_s: int = 0
 
     def inputs(self) -> tuple[tuple[str, Seen], ...]:
         return (("sump", self.sump), ("tray", self.tray))
@@ -64,7 +68,11 @@ class Judge:
             day=(*self.day, self.is_on)[-rules.day_s :],
             live_s=min(self.live_s + 1, 1) if self.is_live and not self.is_on else 0,
             is_locked=self.is_locked or (self.is_live and not self.is_on),
+            held_s=max(0, self.held_s - 1),
         )
+
+    def resumed(self) -> "Judge":
+        return replace(self, held_s=0)
 
     def shows(self, name: str, what: str) -> "Judge":
         seen: Seen = getattr(self, name)
@@ -134,6 +142,8 @@ def _wrong_while_on(judge: Judge, rules: Rules) -> list[str]:
     if not judge.is_on:
         return []
     wrongs = []
+    if judge.held_s > 0:
+        wrongs.append("S14: on during a service")
     if judge.state_s >= rules.longest_s:
         wrongs.append("S1/S2: on for as long as the longest run, and still on")
     if sum(judge.day[-rules.day_s :]) > rules.most_s:

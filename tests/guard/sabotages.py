@@ -11,6 +11,7 @@ from typing import Any
 
 import waaler.guard.asking as asking
 import waaler.guard.contacts as contacts
+import waaler.guard.holds as holding
 import waaler.guard.moving as moving
 import waaler.guard.state as state
 import waaler.guard.step as stepping
@@ -77,6 +78,10 @@ SABOTAGES = (
              lambda true: lambda s, ask: true(replace(s, locks=frozenset()), ask)),
     Sabotage("S9", "the wall clock moves the guard's time", stepping, "step",
              lambda true: lambda s, e: true(s, replace(e, at=replace(e.at, long_s=e.at.wall_s - WALL_S)))),
+    Sabotage("S14", "a service refuses nothing", asking, "forbids", lambda true: lambda hold, purse: False),
+    Sabotage("S14", "a service cuts nothing", holding, "CUTTING", lambda true: frozenset()),
+    Sabotage("S14", "a service is forgotten at a restart", state, "begin",
+             lambda true: lambda lim, mem, now: true(lim, replace(mem, holds=()), now)),
     Sabotage("S12", "a looser limit lengthens the run in progress", stepping, "_take_limits",
              lambda true: lambda s, lim: _lengthened(true(s, lim))),
 )  # fmt: skip

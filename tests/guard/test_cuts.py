@@ -7,18 +7,20 @@ import pytest
 from tests.guard.desk import LIMITS, Desk
 
 from waaler.guard.messages import (
+    BeginHold,
     Clear,
     Cut,
     Ended,
     Flow,
     Granted,
+    Hold,
+    HoldKind,
     Input,
     Level,
     LevelRead,
     LockLifted,
     LockStays,
     NewLimits,
-    Permit,
     Purse,
     ReadBack,
     Refused,
@@ -91,7 +93,7 @@ def test_s4_s5_a_bad_level_cuts_once_it_has_stood_for_confirm(name: Input) -> No
     trip, words = MEANING[name]
     assert not desk.is_on
     assert desk.heard(Ended)[-1][1] == Ended(1, about(20.3), words, trip)
-    assert desk.heard(Tripped)[-1][1] == Tripped(trip, words, is_locked=False)
+    assert desk.heard(Tripped)[-1][1] == Tripped(trip, words, is_locked=False, input=name)
 
 
 @pytest.mark.parametrize("name", list(Input))
@@ -128,7 +130,7 @@ def test_s4_s5_a_read_that_fails_cuts_at_once(name: Input) -> None:
     actions = desk.tell(LevelRead(name, Level.NOT_READ))
 
     assert actions == [
-        Tripped(Trip.NOT_READ, f"{name.value} cannot be read", is_locked=False),
+        Tripped(Trip.NOT_READ, f"{name.value} cannot be read", is_locked=False, input=name),
         Relay(on=False),
         Ended(1, 20.0, f"{name.value} cannot be read", Trip.NOT_READ),
     ]
@@ -162,7 +164,7 @@ def test_s4_s5_no_start_until_good_for_the_longer_of_settle_and_run_back(name: I
     assert not desk.is_on
     desk.pass_s(0.1)
 
-    assert desk.heard(TripEnded)[-1] == (about(desk.long_s - desk.zero_s), TripEnded(MEANING[name][0]))
+    assert desk.heard(TripEnded)[-1] == (about(desk.long_s - desk.zero_s), TripEnded(MEANING[name][0], name))
     desk.ask()
     assert desk.is_on
 
@@ -370,7 +372,7 @@ def test_new_limits_do_not_unfit_a_float() -> None:
 
 def test_attended_runs_rest_10_s_and_their_starts_are_not_counted() -> None:
     desk = Desk().ready()
-    desk.tell(Permit(Purse.ATTENDED, desk.long_s + 3600, most_s=1800))
+    desk.tell(BeginHold(Hold(HoldKind.ATTENDED, desk.long_s + 3600, "ann", most_s=1800)))
     for _ in range(8):
         desk.ask(20, Purse.ATTENDED)
         assert desk.is_on

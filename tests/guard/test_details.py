@@ -1,4 +1,4 @@
-"""Details of the guard that a single changed sign would break: readings without a vouch, words, new limits, permits."""
+"""Details of the guard that a single changed sign would break: readings without a vouch, words, new limits, holds."""
 
 from dataclasses import replace
 from math import inf
@@ -8,19 +8,22 @@ from tests.guard.desk import LIMITS, Desk
 
 from waaler.guard.memory import Memory, Span, pump_seconds
 from waaler.guard.messages import (
+    BeginHold,
     Clear,
     Ended,
     Event,
     Flow,
     Granted,
+    Held,
+    Hold,
+    HoldKind,
+    HoldOver,
     Input,
     Instant,
     Level,
     LevelRead,
     LockStays,
     NewLimits,
-    Permit,
-    Permitted,
     Purse,
     ReadBack,
     Refused,
@@ -107,7 +110,7 @@ def test_one_bad_reading_that_stays_the_only_one_is_confirmed_by_nothing() -> No
 
     assert desk.is_on
     desk.pass_s(0.5)
-    assert desk.heard(Tripped)[-1][1] == Tripped(Trip.NOT_READ, "sump_low cannot be read", is_locked=False)
+    assert desk.heard(Tripped)[-1][1] == Tripped(Trip.NOT_READ, "sump_low cannot be read", False, Input.SUMP_LOW)
 
 
 # --- when the same ask could pass -------------------------------------------------------------
@@ -214,21 +217,21 @@ def test_spans_before_the_time_asked_for_count_nothing() -> None:
 
 @pytest.mark.parametrize("trip", [Trip.LOW_SUMP, Trip.NOT_READ])
 def test_s4_an_input_that_had_tripped_owes_its_settle_time_after_a_restart(trip: Trip) -> None:
-    desk = Desk(memory=Memory(last_stop_s=0.0, tripped=frozenset({trip})))
+    desk = Desk(memory=Memory(last_stop_s=0.0, tripped=frozenset({(Input.SUMP_LOW, trip)})))
     desk.read(Level.GOOD)
     desk.pass_s(1199.9)
     desk.ask()
     assert not desk.is_on
     desk.pass_s(0.1)
 
-    assert TripEnded(trip) in [action for _, action in desk.heard(TripEnded)]
+    assert TripEnded(trip, Input.SUMP_LOW) in [action for _, action in desk.heard(TripEnded)]
     desk.ask()
     assert desk.is_on
 
 
 def test_with_a_settle_time_shorter_than_the_start_delay_the_start_delay_holds() -> None:
     limits = replace(LIMITS, settle_sump_s=10.0, settle_tray_s=10.0, run_back_s=10.0)
-    desk = Desk(limits=limits, memory=Memory(last_stop_s=0.0, tripped=frozenset({Trip.LOW_SUMP})))
+    desk = Desk(limits=limits, memory=Memory(last_stop_s=0.0, tripped=frozenset({(Input.SUMP_LOW, Trip.LOW_SUMP)})))
     desk.read(Level.GOOD)
     desk.pass_s(119.9)
     desk.ask()
@@ -239,9 +242,9 @@ def test_with_a_settle_time_shorter_than_the_start_delay_the_start_delay_holds()
     assert desk.is_on
 
 
-def test_a_soaks_permit_outlives_a_restart() -> None:
-    permit = Permit(Purse.SOAK, 1_010_000.0, 900.0)
-    desk = Desk(memory=Memory(last_stop_s=0.0, permits=(permit,))).ready()
+def test_a_soak_outlives_a_restart() -> None:
+    soak = Hold(HoldKind.SOAK, 1_010_000.0, "ann", 900.0)
+    desk = Desk(memory=Memory(last_stop_s=0.0, holds=(soak,))).ready()
     desk.ask(60, Purse.SOAK)
 
     assert desk.is_on
@@ -256,25 +259,16 @@ def test_pump_time_of_yesterday_is_forgotten_and_todays_is_kept() -> None:
     assert [span.started_s for span in desk.state.spans] == [990_000.0, desk.long_s - 60]
 
 
-# --- permits ----------------------------------------------------------------------------------
+# --- holds ------------------------------------------------------------------------------------
 
 
-def test_a_permit_is_confirmed_and_its_end_is_told() -> None:
+def test_a_hold_is_confirmed_and_its_end_is_told() -> None:
     desk = Desk().ready()
+    soak = Hold(HoldKind.SOAK, desk.long_s + 100, "ann", 900)
 
-    assert desk.tell(Permit(Purse.SOAK, desk.long_s + 100, 900)) == [Permitted(Purse.SOAK, desk.long_s + 100)]
+    assert desk.tell(BeginHold(soak, 7)) == [Held(soak, 7)]
     desk.pass_s(100)
-    assert desk.heard(Permitted)[-1] == (desk.long_s - desk.zero_s, Permitted(Purse.SOAK, None))
-
-
-def test_a_new_permit_replaces_the_old_of_its_purse_and_no_other() -> None:
-    desk = Desk().ready()
-    desk.tell(Permit(Purse.SOAK, desk.long_s + 1000, 900))
-    desk.tell(Permit(Purse.ATTENDED, desk.long_s + 1000, 900))
-    desk.tell(Permit(Purse.SOAK, desk.long_s + 1000, 10))
-
-    assert {permit.purse: permit.most_s for permit in desk.state.permits} == {Purse.SOAK: 10, Purse.ATTENDED: 900}
-    assert refusal(desk, 20, Purse.SOAK).reason == "this run would pass the most for soak runs"
+    assert desk.heard(HoldOver) == [(desk.long_s - desk.zero_s, HoldOver(HoldKind.SOAK))]
 
 
 def test_attended_starts_do_not_use_up_the_plans_starts() -> None:
@@ -290,7 +284,7 @@ def test_attended_runs_go_on_when_the_plans_starts_are_used_up() -> None:
     now_s = 1_000_420.0
     spans = tuple(Span(now_s - 3000.0 + 100 * n, now_s - 2999.0 + 100 * n) for n in range(6))
     desk = Desk(memory=Memory(spans=spans, last_stop_s=now_s - 2000)).ready()
-    desk.tell(Permit(Purse.ATTENDED, desk.long_s + 1000, 900))
+    desk.tell(BeginHold(Hold(HoldKind.ATTENDED, desk.long_s + 1000, "ann", 900)))
     desk.ask(20, Purse.ATTENDED)
 
     assert desk.is_on

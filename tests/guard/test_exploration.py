@@ -12,6 +12,9 @@ RUNS = frozenset({"second", "ask 3 s", "sump good", "tray good", "restart"})
 LOCKS = RUNS - {"ask 3 s"} | {"ask 1 s by hand", "supply live", "supply dead", "clear"}
 """Smaller alphabets, in which a search goes deeper: whole days of runs; locks and what lifts them."""
 
+CLOSEST = {"S4": ALPHABETS["levels"], "S7": LOCKS, "S14": ALPHABETS["holds"]}
+"""Where a sabotage of this row shows soonest."""
+
 
 def test_the_first_states_hold_every_invariant() -> None:
     found = explore(step, most=SHORT)
@@ -44,9 +47,9 @@ def test_every_reachable_state_holds_every_invariant(name: str) -> None:
 )
 def test_a_sabotage_is_found(sabotage: Sabotage) -> None:
     with sabotaged(sabotage):
-        found = next(
-            (found for only in (RUNS, LOCKS, None) if (found := explore(step, most=SHORT, only=only)).wrong), None
-        )
+        alphabets = (CLOSEST.get(sabotage.row, RUNS), LOCKS, None)
+        searches = (explore(step, most=SHORT, only=only) for only in alphabets)
+        found = next((found for found in searches if found.wrong), None)
 
     assert found is not None
     assert found.trace

@@ -8,7 +8,20 @@ from tests.guard.desk import LIMITS, Desk
 
 from waaler.guard.limits import Limits
 from waaler.guard.memory import Memory, Span
-from waaler.guard.messages import Ask, Granted, Input, Level, LevelRead, Permit, Purse, Refused, Relay, Trip
+from waaler.guard.messages import (
+    Ask,
+    BeginHold,
+    Granted,
+    Hold,
+    HoldKind,
+    Input,
+    Level,
+    LevelRead,
+    Purse,
+    Refused,
+    Relay,
+    Trip,
+)  # fmt: skip
 
 
 def refusal(actions: list) -> str:  # type: ignore[type-arg]
@@ -143,7 +156,7 @@ def test_s3_a_hand_run_draws_only_on_what_the_plan_leaves_free() -> None:
 
 
 @pytest.mark.parametrize("purse", [Purse.SOAK, Purse.ATTENDED])
-def test_s3_no_soak_and_no_attended_run_without_a_persons_permit(purse: Purse) -> None:
+def test_s3_no_soak_and_no_attended_run_without_a_persons_hold(purse: Purse) -> None:
     desk = Desk().ready()
 
     assert refusal(desk.ask(60, purse)) == f"no time for {purse.value} runs was granted"
@@ -151,7 +164,7 @@ def test_s3_no_soak_and_no_attended_run_without_a_persons_permit(purse: Purse) -
 
 def test_s3_a_soak_has_a_cap_of_its_own() -> None:
     desk = Desk().ready()
-    desk.tell(Permit(Purse.SOAK, desk.long_s + 5000.0, most_s=900.0))
+    desk.tell(BeginHold(Hold(HoldKind.SOAK, desk.long_s + 5000.0, "ann", most_s=900.0)))
     desk.ask(600, Purse.SOAK)
     desk.pass_s(600 + 300)
 
@@ -160,9 +173,9 @@ def test_s3_a_soak_has_a_cap_of_its_own() -> None:
     assert desk.is_on
 
 
-def test_s3_a_soak_run_ends_when_its_permit_does() -> None:
+def test_s3_a_soak_run_ends_when_its_hold_does() -> None:
     desk = Desk().ready()
-    desk.tell(Permit(Purse.SOAK, desk.long_s + 100.0, most_s=900.0))
+    desk.tell(BeginHold(Hold(HoldKind.SOAK, desk.long_s + 100.0, "ann", most_s=900.0)))
     desk.ask(600, Purse.SOAK)
     desk.pass_s(99.9)
     assert desk.is_on

@@ -179,8 +179,7 @@ def test_nothing_from_afar_moves_water_while_hands_may_be_in_it(kind: OrderKind,
     answer = from_afar(bench, kind, 60.0)
 
     assert not answer.is_done
-    assert bench.core.decisions.standing is not None
-    assert bench.core.decisions.standing.what == standing.value
+    assert [hold.kind.value for hold in bench.core.guard.holds] == [standing.value]
 
 
 def test_a_pause_may_be_ended_from_afar_and_nothing_at_all_while_the_clock_is_unsure() -> None:

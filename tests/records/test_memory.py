@@ -1,7 +1,9 @@
 """What a restart still knows, by the long hand of the new boot."""
 
-import json
+from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
+from typing import cast
 
 import pytest
 from tests.records.facts import WALL_S, at, intent, key, whole_run
@@ -20,8 +22,9 @@ from waaler.core.facts import (
     TripOver,
 )
 from waaler.core.memory import Given, Memory
-from waaler.guard.memory import Span
-from waaler.guard.messages import Input, Instant, Level, Permit, Purse, Trip
+from waaler.guard.memory import Memory as GuardMemory
+from waaler.guard.memory import Ran, Span
+from waaler.guard.messages import Ended, Hold, HoldKind, Input, Instant, Level, Purse, Trip
 from waaler.records.store import Store
 
 HOUR_S = 3600.0
@@ -37,21 +40,27 @@ UNSURE_BOOT = Instant(40.0, 1_700_000_000.0, is_sure=False)
 
 def restart(folder: Path, facts: list[Fact], now: Instant, is_sure: bool = True) -> Memory:
     """Writes the facts in one process, and remembers in the next."""
-    first = Store(folder / "terrace.db", "boot-a", folder / "terrace.guard.json")
+    first = Store(folder / "terrace.db", "boot-a")
     first.write(facts)
     first.alive(at(DIED_AT_S, is_sure=is_sure))
     first.close()
     boot = "boot-a" if now is SAME_BOOT else "boot-b"
-    second = Store(folder / "terrace.db", boot, folder / "terrace.guard.json")
-    ends = second.interrupted(now)
+    second = Store(folder / "terrace.db", boot)
+    guard = second.memory(now).guard
+    ends = second.unended(now, guard, is_whole=False)
     second.write([*ends, Deed(now, "start", "the daemon started")])
     memory = second.memory(now)
     second.close()
-    return memory
+    return replace(memory, guard=guard)
+
+
+def about(value: float) -> float:
+    """A number that equals any within a rounding of it."""
+    return cast(float, pytest.approx(value))
 
 
 def test_a_first_start_remembers_nothing(tmp_path: Path) -> None:
-    store = Store(tmp_path / "terrace.db", "boot-a", tmp_path / "terrace.guard.json")
+    store = Store(tmp_path / "terrace.db", "boot-a")
 
     assert store.memory(at(0.0)) == Memory()
     store.close()
@@ -113,7 +122,7 @@ def test_a_boot_between_counts_for_as_long_as_it_is_known_to_have_lasted(tmp_pat
 
 
 def test_pump_time_older_than_a_day_is_forgotten(tmp_path: Path) -> None:
-    first = Store(tmp_path / "terrace.db", "boot-a", tmp_path / "terrace.guard.json")
+    first = Store(tmp_path / "terrace.db", "boot-a")
     first.write([*whole_run(1, 0.0), *whole_run(2, 300.0)])
 
     memory = first.memory(at(86_400.0 + 200.0))
@@ -128,7 +137,7 @@ def test_an_interrupted_run_counts_to_its_deadline_and_its_stop_is_the_restart(t
     memory = restart(tmp_path, begun, SAME_BOOT)
 
     assert memory.guard.spans == (Span(9990.0, 10_140.0, Purse.PLAN),)
-    assert memory.guard.last_stop_s == SAME_BOOT.long_s
+    assert memory.guard.last_stop_s is None, "the start of the daemon counts as the stop"
     assert memory.is_owed
     assert memory.next_run_id == 2
 
@@ -141,7 +150,7 @@ def test_every_intent_without_an_end_is_reported_once(tmp_path: Path) -> None:
     first.close()
     second = Store(path, "boot-b")
 
-    ends = second.interrupted(LATER_BOOT)
+    ends = second.unended(LATER_BOOT, GuardMemory(), is_whole=False)
     second.write(ends)
 
     assert [(end.run_id, end.outcome, end.seconds, end.at) for end in ends] == [
@@ -150,8 +159,56 @@ def test_every_intent_without_an_end_is_reported_once(tmp_path: Path) -> None:
     ]
     assert "counted to its deadline" in ends[0].reason
     assert "before it was known whether it started" in ends[1].reason
-    assert second.interrupted(LATER_BOOT) == []
+    assert second.unended(LATER_BOOT, GuardMemory(), is_whole=False) == []
     second.close()
+
+
+OPEN: list[Fact] = [intent(2, at(900.0), 180.0), RunStarted(2, at(900.5), 150.0), intent(3, at(1200.0), 90.0)]
+
+
+def ends_by(folder: Path, guard: GuardMemory, running: int | None = None) -> list[RunResult]:
+    """How a whole journal has the runs end that nobody wrote the end of."""
+    with closing(Store(folder / "terrace.db", "boot-a")) as first:
+        first.write(OPEN)
+    with closing(Store(folder / "terrace.db", "boot-a")) as second:
+        return second.unended(SAME_BOOT, guard, running)
+
+
+def test_a_run_whose_end_the_guard_remembers_is_written_as_it_ended(tmp_path: Path) -> None:
+    cut = Ran(1000.0, Ended(2, 99.5, "sump low", Trip.LOW_SUMP), granted_s=150.0)
+
+    (end, _) = ends_by(tmp_path, GuardMemory(ran=(cut,)))
+
+    assert (end.run_id, end.outcome, end.seconds, end.reason) == (2, Outcome.CUT_SHORT, 99.5, "sump low")
+    assert (end.at.long_s, end.at.wall_s) == (1000.0, WALL_S + 1000.0)
+
+
+@pytest.mark.parametrize(("seconds", "outcome"), [(150.0, Outcome.DONE), (99.5, Outcome.STOPPED)])
+def test_a_run_that_reached_its_deadline_was_done_and_any_other_stopped(
+    tmp_path: Path, seconds: float, outcome: Outcome
+) -> None:
+    ran = Ran(1000.0, Ended(2, seconds, "x"), granted_s=150.0)
+
+    assert ends_by(tmp_path, GuardMemory(ran=(ran,)))[0].outcome is outcome
+
+
+def test_a_run_that_a_whole_journal_does_not_know_never_began(tmp_path: Path) -> None:
+    end = ends_by(tmp_path, GuardMemory())[1]
+
+    assert (end.run_id, end.outcome, end.seconds) == (3, Outcome.INTERRUPTED, 0.0)
+    assert end.reason == "the daemon ended before it began"
+
+
+def test_the_run_that_the_guard_makes_now_has_no_end_yet(tmp_path: Path) -> None:
+    assert [end.run_id for end in ends_by(tmp_path, GuardMemory(), running=2)] == [3]
+
+
+def test_a_run_that_only_the_guard_knows_of_is_in_the_history_all_the_same(tmp_path: Path) -> None:
+    ran = Ran(2000.0, Ended(7, 60.0, "ran its time"), granted_s=60.0)
+    with closing(Store(tmp_path / "terrace.db", "boot-a")) as store:
+        store.write(store.unended(SAME_BOOT, GuardMemory(ran=(ran,))))
+
+        assert [span.ended_s - span.started_s for span in store.memory(SAME_BOOT).guard.spans] == [60.0]
 
 
 def test_a_lock_holds_over_a_restart_until_a_person_lifts_it(tmp_path: Path) -> None:
@@ -176,72 +233,7 @@ def test_a_protective_trip_that_stood_is_known_and_one_of_no_flow_is_not(tmp_pat
         TripBegan(at(4.0), Trip.NO_FLOW, "no flow", is_locked=False),
     ]
 
-    assert restart(tmp_path, facts, LATER_BOOT).guard.tripped == {Trip.LOW_SUMP}
-
-
-def test_locks_and_pump_time_survive_the_loss_of_the_database(tmp_path: Path) -> None:
-    first = Store(tmp_path / "terrace.db", "boot-a", tmp_path / "terrace.guard.json")
-    first.write([*whole_run(5, 9000.0), intent(6, at(9900.0), 60.0), RunStarted(6, at(9900.0), 60.0)])
-    first.write([TripBegan(at(9950.0), Trip.OVERRUN, "ran too long", is_locked=True)])
-    first.close()
-    for part in tmp_path.glob("terrace.db*"):
-        part.unlink()
-    second = Store(tmp_path / "terrace.db", "boot-a", tmp_path / "terrace.guard.json")
-
-    ends = second.interrupted(SAME_BOOT)
-    second.write(ends)
-    memory = second.memory(SAME_BOOT)
-
-    assert [(end.run_id, end.seconds) for end in ends] == [(6, 60.0)]
-    assert memory.guard.locks == {Trip.OVERRUN}
-    assert [(span.started_s, span.ended_s) for span in memory.guard.spans] == [(9000.0, 9120.0), (9900.0, 9960.0)]
-    assert memory.next_run_id == 7
-    second.close()
-
-
-@pytest.mark.parametrize("damage", ["", "{", '{"format": 1, "sum": "0", "body": {}}', "locks"])
-def test_a_damaged_second_copy_is_not_believed(tmp_path: Path, damage: str) -> None:
-    copy = tmp_path / "terrace.guard.json"
-    first = Store(tmp_path / "terrace.db", "boot-a", copy)
-    first.write([TripBegan(at(1.0), Trip.OVERRUN, "ran too long", is_locked=True)])
-    first.write([TripOver(at(2.0), Trip.OVERRUN, "anna")])
-    first.close()
-    whole = json.loads(copy.read_text())
-    whole["body"]["locks"] = ["overrun"]
-    copy.write_text(json.dumps(whole) if damage == "locks" else damage)
-
-    store = Store(tmp_path / "terrace.db", "boot-b", copy)
-
-    assert store.memory(LATER_BOOT).guard.locks == frozenset()
-    store.close()
-
-
-def test_the_second_copy_is_written_though_the_database_refuses(tmp_path: Path) -> None:
-    copy = tmp_path / "terrace.guard.json"
-    store = Store(tmp_path / "terrace.db", "boot-a", copy)
-    store._db.execute("PRAGMA query_only = ON")
-
-    with pytest.raises(Exception, match="readonly"):
-        store.write([TripBegan(at(1.0), Trip.OVERRUN, "ran too long", is_locked=True)])
-
-    assert json.loads(copy.read_text())["body"]["locks"] == ["overrun"]
-    store.close()
-
-
-def test_a_second_copy_that_fails_is_said_and_tried_again_with_the_next_facts(tmp_path: Path) -> None:
-    copy = tmp_path / "terrace.guard.json"
-    in_the_way = tmp_path / "terrace.guard.json.new"
-    in_the_way.mkdir()
-    store = Store(tmp_path / "terrace.db", "boot-a", copy)
-
-    store.write([TripBegan(at(1.0), Trip.OVERRUN, "ran too long", is_locked=True)])
-    assert store.copy_problem is not None
-    in_the_way.rmdir()
-    store.write([Deed(at(2.0), "note", "looked at the relay", "anna")])
-
-    assert store.copy_problem is None
-    assert json.loads(copy.read_text())["body"]["locks"] == ["overrun"]
-    store.close()
+    assert restart(tmp_path, facts, LATER_BOOT).guard.tripped == {(Input.SUMP_LOW, Trip.LOW_SUMP)}
 
 
 def test_cycles_of_the_last_two_days_are_not_run_again(tmp_path: Path) -> None:
@@ -295,18 +287,15 @@ def test_a_soak_stands_over_a_power_cut_with_its_pump_time(tmp_path: Path) -> No
     memory = restart(tmp_path, [soak], LATER_BOOT)
 
     left_s = until_s - LATER_BOOT.wall_s
-    assert memory.standing is not None
-    assert (memory.standing.what, memory.standing.by) == ("soak", "anna")
-    assert memory.standing.until_s == pytest.approx(40.0 + left_s)
-    assert memory.guard.permits == (Permit(Purse.SOAK, memory.standing.until_s, 50_000.0),)
+    assert memory.guard.holds == (Hold(HoldKind.SOAK, about(40.0 + left_s), "anna", 50_000.0),)
 
 
 def test_a_pause_that_ended_or_ran_out_does_not_come_back(tmp_path: Path) -> None:
     pause = Deed(at(100.0), "pause", "until Sun 10:00", "anna", WALL_S + HOUR_S)
     resume = Deed(at(200.0), "resume", "pause ended", "anna")
 
-    assert restart(tmp_path / "a", [pause], LATER_BOOT).standing is None
-    assert restart(tmp_path / "b", [pause, resume], SAME_BOOT).standing is None
+    assert restart(tmp_path / "a", [pause], LATER_BOOT).guard.holds == ()
+    assert restart(tmp_path / "b", [pause, resume], SAME_BOOT).guard.holds == ()
 
 
 def test_short_pulses_stay_until_a_refill(tmp_path: Path) -> None:
@@ -335,22 +324,21 @@ def test_states_once_seen_and_the_first_unattended_run_are_remembered(tmp_path: 
         *whole_run(2, 400.0, 0.0, outcome=Outcome.REFUSED),
     ]
     memory = restart(tmp_path, facts, LATER_BOOT)
-    assert memory.seen == {(Input.SUMP_LOW, Level.BAD), (Input.TRAY_HIGH, Level.GOOD)}
-    assert not memory.has_watered
+    assert memory.guard.seen == {(Input.SUMP_LOW, Level.BAD), (Input.TRAY_HIGH, Level.GOOD)}
+    assert not memory.guard.has_watered
     later: list[Fact] = [
         Deed(at(500.0), "disarmed", "a float is wrong"),
         Deed(at(501.0), "input-seen", "sump_low good"),
     ]
-    assert restart(tmp_path, later, LATER_BOOT).seen == {(Input.SUMP_LOW, Level.GOOD)}
+    assert restart(tmp_path, later, LATER_BOOT).guard.seen == {(Input.SUMP_LOW, Level.GOOD)}
 
-    assert restart(tmp_path, whole_run(3, 900.0), LATER_BOOT).has_watered
+    assert restart(tmp_path, whole_run(3, 900.0), LATER_BOOT).guard.has_watered
 
 
 def test_who_attends_still_does_after_a_restart_so_that_no_cycle_begins_beside_their_hands(tmp_path: Path) -> None:
     attended = Deed(at(100.0), "attended", "until Sun 13:00", "anna", WALL_S + 6 * HOUR_S, seconds=7200.0)
     memory = restart(tmp_path, [attended], LATER_BOOT)
 
-    assert memory.standing is not None
-    assert (memory.standing.what, memory.standing.by) == ("attended", "anna")
-    assert memory.guard.permits == (Permit(Purse.ATTENDED, memory.standing.until_s, 7200.0),)
-    assert restart(tmp_path, [Deed(at(200.0), "attended-over", "over")], LATER_BOOT).standing is None
+    until_s = about(40.0 + WALL_S + 6 * HOUR_S - LATER_BOOT.wall_s)
+    assert memory.guard.holds == (Hold(HoldKind.ATTENDED, until_s, "anna", 7200.0),)
+    assert restart(tmp_path, [Deed(at(200.0), "attended-over", "over")], LATER_BOOT).guard.holds == ()

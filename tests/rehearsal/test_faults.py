@@ -16,6 +16,7 @@ from waaler.bed.thirst import Thirst
 from waaler.bed.weather import DayWeather
 from waaler.core.facts import Cause, Fact, Outcome, RunIntent, RunResult
 from waaler.core.memory import Memory
+from waaler.guard.journal import Found
 from waaler.guard.messages import Instant
 from waaler.model.bed import total_l
 from waaler.model.faults import FAULTS, Fault, UnknownFault
@@ -322,7 +323,7 @@ class Keeper:
 
     def sample(self, name: str, unit: str, wall_s: float, value: float) -> None: ...
 
-    def memory(self, boot: str, at: Instant) -> Memory:
+    def memory(self, boot: str, at: Instant, found: Found) -> Memory:
         return Memory()
 
     def lose(self) -> None: ...

@@ -11,6 +11,7 @@ import pytest
 from tests.records.facts import WALL_S, at, intent, whole_run
 
 from waaler.core.facts import AlertRaised, AlertResolved, Cause, Deed, Outcome, RunIntent, RunResult, Severity
+from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Purse
 from waaler.records.reader import Reader
 from waaler.records.store import Store
@@ -66,7 +67,7 @@ def test_a_day_is_told_row_by_row_and_ends_with_its_total(history: History) -> N
 def test_the_end_of_an_interrupted_run_is_not_known(tmp_path: Path) -> None:
     store = Store(tmp_path / "terrace.db", "boot-a")
     store.write(whole_run(1, 0.0)[:2])
-    store.write(store.interrupted(at(9000.0)))
+    store.write(store.unended(at(9000.0), GuardMemory()))
     with Reader(tmp_path / "terrace.db") as reader:
         history = read_history(reader, 0.0, 4e9, LISBON)
     store.close()

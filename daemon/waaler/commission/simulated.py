@@ -7,13 +7,14 @@ from waaler.commission.parts import Hand, Look, Person, Question, Task
 from waaler.core import joined as core
 from waaler.core.facts import Amount, Fact
 from waaler.core.memory import Memory
-from waaler.core.messages import Answer, Order, OrderKind, Seen, Write
+from waaler.core.messages import Answer, Order, OrderKind, Write
 from waaler.core.messages import Look as CoreLook
 from waaler.devices.bench import open_bench
 from waaler.devices.hands import Hands
 from waaler.devices.simulated import SimulatedBed, simulated_wiring
-from waaler.guard.asking import held_by, words
+from waaler.guard.asking import held_by
 from waaler.guard.messages import Alone, Flow, Input, Instant, Level, LevelRead, ReadBack, Relay, Wake
+from waaler.guard.words import words
 from waaler.plan.sensing import AdviserKind
 from waaler.settings import Settings
 
@@ -118,16 +119,11 @@ class SimulatedSite:
         for name, read in self._bench.levels.items():
             level = read()
             self._take(core.tell_guard(self._core, self._at, LevelRead(name, level)))
-            self._note_seen(name, level)
         if self._bench.is_live is not None:
             self._take(core.tell_guard(self._core, self._at, ReadBack(self._bench.is_live())))
         if self._bench.flow is not None and self._now_s >= self._flow_s + 1.0:
             self._flow_s = self._now_s
             self._take(core.tell_guard(self._core, self._at, Flow(self._bench.flow())))
-
-    def _note_seen(self, name: Input, level: Level) -> None:
-        if (name, level) in self._core.decisions.unproven:
-            self._take(core.tell(self._core, self._at, Seen(name, level)))
 
     def _take(self, answer: tuple[core.Joined, list[core.Output]]) -> None:
         self._core, outputs = answer

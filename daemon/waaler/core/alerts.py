@@ -7,7 +7,7 @@ from waaler.core.facts import Severity, TripBegan, TripOver
 from waaler.core.state import State
 from waaler.core.turn import Turn
 from waaler.core.words import rested_s
-from waaler.guard.messages import LockLifted, Trip, TripEnded, Tripped
+from waaler.guard.messages import HoldKind, LockLifted, Trip, TripEnded, Tripped
 from waaler.plan.advisers import AdviserState, invalid_because
 from waaler.plan.timetable import longest_gap_s
 
@@ -34,13 +34,17 @@ def trip_changed(turn: Turn, message: Tripped | TripEnded | LockLifted) -> None:
     """A trip began or ended."""
     trip = message.trip
     if isinstance(message, Tripped):
-        turn.set(trips=turn.state.trips | {trip}, must_announce=True)
+        not_read = turn.state.not_read | ({message.input} if trip is Trip.NOT_READ and message.input else set())
+        turn.set(trips=turn.state.trips | {trip}, not_read=not_read, must_announce=True)
         if trip is Trip.LOW_SUMP:
             turn.set(low_since_s=turn.now_s)
-        turn.write(TripBegan(turn.at, trip, message.reason, message.is_locked))
-    else:
-        turn.set(trips=turn.state.trips - {trip})
-        turn.write(TripOver(turn.at, trip, message.by if isinstance(message, LockLifted) else None))
+        turn.write(TripBegan(turn.at, trip, message.reason, message.is_locked, message.input))
+        return
+    where = None if isinstance(message, LockLifted) else message.input
+    not_read = turn.state.not_read - ({where} if trip is Trip.NOT_READ else set())
+    is_left = trip is Trip.NOT_READ and bool(not_read)
+    turn.set(trips=turn.state.trips - (set() if is_left else {trip}), not_read=not_read)
+    turn.write(TripOver(turn.at, trip, message.by if isinstance(message, LockLifted) else None, where))
 
 
 def look(turn: Turn) -> float:
@@ -59,7 +63,7 @@ def look(turn: Turn) -> float:
 
 def _is_service(turn: Turn) -> bool:
     """While a person works at the bed, levels are expected to be odd."""
-    return turn.state.standing is not None and turn.state.standing.what in ("service", "attended")
+    return any(hold.kind in (HoldKind.SERVICE, HoldKind.ATTENDED) for hold in turn.state.holds)
 
 
 def _look_at_sump(turn: Turn) -> float:
@@ -78,7 +82,7 @@ def _look_at_sump(turn: Turn) -> float:
         return certain_s
     if KINDS[Trip.LOW_SUMP] not in state.alerts:
         sump.was_low(turn)
-    is_soak = state.standing is not None and state.standing.what == "soak"
+    is_soak = any(hold.kind is HoldKind.SOAK for hold in state.holds)
     turn.alert(KINDS[Trip.LOW_SUMP], Severity.URGENT, texts.FIRST_FILL if is_soak else texts.SUMP_LOW)
     return inf
 

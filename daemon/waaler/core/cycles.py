@@ -14,7 +14,7 @@ from waaler.core.pulses import want
 from waaler.core.runs import write_off
 from waaler.core.state import Wanted
 from waaler.core.turn import Turn
-from waaler.guard.messages import Purse, Trip
+from waaler.guard.messages import Hold, HoldKind, Purse, Trip
 from waaler.plan.decide import Choice, Day, choose, is_still_dry
 from waaler.plan.timetable import (
     cycles_of_day,
@@ -39,11 +39,12 @@ def look(turn: Turn) -> float:
     """Deals with everything that the time of day asks for; the instant of the next look."""
     _note_clock(turn)
     cycles = _new_cycles(turn)
-    if turn.state.standing is not None and turn.state.standing.what == "soak":
-        return _soak(turn, cycles)
-    if turn.state.standing is not None:
-        _miss(turn, cycles, f"{turn.state.standing.what} by {turn.state.standing.by}")
-        return min(turn.state.standing.until_s, _next_cycle_s(turn))
+    hold = turn.state.hold
+    if hold is not None and hold.kind is HoldKind.SOAK:
+        return _soak(turn, cycles, hold)
+    if hold is not None:
+        _miss(turn, cycles, f"{hold.kind.value} by {hold.by}")
+        return _next_cycle_s(turn)
     if turn.state.unproven:
         for cycle in cycles:
             write_off(turn, _wanted(cycle, cycle.seconds, "as planned"), Outcome.REFUSED, proving.REFUSAL)
@@ -211,19 +212,17 @@ def _extra(turn: Turn) -> None:
         want(turn, Wanted(Cause.EXTRA, Purse.SPARE, turn.state.extra_seconds, reason))
 
 
-def _soak(turn: Turn, cycles: list[Cycle]) -> float:
+def _soak(turn: Turn, cycles: list[Cycle], hold: Hold) -> float:
     """Run after run of the longest length; the plan's cycles are part of it."""
-    standing = turn.state.standing
-    assert standing is not None
     for cycle in cycles:
         write_off(turn, _wanted(cycle, 0.0, "as planned"), Outcome.SKIPPED, "a soak is in progress")
     if _is_busy(turn) or turn.state.trips:
-        return standing.until_s
+        return hold.until_s
     if turn.now_s < turn.state.soak_at_s:
-        return min(standing.until_s, turn.state.soak_at_s)
+        return min(hold.until_s, turn.state.soak_at_s)
     seconds = turn.state.limits.longest_run_s
-    want(turn, Wanted(Cause.SOAK, Purse.SOAK, seconds, f"soak until {turn.clock_text(standing.until_s)}"))
-    return standing.until_s
+    want(turn, Wanted(Cause.SOAK, Purse.SOAK, seconds, f"soak until {turn.clock_text(hold.until_s)}"))
+    return hold.until_s
 
 
 def _next_cycle_s(turn: Turn) -> float:

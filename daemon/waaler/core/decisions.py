@@ -7,7 +7,7 @@ from waaler.bed.thirst import Thirst
 from waaler.core import alerts, cycles, demand, orders, proving, runs, signs, sump, upkeep, wear
 from waaler.core.care import Care
 from waaler.core.memory import Memory
-from waaler.core.messages import Action, Event, Look, Message, NewPlan, Notice, Order, Readings, Recorded, Seen
+from waaler.core.messages import Action, Event, Look, Message, NewPlan, Notice, Order, Readings, Recorded
 from waaler.core.state import State
 from waaler.core.state import begin as begin_state
 from waaler.core.turn import Turn
@@ -17,13 +17,16 @@ from waaler.guard.messages import (
     Ended,
     Flow,
     Granted,
+    Held,
+    HoldOver,
     Instant,
     LockLifted,
     LockStays,
     NewLimits,
-    Permitted,
     Refused,
     Relay,
+    Seen,
+    Stopped,
     TripEnded,
     Tripped,
 )  # fmt: skip
@@ -58,7 +61,7 @@ def step(state: State, event: Event) -> tuple[State, tuple[Action, ...], float]:
     demand.add_drink(turn)
     _receive(turn, event.message)
     proving.look(turn)
-    wake_s = [orders.end_standing(turn), cycles.look(turn), alerts.look(turn), signs.look(turn)]
+    wake_s = [cycles.look(turn), alerts.look(turn), signs.look(turn)]
     wake_s.append(runs.advance(turn))
     return turn.state, tuple(turn.actions), min(wake_s, default=inf)
 
@@ -87,6 +90,12 @@ def _receive(turn: Turn, message: Message) -> None:
             runs.refused(turn, message)
         case Ended():
             runs.ended(turn, message)
+        case Held():
+            orders.held(turn, message)
+        case HoldOver():
+            orders.hold_over(turn, message)
+        case Stopped(by):
+            orders.stopped(turn, by)
         case LockLifted():
             alerts.trip_changed(turn, message)
             orders.lock_answered(turn, message)
@@ -94,7 +103,7 @@ def _receive(turn: Turn, message: Message) -> None:
             alerts.trip_changed(turn, message)
         case LockStays():
             orders.lock_answered(turn, message)
-        case Look() | Relay() | Alone() | Permitted():
+        case Look() | Relay() | Alone():
             pass
 
 

@@ -6,7 +6,7 @@ Wall times are seconds since 1970 UTC; a fact's own moment is its `at`.
 from dataclasses import dataclass
 from enum import StrEnum
 
-from waaler.guard.messages import Instant, Purse, Trip
+from waaler.guard.messages import Input, Instant, Purse, Trip
 from waaler.plan.types import CycleKey
 
 __all__ = [
@@ -169,21 +169,26 @@ class Deed:
 
 @dataclass(frozen=True, slots=True)
 class TripBegan:
-    """The guard cuts and refuses from now on; one that is_locked stays over a restart until a person ends it."""
+    """The guard cuts and refuses from now on; one that is_locked stays over a restart until a person ends it.
+
+    input: whose trip it is, None for a trip of pump or relay.
+    """
 
     at: Instant
     trip: Trip
     reason: str
     is_locked: bool
+    input: Input | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class TripOver:
-    """by: who lifted the lock, None for a trip that ended by itself."""
+    """by: who lifted the lock, None for a trip that ended by itself. input: as it was when the trip began."""
 
     at: Instant
     trip: Trip
     by: str | None = None
+    input: Input | None = None
 
 
 Fact = (

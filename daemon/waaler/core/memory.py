@@ -7,11 +7,11 @@ from waaler.core.level import Tended, Upkeep
 from waaler.core.standing import OpenAlert
 from waaler.guard.memory import DAY_S, Span
 from waaler.guard.memory import Memory as GuardMemory
-from waaler.guard.messages import Input, Instant, Level, Trip
+from waaler.guard.messages import Input, Instant, Trip
 from waaler.plan.timetable import due
 from waaler.plan.types import CycleKey, Plan
 
-__all__ = ["Given", "Memory", "Standing", "after_loss"]
+__all__ = ["Given", "Memory", "after_loss"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,21 +25,11 @@ class Given:
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
-    """A person's order with an end: a pause, a service or a soak. until_s by the long hand."""
-
-    what: str
-    until_s: float
-    by: str
-
-
-@dataclass(frozen=True, slots=True)
 class Memory:
     """The default is a first start. Times by the long hand of the present boot, except looked_at_s (wall).
 
     looked_at_s: up to when cycles were last looked for. done: keys of cycles already dealt with, and when.
     last_full_s: when the last run that ran its time ended, None if never. last_catch_up_s: the same of catch-ups.
-    has_watered: whether a run that nobody stood by was ever made. seen: protective inputs as they once read.
     is_owed: a planned cycle was missed, refused or cut since the last full run. tended: oldest first.
     """
 
@@ -53,12 +43,9 @@ class Memory:
     last_catch_up_s: float | None = None
     is_owed: bool = False
     pulse_s: float | None = None
-    standing: Standing | None = None
     open_alerts: tuple[OpenAlert, ...] = ()
     tended: tuple[Tended, ...] = ()
     upkeep: Upkeep = field(default_factory=Upkeep)
-    has_watered: bool = False
-    seen: frozenset[tuple[Input, Level]] = frozenset()
 
 
 def after_loss(plan: Plan, at: Instant) -> Memory:
@@ -74,5 +61,5 @@ def after_loss(plan: Plan, at: Instant) -> Memory:
         for cycle in due(plan, now - timedelta(seconds=DAY_S), now)
     ]
     spans = tuple(Span(min(end_s, at.long_s) - seconds, min(end_s, at.long_s)) for end_s, seconds in ends)
-    tripped = frozenset({Trip.LOW_SUMP, Trip.HIGH_TRAY})
-    return Memory(guard=GuardMemory(spans=spans, tripped=tripped), looked_at_s=at.wall_s, has_watered=True)
+    tripped = frozenset({(Input.SUMP_LOW, Trip.LOW_SUMP), (Input.TRAY_HIGH, Trip.HIGH_TRAY)})
+    return Memory(guard=GuardMemory(spans=spans, tripped=tripped, has_watered=True), looked_at_s=at.wall_s)

@@ -12,14 +12,14 @@ from waaler.core.facts import Amount, Fact, Severity
 from waaler.core.standing import Words
 from waaler.guard.limits import Limits
 from waaler.guard.messages import Action as GuardAction
-from waaler.guard.messages import Flow, Input, Instant, Level
+from waaler.guard.messages import Flow, Instant
 from waaler.guard.messages import Message as GuardMessage
 from waaler.plan.sensing import Reading, Sensing
 from waaler.plan.types import Plan
 
 __all__ = [
     "Action", "Answer", "Event", "Look", "Message", "NewPlan", "Notice", "Order", "OrderKind", "Readings",
-    "Recorded", "Seen", "ToGuard", "Write",
+    "Recorded", "ToGuard", "Write",
 ]  # fmt: skip
 
 
@@ -108,15 +108,7 @@ class Readings:
     readings: tuple[Reading, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Seen:
-    """A protective input was seen at this level, for as long as a person needs to move it."""
-
-    input: Input
-    level: Level
-
-
-Message = Look | Recorded | NewPlan | Notice | Order | Reading | Readings | Seen | Flow | GuardAction
+Message = Look | Recorded | NewPlan | Notice | Order | Reading | Readings | Flow | GuardAction
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,31 +1,44 @@
 """What a person orders: water now, stop, pause, service, soak, release, refill."""
 
-from math import inf
-
 from waaler.core import proving, sump, texts
 from waaler.core.alerts import LOCKS
 from waaler.core.entries import amount_text, enter
 from waaler.core.facts import Amount, Cause, Outcome, Severity
 from waaler.core.life import acknowledge
-from waaler.core.memory import Standing
 from waaler.core.messages import Order, OrderKind
-from waaler.core.runs import write_off
+from waaler.core.runs import give_back
 from waaler.core.state import Wanted
 from waaler.core.turn import Turn
 from waaler.core.upkeep import cleaned
-from waaler.guard.messages import Clear, Cut, LockLifted, LockStays, Permit, Purse
+from waaler.guard.messages import (
+    BeginHold,
+    Clear,
+    EndHolds,
+    Held,
+    Hold,
+    HoldKind,
+    HoldOver,
+    LockLifted,
+    LockStays,
+    Purse,
+    Stop,
+)  # fmt: skip
 from waaler.plan.timetable import longest_gap_s
 
-__all__ = ["LONGEST_PAUSE_S", "LONGEST_SOAK_S", "end_standing", "lock_answered", "obey"]
+__all__ = ["LONGEST_PAUSE_S", "LONGEST_SOAK_S", "held", "hold_over", "lock_answered", "obey", "stopped"]
 
 LONGEST_PAUSE_S = 12 * 3600.0
 LONGEST_SOAK_S = 48 * 3600.0
 LONGEST_ATTENDED_S = 6 * 3600.0
-ATTENDED = "attended"
 ATTENDED_SHARE = 0.5
 """Of the attended time, what the pump may run. Common practice, no source."""
 
-PURSES = {"soak": Purse.SOAK, ATTENDED: Purse.ATTENDED}
+ENDS = {
+    HoldKind.SERVICE: "ends by itself",
+    HoldKind.PAUSE: "ends by itself",
+    HoldKind.ATTENDED: "ends by itself",
+    HoldKind.SOAK: "goes on after each refill",
+}
 FROM_AFAR = frozenset({OrderKind.STOP, OrderKind.PAUSE, OrderKind.RESUME, OrderKind.ACKNOWLEDGE, OrderKind.WATER})
 
 
@@ -38,8 +51,7 @@ def obey(turn: Turn, order: Order) -> None:
         case OrderKind.WATER:
             _water(turn, order)
         case OrderKind.STOP:
-            turn.tell_guard(Cut(f"stopped by {order.by}"))
-            _drop_queued(turn, order.by)
+            turn.tell_guard(Stop(order.by))
             turn.answer(order.order_id, True, "stopped; the plan goes on with its next cycle")
         case OrderKind.PAUSE | OrderKind.SERVICE:
             _hold(turn, order)
@@ -68,27 +80,47 @@ def _not_from_afar(turn: Turn, order: Order) -> str | None:
     """Why an order over a network is not carried out: hands may be in the sump, and nobody there sees the bed."""
     if order.kind not in FROM_AFAR:
         return f"{order.kind.value} is not taken over a network"
-    standing = turn.state.standing
-    is_held = standing is not None and standing.what != "pause"
-    if is_held and standing is not None and order.kind not in (OrderKind.STOP, OrderKind.ACKNOWLEDGE):
-        return f"a {standing.what} is in progress, which only a person at the bed ends"
+    hold = turn.state.hold
+    is_held = hold is not None and hold.kind is not HoldKind.PAUSE
+    if is_held and hold is not None and order.kind not in (OrderKind.STOP, OrderKind.ACKNOWLEDGE):
+        return f"a {hold.kind.value} is in progress, which only a person at the bed ends"
     if not turn.at.is_sure:
         return "the clock is unsure"
     return None
 
 
-def end_standing(turn: Turn) -> float:
-    """Ends a pause, service or soak whose time is over; the instant at which the present one ends."""
-    standing = turn.state.standing
-    if standing is None:
+def held(turn: Turn, message: Held) -> None:
+    """A hold stands from now on; what waited for its turn is not made."""
+    hold, before = message.hold, turn.state.hold
+    others = tuple(other for other in turn.state.holds if other.kind is not hold.kind)
+    holds = tuple(sorted((*others, hold), key=lambda one: tuple(HoldKind).index(one.kind)))
+    turn.set(holds=holds, soak_at_s=turn.now_s if hold.kind is HoldKind.SOAK else turn.state.soak_at_s)
+    give_back(turn, Outcome.MISSED, f"{hold.kind.value} by {hold.by}")
+    until = turn.clock_text(hold.until_s)
+    seconds = hold.most_s or None
+    turn.deed(hold.kind.value, f"until {until}", hold.by, hold.until_s, seconds)
+    if hold.kind is HoldKind.PAUSE and hold.until_s - turn.now_s > longest_gap_s(turn.state.plan, turn.today):
+        turn.alert("paused-long", Severity.SOON, texts.paused_long(until, hold.by))
+    beneath = "" if before is None or before.kind is hold.kind else f"; {before.kind.value} stands as well"
+    turn.answer(message.order_id, True, f"{hold.kind.value} until {until}; {ENDS[hold.kind]}{beneath}")
+
+
+def hold_over(turn: Turn, message: HoldOver) -> None:
+    """A hold's time is over, or a person ended it."""
+    kind = message.kind
+    turn.set(holds=tuple(hold for hold in turn.state.holds if hold.kind is not kind), must_announce=True)
+    if message.by is None:
+        turn.deed(f"{kind.value}-over", f"{kind.value} is over; the plan goes on")
+    else:
+        turn.deed("resume", f"{kind.value} ended", message.by)
+    if kind is HoldKind.PAUSE:
         turn.resolve("paused-long")
-        return inf
-    if turn.now_s < standing.until_s:
-        return standing.until_s
-    turn.set(standing=None, must_announce=True)
-    turn.deed(f"{standing.what}-over", f"{standing.what} is over; the plan goes on")
-    turn.resolve("paused-long")
-    return inf
+    turn.answer(message.order_id, True, f"{kind.value} ended; the plan goes on")
+
+
+def stopped(turn: Turn, by: str) -> None:
+    """The guard carried a person's stop out: what is left of a dose, and a run that has not begun, goes too."""
+    give_back(turn, Outcome.STOPPED, f"stopped by {by} before it began")
 
 
 def lock_answered(turn: Turn, message: LockLifted | LockStays) -> None:
@@ -98,27 +130,17 @@ def lock_answered(turn: Turn, message: LockLifted | LockStays) -> None:
         turn.deed("clear", f"{message.trip.value} stays locked: {message.reason}")
 
 
-def _drop_queued(turn: Turn, by: str) -> None:
-    """What is left of a dose in pulses, and a start that was announced."""
-    queue = turn.state.queue
-    if turn.state.announced_until_s > turn.now_s:
-        for wanted in queue:
-            write_off(turn, wanted, Outcome.STOPPED, f"stopped by {by} before it began")
-        queue = ()
-    turn.set(queue=tuple(wanted for wanted in queue if wanted.pulse == 1))
-
-
 def _water(turn: Turn, order: Order) -> None:
-    standing = turn.state.standing
-    if standing is not None and standing.what == "service":
-        turn.answer(
-            order.order_id, False, "a service is in progress, hands may be in the sump; `waaler resume` ends it"
-        )
+    hold = turn.state.hold
+    is_attended = hold is not None and hold.kind is HoldKind.ATTENDED
+    if hold is not None and hold.kind in (HoldKind.SERVICE, HoldKind.PAUSE):
+        hands = ", hands may be in the sump" if hold.kind is HoldKind.SERVICE else ""
+        why = f"a {hold.kind.value} is in progress{hands}; `waaler resume` ends it"
+        turn.answer(order.order_id, False, why)
         return
     if turn.state.active is not None:
         turn.answer(order.order_id, False, "another run is on its way; stop it first")
         return
-    is_attended = standing is not None and standing.what == ATTENDED
     wanted = Wanted(
         Cause.ATTENDED if is_attended else Cause.HAND,
         Purse.ATTENDED if is_attended else Purse.SPARE,
@@ -132,18 +154,10 @@ def _water(turn: Turn, order: Order) -> None:
 
 def _attend(turn: Turn, order: Order) -> None:
     """A person stands by: until then the plan waits, and runs by hand rest only briefly and are counted apart."""
-    standing = turn.state.standing
     if not 0 < order.seconds <= LONGEST_ATTENDED_S:
         turn.answer(order.order_id, False, "give a length of at most 6 h")
-        return
-    if standing is not None and standing.what != ATTENDED:
-        turn.answer(order.order_id, False, f"{standing.what} is in progress; `waaler resume` ends it")
-        return
-    until_s = turn.now_s + order.seconds
-    most_s = ATTENDED_SHARE * order.seconds
-    turn.tell_guard(Permit(Purse.ATTENDED, until_s, most_s))
-    _stand(turn, Standing(ATTENDED, until_s, order.by), most_s)
-    turn.answer(order.order_id, True, f"attended until {turn.clock_text(until_s)}; ends by itself")
+    elif not _is_in_the_way(turn, order, HoldKind.ATTENDED):
+        _ask_hold(turn, order, HoldKind.ATTENDED, ATTENDED_SHARE * order.seconds)
 
 
 def _hold(turn: Turn, order: Order) -> None:
@@ -151,12 +165,7 @@ def _hold(turn: Turn, order: Order) -> None:
     if not 0 < order.seconds <= LONGEST_PAUSE_S:
         turn.answer(order.order_id, False, "give a length of at most 12 h")
         return
-    until_s = turn.now_s + order.seconds
-    _stand(turn, Standing(order.kind.value, until_s, order.by))
-    turn.tell_guard(Cut(f"{order.kind.value} by {order.by}"))
-    if order.kind is OrderKind.PAUSE and order.seconds > longest_gap_s(turn.state.plan, turn.today):
-        turn.alert("paused-long", Severity.SOON, texts.paused_long(turn.clock_text(until_s), order.by))
-    turn.answer(order.order_id, True, f"{order.kind.value} until {turn.clock_text(until_s)}; ends by itself")
+    _ask_hold(turn, order, HoldKind(order.kind.value), 0.0)
 
 
 def _soak(turn: Turn, order: Order) -> None:
@@ -166,32 +175,32 @@ def _soak(turn: Turn, order: Order) -> None:
     if not 0 < order.seconds <= LONGEST_SOAK_S:
         turn.answer(order.order_id, False, "give a length of at most 48 h")
         return
+    if _is_in_the_way(turn, order, HoldKind.SOAK):
+        return
     limits = turn.state.limits
-    until_s = turn.now_s + order.seconds
     share = limits.longest_run_s / (limits.longest_run_s + limits.rest_s)
-    most_s = share * min(order.seconds, 86_400.0) + limits.longest_run_s
-    turn.tell_guard(Permit(Purse.SOAK, until_s, most_s))
-    _stand(turn, Standing("soak", until_s, order.by), most_s)
-    turn.set(soak_at_s=turn.now_s)
-    turn.answer(order.order_id, True, f"soak until {turn.clock_text(until_s)}; goes on after each refill")
+    _ask_hold(turn, order, HoldKind.SOAK, share * min(order.seconds, 86_400.0) + limits.longest_run_s)
 
 
-def _stand(turn: Turn, standing: Standing, seconds: float | None = None) -> None:
-    turn.set(standing=standing, queue=())
-    until = turn.clock_text(standing.until_s)
-    turn.deed(standing.what, f"until {until}", standing.by, standing.until_s, seconds)
+def _is_in_the_way(turn: Turn, order: Order, kind: HoldKind) -> bool:
+    """Whether another hold forbids this one; the answer then says which."""
+    hold = turn.state.hold
+    if hold is None or hold.kind is kind:
+        return False
+    turn.answer(order.order_id, False, f"a {hold.kind.value} is in progress; `waaler resume` ends it")
+    return True
+
+
+def _ask_hold(turn: Turn, order: Order, kind: HoldKind, most_s: float) -> None:
+    """The guard answers, since from its answer on it refuses every run that the hold forbids."""
+    turn.tell_guard(BeginHold(Hold(kind, turn.now_s + order.seconds, order.by, most_s), order.order_id))
 
 
 def _resume(turn: Turn, order: Order) -> None:
-    standing = turn.state.standing
-    if standing is None:
+    if not turn.state.holds:
         turn.answer(order.order_id, False, "nothing is paused")
         return
-    if standing.what in PURSES:
-        turn.tell_guard(Permit(PURSES[standing.what], turn.now_s, 0.0))
-    turn.set(standing=None, must_announce=True)
-    turn.deed("resume", f"{standing.what} ended", order.by)
-    turn.answer(order.order_id, True, f"{standing.what} ended; the plan goes on")
+    turn.tell_guard(EndHolds(order.by, order.order_id))
 
 
 def _clear(turn: Turn, order: Order) -> None:

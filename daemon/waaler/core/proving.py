@@ -4,10 +4,9 @@ An inverted or stuck float is the commonest mistake of a new bed, and shows only
 """
 
 from waaler.core.facts import Severity
-from waaler.core.messages import Seen
 from waaler.core.standing import Words
 from waaler.core.turn import Turn
-from waaler.guard.messages import Input
+from waaler.guard.messages import Disarm, Input, Seen
 
 __all__ = ["FLOAT_WRONG", "REFUSAL", "doubt", "look", "see"]
 
@@ -34,6 +33,7 @@ def doubt(turn: Turn, line: str) -> None:
     is_wrong = FLOAT_WRONG in line or any(line.startswith(f"FAILED, {name.value} ") for name in Input)
     if is_wrong and turn.state.must_prove:
         turn.set(unproven=turn.state.must_prove)
+        turn.tell_guard(Disarm())
         turn.deed("disarmed", "a float is wrong; every state is to be seen again")
 
 

@@ -17,7 +17,7 @@ from waaler.guard.messages import Ask, Cut, Ended, Granted, Purse, Refused, Trip
 from waaler.plan.advisers import mark_start
 from waaler.plan.timetable import cycles_of_day
 
-__all__ = ["advance", "ended", "granted", "recorded", "refused", "write_off"]
+__all__ = ["advance", "ended", "give_back", "granted", "recorded", "refused", "write_off"]
 
 INTENT_WAIT_S = 2.0
 ASK_VALID_S = 5.0
@@ -119,6 +119,19 @@ def refused(turn: Turn, message: Refused) -> None:
         turn.set(is_owed=True, catch_up_at_s=max(retry_s, turn.state.catch_up_at_s))
 
 
+def give_back(turn: Turn, outcome: Outcome, reason: str) -> None:
+    """Whatever waits, and a run that has not begun, is not made; each is written down."""
+    active = turn.state.active
+    if active is not None and active.stage is not Stage.RUNNING:
+        turn.set(active=None, announced_until_s=-inf)
+        turn.write(RunResult(active.run_id, turn.at, outcome, 0.0, reason))
+        turn.answer(active.wanted.order_id, False, reason)
+    for wanted in turn.state.queue:
+        write_off(turn, wanted, outcome, reason)
+        turn.answer(wanted.order_id, False, reason)
+    turn.set(queue=())
+
+
 def ended(turn: Turn, message: Ended) -> None:
     active = turn.state.active
     turn.set(last_stop_s=turn.now_s, last_run_s=message.seconds)
@@ -214,7 +227,7 @@ def _history_fails(turn: Turn) -> None:
 def _ask(turn: Turn, active: Active) -> None:
     wanted = active.wanted
     reserve_s = _plan_next_day_s(turn) if wanted.purse is Purse.SPARE else 0.0
-    ask = Ask(active.run_id, wanted.seconds, wanted.purse, turn.now_s + ASK_VALID_S, reserve_s)
+    ask = Ask(active.run_id, wanted.seconds, wanted.purse, turn.now_s + ASK_VALID_S, reserve_s, active.since_s)
     turn.set(active=replace(active, stage=Stage.ASKED, since_s=turn.now_s))
     turn.tell_guard(ask)
 

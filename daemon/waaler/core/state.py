@@ -12,11 +12,11 @@ from waaler.bed.thirst import Thirst
 from waaler.core.care import Care
 from waaler.core.facts import Cause
 from waaler.core.level import Mix, SumpLevel, Upkeep
-from waaler.core.memory import Given, Memory, Standing
+from waaler.core.memory import Given, Memory
 from waaler.core.standing import OpenAlert
 from waaler.core.wear import Wear
 from waaler.guard.limits import Limits
-from waaler.guard.messages import Input, Instant, Level, Purse, Trip
+from waaler.guard.messages import Hold, Input, Instant, Level, Purse, Trip
 from waaler.plan.advisers import AdviserState
 from waaler.plan.sensing import Sensing
 from waaler.plan.timetable import longest_gap_s
@@ -71,7 +71,8 @@ class State:
     """All instants by the long hand but looked_at_s, the wall time up to which cycles were looked for.
 
     last_full_s: end of the last run that ran its time, -inf if never. low_cuts: runs in a row cut by low sump.
-    pulse_s: longest run while the sump dips too far, None otherwise. trips: what stands in the guard's way now.
+    pulse_s: longest run while the sump dips too far, None otherwise. trips: what stands in the guard's way now;
+    not_read: the protective inputs that cannot be read. holds: a person's, as the guard has them, strictest first.
     shown: what the last full run has shown by itself, None once it was judged; shown_until_s: when it is judged.
     usual: for each sign of water whether it moved in the last runs, newest last.
     quiet: two wall times between which no cycle begins, None if not known; it saves looking through the plan.
@@ -112,9 +113,10 @@ class State:
     pulse_s: float | None = None
     active: Active | None = None
     queue: tuple[Wanted, ...] = ()
-    standing: Standing | None = None
+    holds: tuple[Hold, ...] = ()
     soak_at_s: float = -inf
     trips: frozenset[Trip] = frozenset()
+    not_read: frozenset[Input] = frozenset()
     advisers: tuple[AdviserState, ...] = ()
     hot_day: date | None = None
     demanded: tuple[date, int] | None = None
@@ -138,6 +140,11 @@ class State:
     announce_s: float = 0.0
     must_announce: bool = True
     announced_until_s: float = -inf
+
+    @property
+    def hold(self) -> Hold | None:
+        """The one of all holds that forbids most."""
+        return self.holds[0] if self.holds else None
 
 
 def changed(state: T, **changes: Any) -> T:
@@ -179,7 +186,7 @@ def begin(
         at=at,
         started_s=at.long_s,
         looked_at_s=looked_at_s if is_known and looked_at_s is not None else at.wall_s,
-        next_run_id=memory.next_run_id,
+        next_run_id=max(memory.next_run_id, memory.guard.last_run_id + 1, memory.guard.reserved_run_id + 1),
         done=memory.done,
         given=memory.given,
         skips_in_a_row=memory.skips_in_a_row,
@@ -188,35 +195,33 @@ def begin(
         is_owed=memory.is_owed or not at.is_sure,
         catch_up_at_s=last_catch_up_s + longest_gap_s(plan, today),
         pulse_s=memory.pulse_s,
-        standing=memory.standing,
+        holds=memory.guard.holds,
         trips=_standing_trips(memory, limits),
+        not_read=frozenset(name for name, trip in _tripped(memory, limits) if trip is Trip.NOT_READ),
         advisers=tuple(AdviserState(adviser) for adviser in sensing.advisers),
         alerts={alert.kind: alert for alert in memory.open_alerts},
         care=care,
         upkeep=memory.upkeep,
         thirst=thirst,
         must_prove=must_prove,
-        unproven=must_prove - memory.seen,
+        unproven=must_prove - memory.guard.seen,
         announce_s=announce_s,
     )
 
 
 def _must_prove(memory: Memory, limits: Limits) -> frozenset[tuple[Input, Level]]:
     """A bed that has watered by itself before is past this, whatever its records have lost since."""
-    if memory.has_watered:
+    if memory.guard.has_watered:
         return frozenset()
     fitted = ((Input.SUMP_LOW, limits.has_sump_float), (Input.TRAY_HIGH, limits.has_tray_float))
     return frozenset((name, level) for name, is_there in fitted if is_there for level in (Level.GOOD, Level.BAD))
 
 
 def _standing_trips(memory: Memory, limits: Limits) -> frozenset[Trip]:
-    """The trips that the guard begins with: each fitted input has one at most."""
-    tripped = set(memory.guard.tripped)
-    if not limits.has_sump_float:
-        tripped.discard(Trip.LOW_SUMP)
-    if not limits.has_tray_float:
-        tripped.discard(Trip.HIGH_TRAY)
-    fitted = limits.has_sump_float + limits.has_tray_float
-    if len(tripped - {Trip.NOT_READ}) >= fitted:
-        tripped.discard(Trip.NOT_READ)
-    return memory.guard.locks | tripped
+    return memory.guard.locks | {trip for _, trip in _tripped(memory, limits)}
+
+
+def _tripped(memory: Memory, limits: Limits) -> frozenset[tuple[Input, Trip]]:
+    """The trips of inputs that the guard begins with."""
+    fitted = {Input.SUMP_LOW: limits.has_sump_float, Input.TRAY_HIGH: limits.has_tray_float}
+    return frozenset((name, trip) for name, trip in memory.guard.tripped if fitted[name])

@@ -5,21 +5,14 @@ from dataclasses import dataclass
 from math import inf
 
 from waaler.guard.contacts import test_s
+from waaler.guard.holds import allowance, forbids
 from waaler.guard.memory import HOUR_S
-from waaler.guard.messages import Ask, Input, Purse, Trip
-from waaler.guard.state import PLAN_PURSES, State, energised_s, permit_of, starts_last_hour
+from waaler.guard.messages import Ask, Input, Purse
+from waaler.guard.state import PLAN_PURSES, State, energised_s, starts_last_hour
 from waaler.guard.watch import Watch, allows, free_at_s
+from waaler.guard.words import words
 
-__all__ = ["Block", "blocks", "granted_until_s", "held_by", "words"]
-
-WORDS = {
-    Trip.LOW_SUMP: "sump low",
-    Trip.HIGH_TRAY: "tray too full: is the drain blocked?",
-    Trip.NOT_READ: "a protective input cannot be read",
-    Trip.OVERRUN: "locked: ran too long",
-    Trip.NO_FLOW: "nothing moves",
-    Trip.FLOW_WHILE_OFF: "locked: water moves with the pump off",
-}
+__all__ = ["Block", "blocks", "granted_until_s", "held_by"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,17 +23,17 @@ class Block:
     free_at_s: float | None = None
 
 
-def words(trip: Trip, where: Input | None = None) -> str:
-    """What people read of a trip."""
-    if trip is Trip.NOT_READ and where is not None:
-        return f"{where.value} cannot be read"
-    return WORDS[trip]
-
-
 def blocks(state: State, ask: Ask) -> Iterator[Block]:
     """Every reason against this run now. Comparisons are positive, so that a NaN refuses too."""
     if not state.now_s <= ask.valid_until_s:
         yield Block("asked too long ago")
+    if not ask.intended_s > state.stopped_s:
+        yield Block(f"stopped by {state.stopped_by} before it began")
+    if not ask.run_id > state.last_run_id:
+        yield Block("it was asked for before")
+    for hold in state.holds:
+        if forbids(hold, ask.purse):
+            yield Block(f"{hold.kind.value} by {hold.by}", hold.until_s)
     if state.run is not None:
         yield Block("another run is in progress", state.run.until_s + state.limits.rest_s)
     for lock in sorted(state.locks):
@@ -56,16 +49,16 @@ def held_by(state: State) -> Block | None:
 
     Of several the one whose end is not known, else the one that ends last.
     """
-    purse = Purse.SPARE if permit_of(state, Purse.ATTENDED) is None else Purse.ATTENDED
-    found = tuple(blocks(state, Ask(0, 1.0, purse, state.now_s)))
+    purse = Purse.SPARE if allowance(state, Purse.ATTENDED) is None else Purse.ATTENDED
+    found = tuple(blocks(state, Ask(state.last_run_id + 1, 1.0, purse, state.now_s)))
     return max(found, key=lambda block: inf if block.free_at_s is None else block.free_at_s, default=None)
 
 
 def granted_until_s(state: State, ask: Ask) -> float:
-    """The deadline of a run that starts now: asked length and self-test, longest run, permit."""
+    """The deadline of a run that starts now: asked length and self-test, longest run, the hold it belongs to."""
     until_s = state.now_s + min(ask.seconds + test_s(state), state.limits.longest_run_s)
-    permit = permit_of(state, ask.purse)
-    return until_s if permit is None else min(until_s, permit.until_s)
+    hold = allowance(state, ask.purse)
+    return until_s if hold is None else min(until_s, hold.until_s)
 
 
 def _input_blocks(state: State, name: Input, watch: Watch) -> Iterator[Block]:
@@ -107,8 +100,8 @@ def _allowance_blocks(state: State, ask: Ask) -> Iterator[Block]:
             what = "the plan's next 24 h leave too little of" if reserve_s > 0 else "this run would pass"
             yield Block(f"{what} the most per day")
         return
-    permit = permit_of(state, ask.purse)
-    if permit is None:
+    hold = allowance(state, ask.purse)
+    if hold is None:
         yield Block(f"no time for {ask.purse.value} runs was granted")
-    elif not energised_s(state, frozenset({ask.purse})) + seconds <= permit.most_s:
+    elif not energised_s(state, frozenset({ask.purse})) + seconds <= hold.most_s:
         yield Block(f"this run would pass the most for {ask.purse.value} runs")

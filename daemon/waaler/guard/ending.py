@@ -2,12 +2,15 @@
 
 from dataclasses import replace
 
-from waaler.guard.asking import words
-from waaler.guard.memory import DAY_S, Span
+from waaler.guard.memory import DAY_S, Ran, Span
 from waaler.guard.messages import Action, Ended, Relay, Trip, Tripped
 from waaler.guard.state import State
+from waaler.guard.words import words
 
 __all__ = ["Step", "end", "lock"]
+
+KEEP_ENDED = 32
+"""Runs whose end is remembered for records that were away: a night of them and more."""
 
 Step = tuple[State, tuple[Action, ...]]
 
@@ -19,7 +22,6 @@ def end(state: State, reason: str, trip: Trip | None = None) -> Step:
         return state, ()
     kept = tuple(span for span in state.spans if span.ended_s > state.now_s - DAY_S)
     span = Span(run.started_s, state.now_s, run.purse)
-    state = replace(state, run=None, spans=(*kept, span), last_stop_s=state.now_s)
     limits = state.limits
     ended = Ended(
         run.run_id,
@@ -29,6 +31,8 @@ def end(state: State, reason: str, trip: Trip | None = None) -> Step:
         has_flowed=None if limits.normal_flow_l_per_min is None else run.has_flowed,
         was_live=run.was_live if limits.has_read_back else None,
     )
+    ran = (*state.ran, Ran(state.now_s, ended, run.purse, run.until_s - run.started_s))[-KEEP_ENDED:]
+    state = replace(state, run=None, spans=(*kept, span), last_stop_s=state.now_s, ran=ran)
     return state, (Relay(on=False), ended)
 
 

@@ -5,13 +5,15 @@ Times named `_s` without another word are instants of the long hand (seconds of 
 
 from dataclasses import dataclass
 from enum import StrEnum
+from math import inf
 
 from waaler.guard.limits import Limits
 
 __all__ = [
-    "Action", "Alone", "Ask", "Clear", "Contact", "Cut", "Ended", "Event", "Flow", "Granted", "Input", "Instant",
-    "Level", "LevelRead", "LockLifted", "LockStays", "Message", "NewLimits", "Permit", "Permitted", "Purse",
-    "ReadBack", "Refused", "Relay", "Trip", "TripEnded", "Tripped", "Wake",
+    "Action", "Alone", "Ask", "BeginHold", "Clear", "Contact", "Cut", "Disarm", "EndHolds", "Ended", "Event",
+    "Flow", "Granted", "Held", "Hold", "HoldKind", "HoldOver", "Input", "Instant", "Level", "LevelRead",
+    "LockLifted", "LockStays", "Message", "NewLimits", "Purse", "ReadBack", "Refused", "Relay", "RelayRead",
+    "Reserve", "Seen", "Stop", "Stopped", "Trip", "TripEnded", "Tripped", "Wake",
 ]  # fmt: skip
 
 
@@ -72,6 +74,28 @@ class Trip(StrEnum):
     FLOW_WHILE_OFF = "flow while off"
 
 
+class HoldKind(StrEnum):
+    """What a person asked for that keeps other runs away until it ends. The first forbids most."""
+
+    SERVICE = "service"
+    PAUSE = "pause"
+    ATTENDED = "attended"
+    SOAK = "soak"
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """Until until_s only runs of the kind's own purse may start: none in a service or a pause.
+
+    most_s: how much pump time an attended time or a soak may use in all.
+    """
+
+    kind: HoldKind
+    until_s: float
+    by: str
+    most_s: float = 0.0
+
+
 # --- to the guard -------------------------------------------------------------------------------
 
 
@@ -82,6 +106,7 @@ class Ask:
     seconds: wanted length; more than `longest_run` is granted as `longest_run`.
     reserve_s: pump seconds that must stay free for the plan's next 24 h.
     valid_until_s: after this instant the ask is refused, so that a late queue starts nothing.
+    intended_s: when the run was decided on; a person's stop after that instant refuses it.
     """
 
     run_id: int
@@ -89,6 +114,7 @@ class Ask:
     purse: Purse
     valid_until_s: float
     reserve_s: float = 0.0
+    intended_s: float = inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +122,13 @@ class Cut:
     """Stop the run in progress, if any."""
 
     reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """A person ends the run in progress, and every run that was decided on before and has not begun."""
+
+    by: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,12 +159,38 @@ class ReadBack:
 
 
 @dataclass(frozen=True, slots=True)
-class Permit:
-    """A person allows a soak or attended runs: until when, and how much pump time in all."""
+class RelayRead:
+    """What the relay's own line reads; None where it cannot be read or driven."""
 
-    purse: Purse
-    until_s: float
-    most_s: float
+    is_on: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class BeginHold:
+    """A person asks for a hold. order_id: for the answer."""
+
+    hold: Hold
+    order_id: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class EndHolds:
+    """A person ends every hold. order_id: for the answer."""
+
+    by: str
+    order_id: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Reserve:
+    """Run ids up to this one are taken, whatever becomes of the records."""
+
+    run_id: int
+
+
+@dataclass(frozen=True, slots=True)
+class Disarm:
+    """What was seen of the protective inputs proves nothing: a float was found wrong."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +212,10 @@ class Wake:
     """Nothing but the passing of time."""
 
 
-Message = Ask | Cut | LevelRead | Flow | ReadBack | Permit | Clear | NewLimits | Wake
+Message = (
+    Ask | Cut | Stop | LevelRead | Flow | ReadBack | RelayRead | BeginHold | EndHolds | Reserve | Disarm | Clear
+    | NewLimits | Wake
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,14 +273,18 @@ class Ended:
 
 @dataclass(frozen=True, slots=True)
 class Tripped:
+    """input: whose trip it is, None for a trip of pump or relay."""
+
     trip: Trip
     reason: str
     is_locked: bool
+    input: Input | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class TripEnded:
     trip: Trip
+    input: Input | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,11 +300,38 @@ class LockStays:
 
 
 @dataclass(frozen=True, slots=True)
-class Permitted:
-    """A soak or attended time began (until_s) or is over (None)."""
+class Held:
+    """A hold stands, with the end that it really has: an order never shortens one of its own kind."""
 
-    purse: Purse
-    until_s: float | None
+    hold: Hold
+    order_id: int | None = None
 
 
-Action = Relay | Alone | Granted | Refused | Ended | Tripped | TripEnded | LockLifted | LockStays | Permitted
+@dataclass(frozen=True, slots=True)
+class HoldOver:
+    """by: who ended it, None when its time was over."""
+
+    kind: HoldKind
+    by: str | None = None
+    order_id: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Stopped:
+    """A person's stop was carried out, whether anything ran or not."""
+
+    by: str
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """A protective input has shown this level for as long as it needs to act."""
+
+    input: Input
+    level: Level
+
+
+Action = (
+    Relay | Alone | Granted | Refused | Ended | Tripped | TripEnded | LockLifted | LockStays | Held | HoldOver
+    | Stopped | Seen
+)  # fmt: skip

@@ -3,11 +3,13 @@
 from dataclasses import replace
 
 from waaler.guard.contacts import FLOW_SHARE
-from waaler.guard.ending import Step, lock
-from waaler.guard.messages import Action, Trip, TripEnded
+from waaler.guard.ending import Step, end, lock
+from waaler.guard.messages import Action, Relay, Trip, TripEnded, Tripped
 from waaler.guard.state import Run, State
 
-__all__ = ["FLOW_OFF_FOR_S", "OFF_WITHIN_S", "cause_still_there", "flow", "is_dry", "look", "read_back"]
+__all__ = [
+    "FLOW_OFF_FOR_S", "OFF_WITHIN_S", "cause_still_there", "flow", "is_dry", "look", "read_back", "relay_read",
+]  # fmt: skip
 
 OFF_WITHIN_S = 0.2
 """A relay told off must read off after this long. Source: our own S1; relays release in some 10 ms."""
@@ -15,6 +17,10 @@ OFF_WITHIN_S = 0.2
 FLOW_OFF_FOR_S = 30.0
 """Flow with the pump off must stand for this long, since a line that runs back turns the meter. Common practice,
 no source."""
+
+
+STAYS_ON = "locked: the relay's line stays on after it was told off"
+NEVER_ON = "nothing moves: the relay's line does not go on"
 
 
 def flow(state: State, l_per_min: float) -> Step:
@@ -42,6 +48,23 @@ def read_back(state: State, is_on: bool) -> State:
     return replace(state, is_read_back_on=is_on, run=run)
 
 
+def relay_read(state: State, is_on: bool | None) -> Step:
+    """With the relay off its line must read off: whatever else it reads, it is told off again, at every reading.
+
+    In a run it must read on: one that does not moves no water.
+    """
+    run = state.run
+    if run is None:
+        if is_on is False:
+            return replace(state, line_on_since_s=None), ()
+        since_s = state.now_s if state.line_on_since_s is None else state.line_on_since_s
+        return replace(state, line_on_since_s=since_s), (Relay(on=False),)
+    if is_on is not False or state.now_s < run.started_s + OFF_WITHIN_S:
+        return state, ()
+    state, ended = end(state, NEVER_ON, Trip.NO_FLOW)
+    return state, (*ended, Tripped(Trip.NO_FLOW, NEVER_ON, is_locked=False), TripEnded(Trip.NO_FLOW))
+
+
 def look(state: State) -> Step:
     """With the relay off, neither supply nor water may show a pump that runs."""
     if state.run is not None:
@@ -55,6 +78,9 @@ def look(state: State) -> Step:
     state = replace(state, on_since_s=on_since_s)
     if on_since_s is not None and state.now_s >= on_since_s + OFF_WITHIN_S:
         state, actions = lock(state, Trip.OVERRUN)
+    if state.line_on_since_s is not None and state.now_s >= state.line_on_since_s + OFF_WITHIN_S:
+        state, more = lock(state, Trip.OVERRUN, STAYS_ON)
+        actions += more
     if state.flow_since_s is not None and state.now_s >= state.flow_since_s + FLOW_OFF_FOR_S:
         state, more = lock(state, Trip.FLOW_WHILE_OFF)
         actions += more
@@ -71,6 +97,8 @@ def is_dry(state: State, run: Run) -> bool:
 
 
 def cause_still_there(state: State, trip: Trip) -> str | None:
+    if trip is Trip.OVERRUN and state.line_on_since_s is not None:
+        return "the relay's line still reads on"
     if trip is Trip.OVERRUN and state.is_read_back_on:
         return "the supply behind the last contact is still live"
     if trip is Trip.FLOW_WHILE_OFF and state.flow_since_s is not None:

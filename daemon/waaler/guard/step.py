@@ -7,37 +7,45 @@ message, so that no order of events lets a run outlive its deadline or a bad inp
 from dataclasses import replace
 from math import inf
 
-from waaler.guard import contacts, moving
-from waaler.guard.asking import blocks, granted_until_s, words
+from waaler.guard import contacts, holds, moving
+from waaler.guard.asking import blocks, granted_until_s
 from waaler.guard.ending import Step, end, lock
 from waaler.guard.limits import Limits
 from waaler.guard.messages import (
     Action,
     Alone,
     Ask,
+    BeginHold,
     Clear,
     Contact,
     Cut,
+    Disarm,
+    EndHolds,
     Event,
     Flow,
     Granted,
+    Level,
     LevelRead,
     LockLifted,
     LockStays,
     Message,
     NewLimits,
-    Permit,
-    Permitted,
+    Purse,
     ReadBack,
     Refused,
     Relay,
+    RelayRead,
+    Reserve,
+    Seen,
+    Stop,
     Trip,
     TripEnded,
     Tripped,
     Wake,
 )  # fmt: skip
 from waaler.guard.state import PLAN_PURSES, Run, State, energised_s, read_level
-from waaler.guard.watch import Watch, look, next_look_s
+from waaler.guard.watch import Watch, look, next_look_s, shows
+from waaler.guard.words import words
 
 __all__ = ["step"]
 
@@ -63,8 +71,18 @@ def _receive(state: State, message: Message) -> Step:
             return moving.flow(state, l_per_min)
         case ReadBack(is_on):
             return moving.read_back(state, is_on), ()
-        case Permit():
-            return _permit(state, message)
+        case Stop():
+            return holds.stop(state, message)
+        case RelayRead(is_on):
+            return moving.relay_read(state, is_on)
+        case BeginHold():
+            return holds.begin_hold(state, message)
+        case EndHolds():
+            return holds.end_holds(state, message)
+        case Reserve(run_id):
+            return replace(state, reserved_run_id=max(state.reserved_run_id, run_id)), ()
+        case Disarm():
+            return replace(state, seen=frozenset()), ()
         case Clear(by):
             return _clear(state, by)
         case NewLimits(limits):
@@ -89,7 +107,16 @@ def _answer(state: State, ask: Ask) -> Step:
     first: Action = Relay(on=True)
     if contacts.is_due(state):
         run, first = contacts.begun(run), Alone(Contact.MAIN)
-    state = replace(state, run=run, flow_since_s=None, on_since_s=None)
+    state = replace(
+        state,
+        run=run,
+        flow_since_s=None,
+        on_since_s=None,
+        line_on_since_s=None,
+        last_run_id=run.run_id,
+        reserved_run_id=max(state.reserved_run_id, run.run_id),
+        has_watered=state.has_watered or ask.purse is Purse.PLAN,
+    )
     return state, (first, Granted(run.run_id, run.until_s))
 
 
@@ -97,8 +124,8 @@ def _pass_time(state: State) -> Step:
     state, levels = _look_at_levels(state)
     state, run = _look_at_run(state)
     state, idle = moving.look(state)
-    state, permits = _look_at_permits(state)
-    return state, levels + run + idle + permits
+    state, over = holds.look(state)
+    return state, levels + run + idle + over
 
 
 def _look_at_levels(state: State) -> Step:
@@ -108,10 +135,13 @@ def _look_at_levels(state: State) -> Step:
         if before.trip is after.trip:
             continue
         if before.trip is not None:
-            actions.append(TripEnded(before.trip))
+            actions.append(TripEnded(before.trip, name))
         if after.trip is not None:
-            actions.append(Tripped(after.trip, words(after.trip, name), is_locked=False))
-    return replace(state, watches=watches), tuple(actions)
+            actions.append(Tripped(after.trip, words(after.trip, name), is_locked=False, input=name))
+    seen = {(name, level) for name, watch in watches if (level := shows(watch, state.now_s)) is not None}
+    new = sorted(seen - state.seen)
+    state = replace(state, watches=watches, seen=state.seen | seen if new else state.seen)
+    return state, (*actions, *(Seen(name, Level(level)) for name, level in new))
 
 
 def _look_at_run(state: State) -> Step:
@@ -119,6 +149,8 @@ def _look_at_run(state: State) -> Step:
     run = state.run
     if run is None:
         return state, ()
+    if not state.now_s < run.until_s + state.limits.late_s:
+        return _end_at_deadline(state, run)  # whatever else came to light meanwhile, it ran too long
     for name, watch in state.watches:
         if watch.trip is not None:
             return end(state, words(watch.trip, name), watch.trip)
@@ -158,20 +190,6 @@ def _look_at_contacts(state: State, run: Run) -> Step:
     return replace(state, tested_s=state.now_s), (Relay(on=True),)
 
 
-def _look_at_permits(state: State) -> Step:
-    over = tuple(permit for permit in state.permits if not state.now_s < permit.until_s)
-    if not over:
-        return state, ()
-    left = tuple(permit for permit in state.permits if permit not in over)
-    return replace(state, permits=left), tuple(Permitted(permit.purse, None) for permit in over)
-
-
-def _permit(state: State, permit: Permit) -> Step:
-    """A later permit for the same purse replaces the earlier; one that is over by now takes it back."""
-    others = tuple(other for other in state.permits if other.purse is not permit.purse)
-    return replace(state, permits=(*others, permit)), (Permitted(permit.purse, permit.until_s),)
-
-
 def _clear(state: State, by: str) -> Step:
     actions: list[Action] = []
     left = set(state.locks)
@@ -186,13 +204,19 @@ def _clear(state: State, by: str) -> Step:
 
 
 def _take_limits(state: State, limits: Limits) -> State:
-    """Stricter limits shorten a run in progress, looser ones leave it alone. The fitted inputs stay."""
+    """Stricter limits shorten a run in progress, looser ones leave it alone.
+
+    What is fitted stays: an input or a meter that the file has only now brings none of its limits before its line
+    is open.
+    """
+    fitted = state.limits.normal_flow_l_per_min
     limits = replace(
         limits,
         has_sump_float=state.limits.has_sump_float,
         has_tray_float=state.limits.has_tray_float,
         has_read_back=state.limits.has_read_back,
         has_cutoff=state.limits.has_cutoff,
+        normal_flow_l_per_min=fitted and (limits.normal_flow_l_per_min or fitted),
     )
     watches = tuple((name, _watch_with(watch, limits)) for name, watch in state.watches)
     state = replace(state, limits=limits, watches=watches)
@@ -223,7 +247,7 @@ def _watch_with(watch: Watch, limits: Limits) -> Watch:
 
 def _wake_at_s(state: State) -> float:
     due = [next_look_s(watch) for _, watch in state.watches]
-    due += [permit.until_s for permit in state.permits]
+    due += [hold.until_s for hold in state.holds]
     if state.run is not None:
         due.append(state.run.until_s)
         if state.run.testing is not None:
@@ -233,6 +257,8 @@ def _wake_at_s(state: State) -> float:
             due.append(seen_by_s if seen_by_s > state.now_s else inf)
     if state.run is None and state.on_since_s is not None and Trip.OVERRUN not in state.locks:
         due.append(state.on_since_s + moving.OFF_WITHIN_S)
+    if state.run is None and state.line_on_since_s is not None and Trip.OVERRUN not in state.locks:
+        due.append(state.line_on_since_s + moving.OFF_WITHIN_S)
     if state.flow_since_s is not None and Trip.FLOW_WHILE_OFF not in state.locks:
         due.append(state.flow_since_s + moving.FLOW_OFF_FOR_S)
     return min(due, default=inf)

@@ -12,7 +12,7 @@ from math import inf
 
 from waaler.guard.messages import Level, Trip
 
-__all__ = ["Watch", "allows", "free_at_s", "look", "next_look_s", "read"]
+__all__ = ["Watch", "allows", "free_at_s", "look", "next_look_s", "read", "shows"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +70,14 @@ def allows(watch: Watch, now_s: float) -> bool:
     """Whether this input lets a run start now: trusted, freshly good, and no doubt since."""
     is_good = watch.level is Level.GOOD and now_s < watch.read_until_s + watch.stale_after_s
     return is_good and watch.hold_s is None and watch.trip is None and watch.bad_since_s is None
+
+
+def shows(watch: Watch, now_s: float) -> Level | None:
+    """The level that it has shown for `confirm`; None in doubt, and where it cannot be read."""
+    if _is_confirmed_bad(watch, now_s):
+        return Level.BAD
+    is_fresh = watch.level is Level.GOOD and now_s < watch.read_until_s + watch.stale_after_s
+    return Level.GOOD if is_fresh and now_s >= _good_since_s(watch) + watch.confirm_s else None
 
 
 def next_look_s(watch: Watch) -> float:

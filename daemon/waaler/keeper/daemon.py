@@ -16,10 +16,10 @@ import structlog
 
 from waaler.core import decisions
 from waaler.core.facts import Deed, Severity
-from waaler.core.messages import Look, Notice, Seen
+from waaler.core.messages import Look, Notice
 from waaler.core.texts import loose, not_told
 from waaler.devices.bench import Bench
-from waaler.guard.messages import Cut, Instant
+from waaler.guard.messages import Cut, Instant, Stop
 from waaler.keeper.child import NotifyChild
 from waaler.keeper.clock import Clock, boot_id, long_s
 from waaler.keeper.control import ControlSocket
@@ -133,7 +133,7 @@ class _Daemon:
         self._keeper = Keeper(core, self._clock, self._record, self._tell_guard, self._chores)
         self._keeper.alerts = restored.alerts
         self._recorder = Recorder(
-            lambda: Store(self._files.database, boot, self._files.second_copy),
+            lambda: Store(self._files.database, boot),
             self._keeper.post,
             self._clock.now,
             self._part_died,
@@ -277,7 +277,7 @@ class _Daemon:
         self._keeper.post(Notice(f"not-told-{name}", Severity.SOON, words))
 
     def _stop_run(self, who: str) -> None:
-        self._guard.inbox.put(Cut(f"stopped by {who}"))
+        self._guard.inbox.put(Stop(who))
 
     def _tell_status(self) -> dict[str, Any]:
         keeper = self._keeper
@@ -305,19 +305,11 @@ class _Daemon:
         self._note_clock_step(at)
         self._manager.status(one_line(self._keeper.state, self._guard.state, at))
         self._end_if_still("guard", self._guard_stillness.look(self._guard.beat_s))
-        self._note_seen()
         if self._must_reload.is_set() or self._watch.has_changed(at.long_s):
             self._must_reload.clear()
             self._reload()
         if self._child is not None:
             self._child.look(at.long_s)
-
-    def _note_seen(self) -> None:
-        """What of the list of states to be seen stands there now."""
-        unproven = self._keeper.state.unproven
-        for name, watch in self._guard.state.watches if unproven else ():
-            if watch.level is not None and (name, watch.level) in unproven:
-                self._keeper.post(Seen(name, watch.level))
 
     def _note_clock_step(self, at: Instant) -> None:
         """The scheduler sleeps by another clock and would not notice."""

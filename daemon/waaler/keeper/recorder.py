@@ -82,10 +82,9 @@ class Recorder(LastingThread):
             return
         is_kept = self._try(lambda store: store.write(facts))
         self._facts = [] if is_kept else facts[-MOST_WAITING:]
-        has_copy = is_kept and self._store is not None and self._store.copy_problem is None
         for fact in facts:
             if isinstance(fact, RunIntent):
-                self._tell(Recorded(fact.run_id, is_kept=has_copy))
+                self._tell(Recorded(fact.run_id, is_kept=is_kept))
 
     def _write_samples(self) -> None:
         """Samples in one go with the note that the daemon lives: few writes spare the card."""

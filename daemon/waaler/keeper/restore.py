@@ -30,12 +30,11 @@ class Files:
     """Where a bed's records stand. accepted: the last accepted file, which tells a first start from a loss."""
 
     database: Path
-    second_copy: Path
     accepted: Path
 
     @classmethod
     def of(cls, folder: Path, bed: str) -> "Files":
-        return cls(folder / f"{bed}.db", folder / f"{bed}.guard.json", folder / f"{bed}.accepted.yaml")
+        return cls(folder / f"{bed}.db", folder / f"{bed}.accepted.yaml")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,10 +48,10 @@ class Restored:
 
 def restore(files: Files, boot: str, plan: Plan, at: Instant) -> Restored:
     """The memory of the time before; runs that the last daemon left open are recorded as interrupted."""
-    is_first = not (files.database.exists() or files.second_copy.exists() or files.accepted.exists())
+    is_first = not (files.database.exists() or files.accepted.exists())
     is_lost = not files.database.exists() and not is_first
     try:
-        store, aside = open_or_set_aside(files.database, boot, files.second_copy)
+        store, aside = open_or_set_aside(files.database, boot)
     except (sqlite3.Error, OSError) as problem:
         log.error("records_cannot_be_opened", problem=str(problem))
         return Restored(after_loss(plan, at), {}, (Notice("history-not-kept", Severity.SOON, HISTORY_NOT_KEPT),))
@@ -76,8 +75,8 @@ def restore(files: Files, boot: str, plan: Plan, at: Instant) -> Restored:
         "It is told once.",
     )
     notice = Notice("history-lost", Severity.SOON, replace(words, is_moment=True))
-    guard = replace(guard, tripped=assumed.guard.tripped)
-    return Restored(replace(memory, guard=guard, has_watered=True), {}, (notice,))
+    guard = replace(guard, tripped=assumed.guard.tripped, has_watered=True)
+    return Restored(replace(memory, guard=guard), {}, (notice,))
 
 
 def _ended_badly(end: End | None) -> tuple[Notice, ...]:
@@ -89,8 +88,9 @@ def _ended_badly(end: End | None) -> tuple[Notice, ...]:
 
 
 def _memory(store: Store, at: Instant) -> Memory:
-    store.write([*store.interrupted(at), Deed(at, "start", "the daemon started")])
-    return store.memory(at)
+    guard = store.memory(at).guard
+    store.write([*store.unended(at, guard, is_whole=False), Deed(at, "start", "the daemon started")])
+    return replace(store.memory(at), guard=guard)
 
 
 def _standing(database: Path, zone: str) -> Alerts:

@@ -7,10 +7,11 @@ from zoneinfo import ZoneInfo
 from waaler.core.forecast import expected
 from waaler.core.state import Stage
 from waaler.core.state import State as CoreState
-from waaler.guard.asking import held_by, words
+from waaler.guard.asking import held_by
 from waaler.guard.messages import Instant
 from waaler.guard.state import PLAN_PURSES, energised_s
 from waaler.guard.state import State as GuardState
+from waaler.guard.words import words
 from waaler.plan.advisers import AdviserState, invalid_because
 from waaler.plan.sensing import UNITS
 from waaler.plan.timetable import upcoming
@@ -71,8 +72,8 @@ def _state(core: CoreState, guard: GuardState) -> str:
         return "locked"
     if any(watch.trip for _, watch in guard.watches):
         return "stopped for safety"
-    if core.standing is not None:
-        return core.standing.what
+    if core.hold is not None:
+        return core.hold.kind.value
     return "waiting"
 
 
@@ -111,11 +112,11 @@ def _held_by(guard: GuardState, at: Instant) -> dict[str, Any] | None:
 
 
 def _standing(core: CoreState, at: Instant, zone: str) -> dict[str, Any] | None:
-    standing = core.standing
-    if standing is None:
+    hold = core.hold
+    if hold is None:
         return None
-    until = rfc3339(at.wall_s + standing.until_s - at.long_s, zone)
-    return {"what": standing.what, "until": until, "by": standing.by}
+    until = rfc3339(at.wall_s + hold.until_s - at.long_s, zone)
+    return {"what": hold.kind.value, "until": until, "by": hold.by}
 
 
 def _sump(core: CoreState, at: Instant, zone: str) -> dict[str, Any] | None:

@@ -63,16 +63,6 @@ class Boots:
             return latest_s
         return min(latest_s, now.long_s - (now.wall_s - (long_s + float(offset_s))))
 
-    def copied_here(
-        self, boot: str, long_s: float, sure_wall_s: float | None, seconds: float, now: Instant
-    ) -> float:
-        """The same for the start of a run of so many seconds that the second copy tells of."""
-        if boot == self._name:
-            return long_s
-        if sure_wall_s is None or not now.is_sure:
-            return -seconds
-        return min(-seconds, now.long_s - (now.wall_s - sure_wall_s))
-
     def is_known(self, boot: int, now: Instant) -> bool:
         """Whether ages since that boot are exact."""
         name, _, offset_s = self._row(boot)

@@ -66,11 +66,11 @@ class Inserts:
                 self._deed(fact, boot)
             case TripBegan():
                 self._trip(fact, boot)
-            case TripOver(at, trip, by):
+            case TripOver(at, trip, by, where):
                 self._db.execute(
                     "UPDATE trip SET over_boot = ?, over_long_s = ?, over_wall_s = ?, over_is_sure = ?, by = ?"
-                    " WHERE trip = ? AND over_wall_s IS NULL",
-                    (*_moment(boot, at), by, trip.value),
+                    " WHERE trip = ? AND input = ? AND over_wall_s IS NULL",
+                    (*_moment(boot, at), by, trip.value, where or ""),
                 )
 
     def samples(self, rows: Iterable[SampleRow]) -> None:
@@ -141,7 +141,7 @@ class Inserts:
         self._lost_intent(fact.run_id, fact.at, boot)
         is_new = self._db.execute(
             "UPDATE run SET outcome = ?, actual_s = ?, result_reason = ?, ended_boot = ?, ended_long_s = ?,"
-            " ended_wall_s = ?, ended_is_sure = ? WHERE id = ? AND outcome IS NULL",
+            " ended_wall_s = ?, ended_is_sure = ? WHERE id = ? AND (outcome IS NULL OR outcome = 'interrupted')",
             (fact.outcome.value, fact.seconds, fact.reason, *_moment(boot, fact.at), fact.run_id),
         ).rowcount
         if is_new:
@@ -207,8 +207,8 @@ class Inserts:
     def _trip(self, fact: TripBegan, boot: int) -> None:
         self._db.execute(
             "INSERT OR IGNORE INTO trip (trip, reason, is_locked, began_boot, began_long_s, began_wall_s,"
-            " began_is_sure) VALUES (?, ?, ?, ?, ?, ?, ?)",
-            (fact.trip.value, fact.reason, fact.is_locked, *_moment(boot, fact.at)),
+            " began_is_sure, input) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+            (fact.trip.value, fact.reason, fact.is_locked, *_moment(boot, fact.at), fact.input or ""),
         )
 
     def _post(self, what: str, ref: int, at: Instant) -> None:

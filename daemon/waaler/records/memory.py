@@ -1,27 +1,25 @@
-"""What the core must know after a restart, read from the records and the second copy."""
+"""What the core must know after a restart, and the guard if its journal is lost, read from the records."""
 
 import sqlite3
 from datetime import date
 from typing import Any
 
 from waaler.core.facts import Cause, Outcome, RunResult, Severity
-from waaler.core.memory import Given, Memory, Standing
+from waaler.core.memory import Given, Memory
 from waaler.core.standing import OpenAlert
-from waaler.guard.memory import DAY_S, Span
+from waaler.core.state import Active, Stage, Wanted
+from waaler.guard.memory import DAY_S, Ran, Span
 from waaler.guard.memory import Memory as GuardMemory
-from waaler.guard.messages import Input, Instant, Level, Permit, Purse, Trip
+from waaler.guard.messages import Hold, HoldKind, Input, Instant, Level, Purse, Trip
 from waaler.plan.types import CycleKey
 from waaler.records.boots import Boots
 from waaler.records.past import Rows, tended, upkeep
 from waaler.records.past import rows as _rows
-from waaler.records.second_copy import SecondCopy
 
-__all__ = ["interrupted", "restore"]
+__all__ = ["restore", "run_in_progress", "unended"]
 
 KEEP_KEYS_S = 2 * DAY_S
-PROTECTIVE = frozenset({Trip.LOW_SUMP, Trip.HIGH_TRAY, Trip.NOT_READ})
-STANDINGS = ("pause", "service", "soak", "attended")
-PURSES = {"soak": Purse.SOAK, "attended": Purse.ATTENDED}
+WHOSE = {Trip.LOW_SUMP: Input.SUMP_LOW, Trip.HIGH_TRAY: Input.TRAY_HIGH}
 OWING = (Outcome.MISSED.value, Outcome.REFUSED.value, Outcome.CUT_SHORT.value, Outcome.INTERRUPTED.value)
 SEEN = (
     "SELECT text FROM deed WHERE what = 'input-seen'"
@@ -33,32 +31,73 @@ RECENT_RUNS = 1000
 
 DIED_RUNNING = "the daemon ended during it; counted to its deadline, since nobody saw when the pump stopped"
 DIED_BEFORE = "the daemon ended before it was known whether it started; counted in full"
+NEVER_BEGUN = "the daemon ended before it began"
 
 
-def interrupted(db: sqlite3.Connection, copy: SecondCopy | None, now: Instant) -> list[RunResult]:
-    """The results of runs without one. What nobody saw counts to the deadline."""
+def unended(
+    db: sqlite3.Connection, now: Instant, guard: GuardMemory, running: int | None, is_whole: bool
+) -> list[RunResult]:
+    """The results of runs without one: as the guard remembers their end, else what nobody saw to the deadline.
+
+    Runs that only the guard knows of are among them. is_whole: a run that the guard does not know never began.
+    """
+    ended = {ran.ended.run_id: ran for ran in (*guard.ran, *([guard.open_run] if guard.open_run else []))}
     rows = _rows(db, "SELECT id, granted_s, asked_s FROM run WHERE outcome IS NULL ORDER BY id")
     results = [
-        _died(row["id"], now, row["asked_s"] if row["granted_s"] is None else row["granted_s"], row["granted_s"])
+        _result(now, ended[row["id"]]) if row["id"] in ended else _died(row, now, is_whole)
         for row in rows
+        if row["id"] != running
     ]
-    copied = [] if copy is None else [run for run in copy.runs.values() if not run.has_ended]
-    lost = [run for run in copied if not _rows(db, "SELECT id FROM run WHERE id = ?", run.run_id)]
-    return results + [_died(run.run_id, now, run.seconds, run.seconds) for run in lost]
+    lost = [ran for run_id, ran in ended.items() if not _rows(db, "SELECT id FROM run WHERE id = ?", run_id)]
+    return results + [_result(now, ran) for ran in lost]
 
 
-def restore(db: sqlite3.Connection, boots: Boots, copy: SecondCopy | None, now: Instant) -> Memory:
+def _result(now: Instant, ran: Ran) -> RunResult:
+    """As the decisions would have written it, had they lived to hear it."""
+    ended = ran.ended
+    at = Instant(ran.ended_s, now.wall_s - (now.long_s - ran.ended_s), now.is_sure)
+    outcome = Outcome.DONE if ended.seconds >= ran.granted_s - 0.5 else Outcome.STOPPED
+    if ended.trip is not None:
+        outcome = Outcome.CUT_SHORT
+    return RunResult(ended.run_id, at, outcome, ended.seconds, ended.reason)
+
+
+def run_in_progress(db: sqlite3.Connection, run_id: int, until_s: float) -> Active | None:
+    rows = _rows(db, "SELECT * FROM run WHERE id = ?", run_id)
+    if not rows:
+        return None
+    row = rows[0]
+    key = None if row["day"] is None else CycleKey(date.fromisoformat(row["day"]), row["window"], row["n"])
+    wanted = Wanted(
+        Cause(row["cause"]),
+        Purse(row["purse"]),
+        row["asked_s"],
+        row["reason"],
+        planned_s=row["planned_s"],
+        key=key,
+        planned_at_s=row["planned_at_s"],
+        pulse=row["pulse"],
+        pulses=row["pulses"],
+        by=row["by"],
+    )
+    return Active(run_id, wanted, Stage.RUNNING, until_s - (row["granted_s"] or row["asked_s"]), until_s)
+
+
+def restore(db: sqlite3.Connection, boots: Boots, now: Instant) -> Memory:
     recent = _Recent(_rows(db, "SELECT * FROM run ORDER BY id DESC LIMIT ?", RECENT_RUNS), boots, now)
-    standing, permits = _standing(db, boots, now)
     return Memory(
         guard=GuardMemory(
-            spans=_spans(recent, copy, boots, now),
+            spans=tuple(sorted(recent.spans().values(), key=lambda span: span.started_s)),
             last_stop_s=recent.last_stop_s(),
-            locks=_trips(db, "is_locked") | (frozenset() if copy is None else copy.locks),
-            tripped=_trips(db, "NOT is_locked") & PROTECTIVE,
-            permits=permits,
+            locks=frozenset(Trip(row["trip"]) for row in _open_trips(db, "is_locked")),
+            tripped=_tripped(db),
+            holds=_holds(db, boots, now),
+            seen=_seen(db),
+            has_watered=bool(_rows(db, UNATTENDED)),
+            last_run_id=recent.next_run_id() - 1,
+            reserved_run_id=recent.next_run_id() - 1,
         ),
-        next_run_id=max(recent.next_run_id(), 1 if copy is None else copy.next_run_id),
+        next_run_id=recent.next_run_id(),
         looked_at_s=boots.last_alive_s,
         done=recent.done(),
         given=recent.given(),
@@ -67,9 +106,6 @@ def restore(db: sqlite3.Connection, boots: Boots, copy: SecondCopy | None, now: 
         last_catch_up_s=recent.last_catch_up_s(),
         is_owed=recent.is_owed(),
         pulse_s=_pulse_s(db),
-        standing=standing,
-        has_watered=bool(_rows(db, UNATTENDED)),
-        seen=_seen(db),
         open_alerts=_open_alerts(db, boots, now),
         tended=tended(db, boots, now),
         upkeep=upkeep(db),
@@ -96,10 +132,6 @@ class _Recent:
             if started_s + seconds > self._now.long_s - DAY_S:
                 spans[row["id"]] = Span(started_s, started_s + seconds, Purse(row["purse"]))
         return spans
-
-    def saw_start_of(self, run_id: int) -> bool:
-        """Whether its start is in the database, where ages are known best."""
-        return any(row["id"] == run_id and row["started_boot"] is not None for row in self._rows)
 
     def last_stop_s(self) -> float | None:
         """None where its age is not known; then the start of the daemon counts as the stop."""
@@ -159,9 +191,12 @@ class _Recent:
         return False
 
 
-def _died(run_id: int, now: Instant, seconds: float, granted_s: float | None) -> RunResult:
-    reason = DIED_BEFORE if granted_s is None else DIED_RUNNING
-    return RunResult(run_id, now, Outcome.INTERRUPTED, seconds, reason)
+def _died(row: dict[str, Any], now: Instant, is_whole: bool) -> RunResult:
+    if row["granted_s"] is not None:
+        return RunResult(row["id"], now, Outcome.INTERRUPTED, row["granted_s"], DIED_RUNNING)
+    if is_whole:
+        return RunResult(row["id"], now, Outcome.INTERRUPTED, 0.0, NEVER_BEGUN)
+    return RunResult(row["id"], now, Outcome.INTERRUPTED, row["asked_s"], DIED_BEFORE)
 
 
 def _wet_s(row: dict[str, Any]) -> float:
@@ -177,20 +212,22 @@ def _is_full(row: dict[str, Any]) -> bool:
     return bool(row["outcome"] == Outcome.DONE and is_last and row["purse"] != Purse.SOAK)
 
 
-def _spans(recent: _Recent, copy: SecondCopy | None, boots: Boots, now: Instant) -> tuple[Span, ...]:
-    spans = recent.spans()
-    for run in [] if copy is None else copy.runs.values():
-        if run.run_id in spans and recent.saw_start_of(run.run_id):
-            continue
-        started_s = boots.copied_here(run.boot, run.long_s, run.wall_s if run.is_sure else None, run.seconds, now)
-        if started_s + run.seconds > now.long_s - DAY_S:
-            spans[run.run_id] = Span(started_s, started_s + run.seconds, run.purse)
-    return tuple(sorted(spans.values(), key=lambda span: span.started_s))
+def _open_trips(db: sqlite3.Connection, condition: str) -> Rows:
+    return _rows(db, f"SELECT trip, input FROM trip WHERE over_wall_s IS NULL AND {condition}")
 
 
-def _trips(db: sqlite3.Connection, condition: str) -> frozenset[Trip]:
-    rows = _rows(db, f"SELECT trip FROM trip WHERE over_wall_s IS NULL AND {condition}")
-    return frozenset(Trip(row["trip"]) for row in rows)
+def _tripped(db: sqlite3.Connection) -> frozenset[tuple[Input, Trip]]:
+    """Of an old row without its input every one may be meant."""
+    found: set[tuple[Input, Trip]] = set()
+    for row in _open_trips(db, "NOT is_locked"):
+        trip = Trip(row["trip"])
+        if row["input"]:
+            found.add((Input(row["input"]), trip))
+        elif trip in WHOSE:
+            found.add((WHOSE[trip], trip))
+        elif trip is Trip.NOT_READ:
+            found |= {(name, trip) for name in Input}
+    return frozenset(found)
 
 
 def _open_alerts(db: sqlite3.Connection, boots: Boots, now: Instant) -> tuple[OpenAlert, ...]:
@@ -225,17 +262,20 @@ def _seen(db: sqlite3.Connection) -> frozenset[tuple[Input, Level]]:
     return frozenset((Input(name), Level(level)) for name, level in marks)
 
 
-def _standing(db: sqlite3.Connection, boots: Boots, now: Instant) -> tuple[Standing | None, tuple[Permit, ...]]:
-    """The order that still stands, and the pump time that goes with a soak or an attended time."""
-    ends = ("resume", *(f"{what}-over" for what in STANDINGS))
-    names = ", ".join(f"'{what}'" for what in (*STANDINGS, *ends))
-    rows = _rows(db, f"SELECT * FROM deed WHERE what IN ({names}) ORDER BY id DESC LIMIT 1")
-    if not rows or rows[0]["what"] in ends or rows[0]["until_wall_s"] is None:
-        return None, ()
-    row = rows[0]
-    until_s = boots.here(row["boot"], row["long_s"] + row["until_wall_s"] - row["wall_s"], now)
-    if until_s <= now.long_s:
-        return None, ()
-    purse = PURSES.get(row["what"])
-    permits = (Permit(purse, until_s, row["seconds"]),) if purse is not None and row["seconds"] else ()
-    return Standing(row["what"], until_s, row["by"] or "a person"), permits
+def _holds(db: sqlite3.Connection, boots: Boots, now: Instant) -> tuple[Hold, ...]:
+    """The orders that still stand, with the pump time that goes with a soak or an attended time."""
+    found: list[Hold] = []
+    for kind in HoldKind:
+        rows = _rows(
+            db,
+            "SELECT * FROM deed WHERE what IN (?, ?, 'resume') ORDER BY id DESC LIMIT 1",
+            kind.value,
+            f"{kind.value}-over",
+        )
+        if not rows or rows[0]["what"] != kind.value or rows[0]["until_wall_s"] is None:
+            continue
+        row = rows[0]
+        until_s = boots.here(row["boot"], row["long_s"] + row["until_wall_s"] - row["wall_s"], now)
+        if until_s > now.long_s:
+            found.append(Hold(kind, until_s, row["by"] or "a person", row["seconds"] or 0.0))
+    return tuple(found)

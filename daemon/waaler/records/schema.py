@@ -222,7 +222,13 @@ INSERT INTO outbox SELECT id, what, ref, wall_s FROM old_outbox ORDER BY id;
 DROP TABLE old_outbox
 """
 
-MIGRATIONS: tuple[str, ...] = (FIRST, SECOND, THIRD)
+FOURTH = """
+ALTER TABLE trip ADD COLUMN input TEXT NOT NULL DEFAULT '';
+DROP INDEX trip_open;
+CREATE UNIQUE INDEX trip_open ON trip (trip, input) WHERE over_wall_s IS NULL
+"""
+
+MIGRATIONS: tuple[str, ...] = (FIRST, SECOND, THIRD, FOURTH)
 """Each takes the file from the version of its index to the next; one that was released never changes."""
 
 SCHEMA_VERSION = len(MIGRATIONS)

@@ -8,12 +8,13 @@ from pathlib import Path
 
 from waaler.core.facts import Fact, RunResult
 from waaler.core.memory import Memory
+from waaler.core.state import Active
+from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Instant
 from waaler.records import memory
 from waaler.records.boots import Boots, End
 from waaler.records.inserts import Inserts
 from waaler.records.schema import NewerRecords, NoRecords, StoreError, keep_before, migrate, transaction
-from waaler.records.second_copy import SecondCopy
 from waaler.records.thinning import thin
 
 __all__ = ["End", "NewerRecords", "NoRecords", "Sample", "Store", "StoreError", "open_or_set_aside"]
@@ -46,13 +47,13 @@ class Sample:
 class Store:
     """Opens or makes the database.
 
-    boot: the id of this boot; within it the ages of facts are exact. second_copy: the small file that repeats what
-    the guard must not forget; None for a rehearsal. is_lasting False: a power cut may take it all; for a rehearsal.
+    boot: the id of this boot; within it the ages of facts are exact. is_lasting False: a power cut may take it all,
+    for a rehearsal.
 
     Raises NewerRecords, and sqlite3.Error where the file cannot be opened or is none of SQLite's.
     """
 
-    def __init__(self, path: Path, boot: str, second_copy: Path | None = None, is_lasting: bool = True) -> None:
+    def __init__(self, path: Path, boot: str, is_lasting: bool = True) -> None:
         self._is_lasting = is_lasting
         self._db = sqlite3.connect(path, isolation_level=None, timeout=BUSY_MS / 1000)
         try:
@@ -65,24 +66,18 @@ class Store:
             raise
         self._boots = Boots(self._db, boot)
         self._inserts = Inserts(self._db)
-        self._copy = None if second_copy is None else SecondCopy(second_copy, boot)
-        self._is_copy_due = False
-        self.copy_problem: str | None = None
 
     def write(self, facts: Sequence[Fact]) -> None:
         """All of them or none, on disk when it returns; results and alerts also stand in the outbox then.
 
-        The second copy is saved whatever the database says; where that fails it is tried again with the next facts,
-        and copy_problem says why. Raises sqlite3.Error.
+        Raises sqlite3.Error.
         """
         if not facts:
             return
-        if self._copy is not None and self._copy.note(facts):
-            self._is_copy_due = True
-        try:
-            self._write(facts)
-        finally:
-            self._save_copy(facts[-1].at)
+        with transaction(self._db):
+            for fact in facts:
+                self._inserts.fact(fact, self._boots.note(fact.at))
+            self._inserts.bound_outbox(MOST_OUTBOX_RUNS)
 
     def write_samples(self, samples: Sequence[Sample], alive: Instant | None = None) -> None:
         """In one transaction, with the note that the daemon lived up to now: fewer pages for the card.
@@ -112,13 +107,25 @@ class Store:
         """How the former process ended; None where none is known. Ask before this one notes its own start."""
         return self._boots.last_end()
 
-    def interrupted(self, now: Instant) -> list[RunResult]:
-        """The results, still to be written, of runs that a former process began and did not end."""
-        return memory.interrupted(self._db, self._copy, now)
+    def unended(
+        self, now: Instant, guard: GuardMemory, running: int | None = None, is_whole: bool = True
+    ) -> list[RunResult]:
+        """The results, still to be written, of runs that nobody wrote the end of.
+
+        guard: what it remembers; is_whole: all of it. running: the run that it makes now.
+        """
+        return memory.unended(self._db, now, guard, running, is_whole)
 
     def memory(self, now: Instant) -> Memory:
-        """What the core must know after a restart, by the long hand of this boot."""
-        return memory.restore(self._db, self._boots, self._copy, now)
+        """What the core must know after a restart, by the long hand of this boot.
+
+        Its part for the guard is what a lost journal is made up for with.
+        """
+        return memory.restore(self._db, self._boots, now)
+
+    def run_in_progress(self, run_id: int, until_s: float) -> Active | None:
+        """A run that the guard still makes, for decisions that begin anew; None where its intent is not kept."""
+        return memory.run_in_progress(self._db, run_id, until_s)
 
     def check(self) -> None:
         """Reads the whole file. Raises sqlite3.DatabaseError if it is damaged."""
@@ -141,40 +148,24 @@ class Store:
     def _sync_fully(self) -> None:
         self._db.execute("PRAGMA synchronous = FULL" if self._is_lasting else "PRAGMA synchronous = OFF")
 
-    def _save_copy(self, at: Instant) -> None:
-        if self._copy is None or not self._is_copy_due:
-            return
-        try:
-            self._copy.save(at)
-        except OSError as problem:
-            self.copy_problem = str(problem)
-            return
-        self._is_copy_due, self.copy_problem = False, None
 
-    def _write(self, facts: Sequence[Fact]) -> None:
-        with transaction(self._db):
-            for fact in facts:
-                self._inserts.fact(fact, self._boots.note(fact.at))
-            self._inserts.bound_outbox(MOST_OUTBOX_RUNS)
-
-
-def open_or_set_aside(path: Path, boot: str, second_copy: Path | None = None) -> tuple[Store, Path | None]:
+def open_or_set_aside(path: Path, boot: str) -> tuple[Store, Path | None]:
     """The store, and where a file went that could not be used: damaged, not a database, or newer.
 
     A file that is set aside keeps its name with a time behind it. Raises sqlite3.OperationalError for a disk or
     folder that takes no file at all.
     """
     try:
-        return _open_checked(path, boot, second_copy), None
+        return _open_checked(path, boot), None
     except sqlite3.OperationalError:
         raise
     except (sqlite3.DatabaseError, NewerRecords):
         aside = _set_aside(path)
-        return Store(path, boot, second_copy), aside
+        return Store(path, boot), aside
 
 
-def _open_checked(path: Path, boot: str, second_copy: Path | None) -> Store:
-    store = Store(path, boot, second_copy)
+def _open_checked(path: Path, boot: str) -> Store:
+    store = Store(path, boot)
     try:
         store.check()
     except BaseException:

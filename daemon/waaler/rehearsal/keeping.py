@@ -1,10 +1,12 @@
 """Keeps a rehearsal's records: in a file of its own, made anew, never the daemon's."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from waaler.core.facts import Fact
 from waaler.core.memory import Memory
+from waaler.guard.journal import Found, Health, as_known_now, with_records
 from waaler.guard.messages import Instant
 from waaler.records.store import Sample, Store
 from waaler.rehearsal.play import Play
@@ -41,13 +43,14 @@ class FileKeeping:
         if len(self._samples) >= FACTS_AT_ONCE:
             self._flush()
 
-    def memory(self, boot: str, at: Instant) -> Memory:
-        """As the daemon does at a start: runs that were left open are interrupted first."""
+    def memory(self, boot: str, at: Instant, found: Found) -> Memory:
+        """As the daemon does at a start: runs that were left open get their ends first."""
         self._flush()
         self._store.close()
         self._store = Store(self._path, boot=boot, is_lasting=False)
-        self._store.write(self._store.interrupted(at))
-        return self._store.memory(at)
+        guard = with_records(found, as_known_now(found, boot, at), self._store.memory(at).guard)
+        self._store.write(self._store.unended(at, guard, is_whole=found.health is Health.WHOLE))
+        return replace(self._store.memory(at), guard=guard)
 
     def lose(self) -> None:
         """Everything kept so far is gone, and a new file begun."""

@@ -5,6 +5,7 @@ from typing import Protocol
 
 from waaler.core.facts import Fact
 from waaler.core.memory import Memory
+from waaler.guard.journal import Found
 from waaler.guard.messages import Instant
 
 __all__ = ["Keeping", "Trace"]
@@ -17,7 +18,8 @@ class Keeping(Protocol):
 
     def sample(self, name: str, unit: str, wall_s: float, value: float) -> None: ...
 
-    def memory(self, boot: str, at: Instant) -> Memory: ...
+    def memory(self, boot: str, at: Instant, found: Found) -> Memory:
+        """found: the guard's journal."""
 
     def lose(self) -> None:
         """Everything kept so far is gone."""

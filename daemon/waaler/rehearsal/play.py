@@ -5,6 +5,7 @@ small step of the bed. Power that fails ends the core; when it is back a new one
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 from math import inf
 from random import Random
 from statistics import median
@@ -15,9 +16,11 @@ from waaler.core.facts import Fact
 from waaler.core.level import Tended
 from waaler.core.memory import Memory, after_loss
 from waaler.core.messages import Look, Message, Order, OrderKind, Readings, ToGuard, Write
+from waaler.guard import journal
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Alone, Contact, Flow, Input, Instant, Level, LevelRead, ReadBack, Relay, Wake
 from waaler.guard.messages import Message as GuardMessage
+from waaler.guard.state import memory_of
 from waaler.model.world import World
 from waaler.plan.sensing import UNITS, Reading
 from waaler.rehearsal.mains import Mains
@@ -30,6 +33,7 @@ from waaler.report.period import POTS
 
 __all__ = ["Play"]
 
+BED = "rehearsal"
 FRESH_S = 60.0
 READ_EVERY_S = 240.0
 READ_SELDOM_S = 3600.0
@@ -74,6 +78,7 @@ class Play:
         self.boots = 1
         self.unkept: list[Fact] = []
         self.booted_s = 0.0
+        self.journal = b""
         self.read_s = -inf
         self.sampled_s = -inf
         self.sample_every_s = 600.0 if scene.days <= LONG_DAYS else 3600.0
@@ -179,6 +184,7 @@ class Play:
 
     def _power_fails(self) -> None:
         self.is_powered = False
+        self.journal = journal.line(BED, self._boot, self._at(), memory_of(self.core.guard))
         self.unkept = []
         self.wire.cut()
         self.shown = None
@@ -199,13 +205,23 @@ class Play:
             self.trace.power(self.world.now_s, True)
 
     def _memory(self, at: Instant) -> Memory:
-        """What a start finds; a disk that takes nothing at a start counts as lost records, as in the daemon."""
-        if self.keeping is not None and "database-lost" in self.world.present:
+        """What a start finds: the guard's journal by its bytes, and beside it the records.
+
+        A disk that takes nothing at a start counts as lost records, as in the daemon.
+        """
+        found = journal.read(self.journal, BED)
+        is_lost = "database-lost" in self.world.present
+        if self.keeping is not None and is_lost:
             self.keeping.lose()
-            return after_loss(self.scene.plan, at)
-        if self.keeping is None or "disk-full" in self.world.present:
-            return after_loss(self.scene.plan, at)
-        return self.keeping.memory(f"boot-{self.boots}", at)
+        if self.keeping is not None and not is_lost and "disk-full" not in self.world.present:
+            return self.keeping.memory(self._boot, at, found)
+        lost = after_loss(self.scene.plan, at)
+        guard = journal.with_records(found, journal.as_known_now(found, self._boot, at), lost.guard)
+        return replace(lost, guard=guard)
+
+    @property
+    def _boot(self) -> str:
+        return f"boot-{self.boots}"
 
     # --- sensors -----------------------------------------------------------------------------
 

@@ -42,6 +42,7 @@ ABOUT: dict[Table, dict[str, str]] = {
     Table.TRIP: {
         "id": "number of the trip", "trip": "its short name", "reason": "why, in words",
         "is_locked": "1 if only a person could end it", "by": "who ended it",
+        "input": "the protective input whose trip it was, empty for one of pump or relay",
     },
     Table.DEED: {
         "id": "number of the deed", "what": "what was done", "text": "in words", "by": "who did it",

@@ -1,0 +1,121 @@
+"""Frozen values to JSON and back, by their type hints: for the pipe between the processes and for the journal.
+
+Dataclasses become objects, tuples and sets become lists, enums their values. What does not fit its type is refused.
+"""
+
+from collections.abc import Callable
+from dataclasses import fields, is_dataclass
+from enum import Enum
+from functools import cache
+from types import NoneType, UnionType
+from typing import Any, Union, get_args, get_origin, get_type_hints
+
+__all__ = ["Misfit", "packed", "unpacked"]
+
+
+class Misfit(ValueError):
+    """A value that does not fit the type it should have."""
+
+
+def packed(value: Any) -> Any:
+    """What `json.dumps` takes."""
+    if isinstance(value, Enum):
+        return value.value
+    if value is None or isinstance(value, str | int | float):
+        return value
+    if isinstance(value, tuple):
+        return [packed(item) for item in value]
+    if isinstance(value, frozenset):
+        return sorted((packed(item) for item in value), key=repr)
+    return {name: packed(getattr(value, name)) for name in _names(value.__class__)}
+
+
+def unpacked(kind: Any, data: Any) -> Any:
+    """The value of this type. A field that is missing takes its default. Raises Misfit."""
+    return _reader(kind)(data)
+
+
+@cache
+def _names(kind: Any) -> tuple[str, ...]:
+    return tuple(field.name for field in fields(kind))
+
+
+@cache
+def _reader(kind: Any) -> Callable[[Any], Any]:
+    origin, arguments = get_origin(kind), get_args(kind)
+    if origin in (UnionType, Union):
+        return _either([_reader(argument) for argument in arguments])
+    if origin is tuple and arguments[-1] is ...:
+        item = _reader(arguments[0])
+        return lambda data: tuple(item(one) for one in _list(data))
+    if origin is tuple:
+        readers = [_reader(argument) for argument in arguments]
+        return lambda data: tuple(read(one) for read, one in zip(readers, _list(data, len(readers)), strict=True))
+    if origin is frozenset:
+        member = _reader(arguments[0])
+        return lambda data: frozenset(member(one) for one in _list(data))
+    if isinstance(kind, type) and issubclass(kind, Enum):
+        return _enum(kind)
+    if is_dataclass(kind):
+        return _object(kind)
+    return _plain(kind)
+
+
+def _list(data: Any, length: int | None = None) -> list[Any]:
+    if not isinstance(data, list) or (length is not None and len(data) != length):
+        raise Misfit(f"no list of its length: {data!r:.60}")
+    return data
+
+
+def _plain(kind: Any) -> Callable[[Any], Any]:
+    def read(data: Any) -> Any:
+        if kind is NoneType and data is None:
+            return None
+        is_number = kind is float and type(data) in (int, float) and data == data
+        if is_number:
+            return float(data)
+        if kind in (int, str, bool) and type(data) is kind:
+            return data
+        raise Misfit(f"not {kind.__name__}: {data!r:.60}")
+
+    return read
+
+
+def _enum(kind: type[Enum]) -> Callable[[Any], Any]:
+    def read(data: Any) -> Any:
+        try:
+            return kind(data)
+        except ValueError as problem:
+            raise Misfit(str(problem)) from None
+
+    return read
+
+
+def _either(readers: list[Callable[[Any], Any]]) -> Callable[[Any], Any]:
+    def read(data: Any) -> Any:
+        for one in readers:
+            try:
+                return one(data)
+            except Misfit:
+                continue
+        raise Misfit(f"none of its types: {data!r:.60}")
+
+    return read
+
+
+def _object(kind: Any) -> Callable[[Any], Any]:
+    hints: dict[str, Callable[[Any], Any]] = {}
+
+    def read(data: Any) -> Any:
+        if not hints:
+            hints.update(
+                {name: _reader(hint) for name, hint in get_type_hints(kind).items() if name in _names(kind)}
+            )
+        if not isinstance(data, dict) or not data.keys() <= hints.keys():
+            raise Misfit(f"no {kind.__name__}: {data!r:.60}")
+        try:
+            return kind(**{name: hints[name](value) for name, value in data.items()})
+        except TypeError as problem:
+            raise Misfit(str(problem)) from None
+
+    return read
