@@ -1,46 +1,46 @@
-"""CPU of the guard's thread while a float bounces, and with a quiet one: `python -m tests.bench.chatter`."""
+"""CPU of the guard's loop while a float bounces, and with a quiet one: `python -m tests.bench.chatter`."""
 
+import threading
 import time
 from random import Random
 
-from waaler.bed.wiring import FloatPin, RelayPin, Wiring
-from waaler.devices.bench import open_bench
+from waaler.bed.wiring import FloatPin, PumpPins, RelayPin
+from waaler.devices.clock import Clock, long_s
 from waaler.devices.lines import mock_lines
+from waaler.devices.pump_lines import open_pump_lines
 from waaler.guard.limits import Limits
 from waaler.guard.memory import Memory
-from waaler.guard.messages import Ask, Purse, Relay
-from waaler.keeper.clock import Clock, long_s
-from waaler.keeper.guard_thread import GuardThread
+from waaler.guard.messages import Ask, Ended, Purse
+from waaler.guard.state import begin
+from waaler.guard_process.pump import Pump
 
 SECONDS = 60.0
 FLIPS_PER_S = 400
 
 
 def measure(flips_per_s: float, seconds: float = SECONDS) -> tuple[float, int, float | None]:
-    """CPU seconds of the guard's thread, flips made, and how long after the first one the relay went off."""
+    """CPU seconds of the guard's loop, flips made, and how long after the first one the relay went off."""
     factory = mock_lines()
-    bench = open_bench(Wiring(RelayPin(17), sump_low=FloatPin(27)), factory)
+    lines = open_pump_lines(PumpPins(RelayPin(17), sump_low=FloatPin(27)), factory)
     line, off_s = factory.pin(27), []
     line.drive_low()
     limits = Limits(has_tray_float=False, start_delay_s=1.0, rest_s=0.1, confirm_s=0.3)
+    state = begin(limits, Memory(last_stop_s=0.0), long_s())
+    pump = Pump(
+        lines, state, Clock(True), lambda _, said: off_s.append(long_s()) if isinstance(said, Ended) else None
+    )
+    end = threading.Event()
 
-    def tell(at: object, action: object) -> None:
-        if action == Relay(on=False):
-            off_s.append(long_s())
+    def loop() -> None:
+        while not end.wait(max(0.0, pump.due_s - long_s())):
+            pump.look()
 
-    thread = GuardThread(bench, limits, Memory(last_stop_s=0.0), Clock(True), tell, lambda: None, lambda _: None)
-    relay_off = bench.relay.off
-
-    def off() -> None:
-        off_s.append(long_s())
-        relay_off()
-
-    bench.relay.off = off  # type: ignore[method-assign]
+    thread = threading.Thread(target=loop)
     thread.start()
     time.sleep(1.5)
-    thread.inbox.put(Ask(1, 600.0, Purse.PLAN, long_s() + 5))
+    pump.tell(Ask(1, 600.0, Purse.PLAN, long_s() + 5))
     time.sleep(0.5)
-    assert bench.relay.is_on
+    assert lines.relay.is_on
     clock = time.pthread_getcpuclockid(thread.ident or 0)
     before_s, began_s, flips, noise = time.clock_gettime(clock), long_s(), 0, Random(1)
     while (now_s := long_s()) < began_s + seconds:
@@ -51,10 +51,10 @@ def measure(flips_per_s: float, seconds: float = SECONDS) -> tuple[float, int, f
         else:
             time.sleep(0.1)
     used_s = time.clock_gettime(clock) - before_s
-    thread.stop()
+    end.set()
     thread.join()
     first_off_s = next((at_s - began_s for at_s in off_s if at_s >= began_s and at_s < now_s), None)
-    bench.close()
+    pump.close()
     return used_s, flips, first_off_s
 
 

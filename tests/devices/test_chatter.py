@@ -4,9 +4,9 @@ from dataclasses import dataclass, field
 from random import Random
 
 import pytest
+from tests.devices.opened import pump_lines
 
 from waaler.bed.wiring import FloatPin, RelayPin, Wiring
-from waaler.devices.bench import open_bench
 from waaler.devices.lines import mock_lines
 from waaler.guard.limits import Limits
 from waaler.guard.memory import Memory
@@ -48,7 +48,7 @@ class Bouncing:
     def __post_init__(self) -> None:
         self.noise = Random(self.seed)
         self.factory = mock_lines()
-        self.bench = open_bench(Wiring(RelayPin(17), sump_low=FloatPin(27)), self.factory)
+        self.bench = pump_lines(Wiring(RelayPin(17), sump_low=FloatPin(27)), self.factory)
         self.state = begin(LIMITS, Memory(last_stop_s=0.0), self.now_s)
 
     def tell(self, message: Message) -> None:

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 import pytest
 from gpiozero.pins import Factory
+from tests.devices.opened import pump_lines
 from tests.settings.test_faults import PINS, SMALLEST, faults
 
 from waaler.bed.figures import Figures
@@ -11,6 +12,7 @@ from waaler.bed.wiring import LevelFloat, Pull
 from waaler.devices.bench import Bench, open_bench
 from waaler.devices.levels import FloatLadder
 from waaler.devices.lines import mock_lines
+from waaler.devices.pump_lines import Relay
 from waaler.devices.simulated import SimulatedBed, simulated_wiring
 from waaler.settings import parse
 
@@ -47,24 +49,27 @@ def test_a_ladder_of_floats_tells_the_highest_lifted_and_nothing_if_one_below_ha
 
 
 @pytest.fixture
-def bed() -> Iterator[tuple[SimulatedBed, Bench]]:
+def bed() -> Iterator[tuple[SimulatedBed, Bench, Relay]]:
     settings = parse(SMALLEST + PINS + FLOATS + SENSORS, "t.yaml")
     wiring = simulated_wiring(settings.wiring, ())
     bed = SimulatedBed(Figures(), wiring, lambda: 12.0)
     bench = open_bench(wiring, bed.factory, bed.i2c)
+    lines = pump_lines(wiring, bed.factory)
     bed.move(0.1)
-    yield bed, bench
+    yield bed, bench, lines.relay
     bench.close()
 
 
-def test_every_new_sensor_reads_the_simulated_bed_through_its_own_class(bed: tuple[SimulatedBed, Bench]) -> None:
-    simulated, bench = bed
+def test_every_new_sensor_reads_the_simulated_bed_through_its_own_class(
+    bed: tuple[SimulatedBed, Bench, Relay],
+) -> None:
+    simulated, bench, relay = bed
     assert bench.advisers["sump"]() == pytest.approx(220, abs=0.5)
     assert bench.advisers["sump_level"]() == 180.0
     assert bench.advisers["pump"]() == pytest.approx(0.0, abs=0.02)
     assert 300 < (bench.advisers["sky"]() or 0.0) < 900
     for _ in range(3):
-        bench.relay.on()
+        relay.on()
         simulated.move(60.0)
         bench.advisers["pump"]()
 

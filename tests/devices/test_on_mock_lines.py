@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from gpiozero.pins import Factory
+from tests.devices.opened import pump_lines
 
 from waaler.bed.figures import Figures
 from waaler.bed.scale import Scale
@@ -42,9 +43,8 @@ def factory() -> Iterator[Factory]:
     lines.close()
 
 
-def test_a_bench_without_a_relay_is_refused(factory: Factory) -> None:
-    with pytest.raises(ValueError, match="no relay pin"):
-        open_bench(Wiring(), factory)
+def test_without_a_relay_there_is_nothing_for_the_guard_to_open() -> None:
+    assert Wiring(sump_low=FloatPin(27)).pump_pins is None
 
 
 @pytest.mark.parametrize("energised_by_high", [True, False])
@@ -116,33 +116,34 @@ def bed() -> Iterator[SimulatedBed]:
 
 
 def test_the_simulated_bed_is_seen_through_the_real_device_classes(bed: SimulatedBed) -> None:
-    bench = open_bench(simulated_wiring(Wiring(tray_wet=FloatPin(23)), ("pot_3",)), bed.factory)
+    wiring = simulated_wiring(Wiring(tray_wet=FloatPin(23)), ("pot_3",))
+    lines, bench = pump_lines(wiring, bed.factory), open_bench(wiring, bed.factory)
     bed.move(0.1)
 
-    assert bench.levels[Input.SUMP_LOW]() is Level.GOOD
-    assert bench.levels[Input.TRAY_HIGH]() is Level.GOOD
+    assert lines.levels[Input.SUMP_LOW]() is Level.GOOD
+    assert lines.levels[Input.TRAY_HIGH]() is Level.GOOD
     assert bench.advisers["pot_3"]() == pytest.approx(100.0, abs=1.0)
     assert bench.advisers["tray_wet"]() == 0.0
 
 
 def test_the_simulated_pump_runs_while_the_relay_line_is_energised(bed: SimulatedBed) -> None:
-    bench = open_bench(simulated_wiring(Wiring(), ()), bed.factory)
+    lines = pump_lines(simulated_wiring(Wiring(), ()), bed.factory)
     bed.move(60.0)
     assert bed.water.lifted_l == 0.0
-    bench.relay.on()
+    lines.relay.on()
     bed.move(60.0)
-    bench.relay.off()
+    lines.relay.off()
     bed.move(60.0)
 
     assert bed.water.lifted_l == pytest.approx(14 * 0.9)
 
 
 def test_an_empty_sump_drops_the_simulated_float(bed: SimulatedBed) -> None:
-    bench = open_bench(simulated_wiring(Wiring(), ()), bed.factory)
+    lines = pump_lines(simulated_wiring(Wiring(), ()), bed.factory)
     bed.water = replace(bed.water, sump_l=40.0)
     bed.move(0.1)
 
-    assert bench.levels[Input.SUMP_LOW]() is Level.BAD
+    assert lines.levels[Input.SUMP_LOW]() is Level.BAD
 
 
 # --- two relays in series, a meter, a sensed supply ---------------------------------------------
@@ -159,17 +160,17 @@ def full_bed() -> Iterator[SimulatedBed]:
 
 @pytest.mark.parametrize("contact", Contact)
 def test_either_relay_alone_leaves_the_pump_dead(full_bed: SimulatedBed, contact: Contact) -> None:
-    bench = open_bench(simulated_wiring(FULL, ()), full_bed.factory)
-    bench.relay.on()
-    bench.relay.alone(contact)
+    lines = pump_lines(simulated_wiring(FULL, ()), full_bed.factory)
+    lines.relay.on()
+    lines.relay.alone(contact)
     full_bed.move(10.0)
 
-    assert bench.relay.is_on
+    assert lines.relay.is_on
     assert full_bed.factory.pin(17).state == (contact is Contact.MAIN)
     assert full_bed.factory.pin(24).state == (contact is Contact.MAIN)
     assert full_bed.water.lifted_l == 0.0
-    assert bench.is_live is not None
-    assert not bench.is_live()
+    assert lines.is_live is not None
+    assert not lines.is_live()
 
 
 def test_a_relay_without_a_partner_is_never_energised_alone(factory: Factory) -> None:
@@ -183,11 +184,11 @@ def test_a_relay_without_a_partner_is_never_energised_alone(factory: Factory) ->
 def test_both_relays_on_run_the_pump_and_meter_and_supply_show_it(full_bed: SimulatedBed) -> None:
     now_s = [100.0]
     meter = FlowMeter(FlowPin(6, 450.0, 12.6), full_bed.factory, lambda: now_s[0])
-    bench = open_bench(simulated_wiring(FULL, ()), full_bed.factory)
-    bench.relay.on()
+    lines = pump_lines(simulated_wiring(FULL, ()), full_bed.factory)
+    lines.relay.on()
     full_bed.move(10.0)
-    assert bench.is_live is not None
-    assert bench.is_live()
+    assert lines.is_live is not None
+    assert lines.is_live()
     assert full_bed.water.lifted_l == pytest.approx(14 * 0.9 / 6)
     for _ in range(945):
         full_bed.factory.pin(6).drive_low()
@@ -198,18 +199,18 @@ def test_both_relays_on_run_the_pump_and_meter_and_supply_show_it(full_bed: Simu
     assert meter.read() == 0.0  # no time has passed
     now_s[0] += 1.0
     assert meter.read() == 0.0
-    bench.relay.off()
+    lines.relay.off()
     full_bed.move(1.0)
-    assert not bench.relay.is_on
-    assert not bench.is_live()
+    assert not lines.relay.is_on
+    assert not lines.is_live()
 
 
 def test_the_simulated_meter_gives_the_pulses_of_what_was_lifted(full_bed: SimulatedBed) -> None:
     now_s = [0.0]
     assert FULL.flow is not None
     meter = FlowMeter(FULL.flow, full_bed.factory, lambda: now_s[0])
-    bench = open_bench(replace(simulated_wiring(FULL, ()), flow=None), full_bed.factory)
-    bench.relay.on()
+    lines = pump_lines(replace(simulated_wiring(FULL, ()), flow=None), full_bed.factory)
+    lines.relay.on()
     for _ in range(20):
         full_bed.move(0.1)
     now_s[0] += 2.0

@@ -18,7 +18,7 @@ import waaler.guard.step as stepping
 import waaler.guard.watch as watching
 from waaler.core import runs
 from waaler.guard.messages import Trip
-from waaler.keeper import guard_thread, liveness
+from waaler.guard_process import keeper_child, pump
 
 __all__ = ["ELSEWHERE", "SABOTAGES", "Sabotage", "sabotaged"]
 
@@ -87,12 +87,11 @@ SABOTAGES = (
 )  # fmt: skip
 
 ELSEWHERE = (
-    Sabotage("S8", "a thread that stands still is never noticed", liveness.Stillness, "look",
-             lambda true: lambda self, beat_s: 0),
+    Sabotage("S8", "a keeper that hangs is never noticed", keeper_child.KeeperChild, "look", lambda true: lambda self: None),
     Sabotage("S10", "a run waits for the disk without end", runs, "INTENT_WAIT_S", lambda true: inf),
-    Sabotage("S11", "the guard's thread waits for whoever hears it", guard_thread.GuardThread, "_step",
-             lambda true: lambda self, message: (self._tell(self._clock.now(), message), true(self, message))),
-    Sabotage("S13", "levels are read seldom while the relay is on", guard_thread, "POLL_ON_S", lambda true: 0.2),
+    Sabotage("S11", "the guard waits for whoever hears it", pump.Pump, "tell",
+             lambda true: lambda self, message: (self._say(self._clock.now(), message), true(self, message))),
+    Sabotage("S13", "levels are read seldom while the relay is on", pump, "POLL_ON_S", lambda true: 0.2),
 )  # fmt: skip
 """Sabotages of what stands around the guard's machine; each is caught by the test of its row."""
 

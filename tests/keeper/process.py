@@ -53,14 +53,28 @@ class Daemon:
         self.environment = {
             **os.environ,
             "XDG_STATE_HOME": str(folder / "state"),
-            "XDG_RUNTIME_DIR": str(folder / "run"),
+            "RUNTIME_DIRECTORY": str(folder / "run"),  # short: a socket's path has at most 107 letters
         }
-        for name in ("STATE_DIRECTORY", "RUNTIME_DIRECTORY", "NOTIFY_SOCKET"):
+        for name in ("STATE_DIRECTORY", "NOTIFY_SOCKET"):
             self.environment.pop(name, None)
 
     @property
     def socket(self) -> Path:
-        return self.folder / "run" / "waaler" / "terrace" / "terrace.sock"
+        return self.folder / "run" / "terrace.sock"
+
+    @property
+    def guard_socket(self) -> Path:
+        return self.socket.with_name("terrace.guard.sock")
+
+    @property
+    def keeper(self) -> int | None:
+        """The process id of the guard's child, None while there is none."""
+        assert self.process is not None
+        children = Path(f"/proc/{self.process.pid}/task/{self.process.pid}/children").read_text().split()
+        return int(children[0]) if children else None
+
+    def ask_guard(self, do: str) -> dict[str, Any]:
+        return ask(self.guard_socket, {"do": do}, 6.0)
 
     def start(self, *options: str, pass_fds: tuple[int, ...] = ()) -> None:
         with self.log.open("ab") as log:
@@ -93,9 +107,13 @@ class Daemon:
         return found
 
     def end(self, number: int = signal.SIGTERM) -> int:
+        """Of the guard; the keeper, whose end follows, has gone too when this returns."""
         assert self.process is not None
+        keeper = self.keeper
         self.process.send_signal(number)
-        return self.process.wait(timeout=15)
+        status = self.process.wait(timeout=15)
+        until(lambda: not Path(f"/proc/{keeper}").exists(), "the keeper's end")
+        return status
 
     def _answers(self) -> bool:
         assert self.process is not None

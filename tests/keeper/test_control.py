@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.keeper.process import until
 
 from waaler.core.facts import Amount
 from waaler.core.messages import OrderKind
@@ -19,7 +20,6 @@ class Behind:
     """What stands behind the socket; `is_hung` makes the keeper answer nothing."""
 
     def __init__(self) -> None:
-        self.stops: list[str] = []
         self.channels: list[tuple[str, str | None]] = []
         self.entries: list[dict[str, object]] = []
         self.orders: list[tuple[OrderKind, str, float, float | None]] = []
@@ -43,7 +43,6 @@ def path(tmp_path: Path, behind: Behind) -> Iterator[Path]:
     server = ControlSocket(
         path,
         lambda: {"ok": True, "state": "waiting"},
-        behind.stops.append,
         behind.order,
         lambda *_: None,
         channel=lambda name, reason: behind.channels.append((name, reason)),
@@ -83,20 +82,13 @@ def test_a_line_that_is_too_long_is_dropped(path: Path, behind: Behind) -> None:
         answer = b""
 
     assert answer == b""
-    assert behind.stops == []
+    assert behind.orders == []
 
 
 def test_an_order_comes_with_the_name_of_who_gave_it(path: Path, behind: Behind) -> None:
     ask(path, {"do": "water", "seconds": 90})
 
     assert behind.orders == [(OrderKind.WATER, getpass.getuser(), 90.0, None)]
-
-
-def test_stop_cuts_before_the_keeper_is_asked(path: Path, behind: Behind) -> None:
-    ask(path, {"do": "stop"})
-
-    assert behind.stops == [getpass.getuser()]
-    assert [order[0] for order in behind.orders] == [OrderKind.STOP]
 
 
 def test_status_asks_no_keeper(path: Path, behind: Behind) -> None:
@@ -169,3 +161,23 @@ def test_what_is_entered_is_handed_on_with_its_units(path: Path, behind: Behind)
         {"amounts": (Amount("EC", 1.8, "mS/cm"), Amount("pH", 5.9, ""))},
         {"text": "aphids on pot 3"},
     ]
+
+
+def test_whatever_goes_wrong_with_the_socket_it_is_opened_anew(tmp_path: Path, behind: Behind) -> None:
+    path, deaths = tmp_path / "b.sock", []
+    server = ControlSocket(path, lambda: {"ok": True}, behind.order, lambda name, problem: deaths.append(name))
+    server.start()
+    until(lambda: path.exists(), "the socket")
+    assert server._listener is not None
+    server._listener.shutdown(socket.SHUT_RDWR)
+    until(lambda: deaths, "its end")
+
+    until(lambda: path.exists() and _answers(path), "an answer")
+    server.stop()
+
+
+def _answers(path: Path) -> bool:
+    try:
+        return bool(ask(path, {"do": "status"})["ok"])
+    except (OSError, ValueError):
+        return False

@@ -70,7 +70,7 @@ def test_a_second_daemon_for_the_same_bed_is_refused(daemon: Daemon) -> None:
     done = daemon.command("run", "--simulated")
 
     assert done.returncode == 1
-    assert done.stderr.startswith("another daemon keeps this bed")
+    assert done.stderr.startswith("waaler: another daemon keeps terrace (")
     assert daemon.status()["ok"]
 
 

@@ -7,7 +7,7 @@ from waaler.bed.scale import Scale
 
 __all__ = [
     "AnalogDevice", "AnalogInput", "ButtonPin", "ConverterKind", "FloatPin", "FlowPin", "LevelFloat", "OutputPin",
-    "Pull", "RelayPin", "SensedPin", "Supply", "ThermometerInput", "Wiring",
+    "Pull", "PumpPins", "RelayPin", "SensedPin", "Supply", "ThermometerInput", "Wiring",
 ]  # fmt: skip
 
 
@@ -130,6 +130,18 @@ class ThermometerInput:
 
 
 @dataclass(frozen=True, slots=True)
+class PumpPins:
+    """The pins that the guard alone opens. cutoff: a second relay in series."""
+
+    relay: RelayPin
+    cutoff: RelayPin | None = None
+    sump_low: FloatPin | None = None
+    tray_high: FloatPin | None = None
+    flow: FlowPin | None = None
+    sensed: SensedPin | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Wiring:
     """Everything on pins. Without a relay only the simulation can run. cutoff: a second relay in series."""
 
@@ -150,6 +162,13 @@ class Wiring:
     buzzer: OutputPin | None = None
     button: ButtonPin | None = None
     supply: Supply = Supply.LOW_VOLTAGE
+
+    @property
+    def pump_pins(self) -> PumpPins | None:
+        """What the guard opens; None without a relay."""
+        if self.relay is None:
+            return None
+        return PumpPins(self.relay, self.cutoff, self.sump_low, self.tray_high, self.flow, self.sensed)
 
     @property
     def needs_i2c(self) -> bool:

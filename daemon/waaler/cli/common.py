@@ -18,9 +18,11 @@ __all__ = [
     "Mishap",
     "Seconds",
     "ask_daemon",
+    "ask_guard",
     "daemon_socket",
     "echo_json",
     "file_argument",
+    "guard_socket",
     "json_option",
     "order_command",
     "read_settings",
@@ -131,11 +133,26 @@ def daemon_socket(file: Path | None) -> tuple[str, Path]:
     return bed, socket_file(bed)
 
 
+def guard_socket(path: Path) -> Path:
+    """The guard's own socket, beside the keeper's."""
+    return path.with_name(f"{path.stem}.guard.sock")
+
+
 def ask_daemon(file: Path | None, order: dict[str, Any]) -> dict[str, Any]:
     """The daemon's answer; ends with 1 and one line where none is there."""
+    bed, path = daemon_socket(file)
+    return _ask(bed, path, order)
+
+
+def ask_guard(file: Path | None, do: str) -> dict[str, Any]:
+    """The answer of the guard itself, which takes `stop` and `holds` whatever else hangs. Ends as `ask_daemon`."""
+    bed, path = daemon_socket(file)
+    return _ask(bed, guard_socket(path), {"do": do})
+
+
+def _ask(bed: str, path: Path, order: dict[str, Any]) -> dict[str, Any]:
     from waaler.notify.asking import ask
 
-    bed, path = daemon_socket(file)
     try:
         return ask(path, order, ANSWER_WAIT_S)
     except PermissionError:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from waaler.cli.common import daemon_socket, file_argument, refuse
+from waaler.cli.common import daemon_socket, file_argument, guard_socket, refuse
 
 __all__ = ["command"]
 
@@ -25,7 +25,7 @@ def command(file: Path | None) -> None:
 
     bed, socket = daemon_socket(file)
     try:
-        answer = ask(socket, {"do": "stop"}, 6.0)
+        answer = ask(guard_socket(socket), {"do": "stop"}, 6.0)
     except (OSError, ValueError):
         if not (socket.parent / f"{bed}.off").exists():
             refuse(f"no daemon answers for {bed}, and none has left its lines in {socket.parent}")

@@ -1,35 +1,25 @@
-"""The daemon."""
+"""The daemon: the guard's process, which begins the keeper."""
 
+import os
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import click
 
 from waaler.cli.common import Mishap, file_argument, refuse
 
-__all__ = ["command"]
+__all__ = ["command", "log_option"]
 
-
-@contextmanager
-def _without(library: str) -> Iterator[None]:
-    """As if it were not installed: structlog loads rich for tracebacks that a daemon never prints, 4 MB of it."""
-    if library in sys.modules:
-        yield
-        return
-    sys.modules[library] = None  # type: ignore[assignment]
-    try:
-        yield
-    finally:
-        del sys.modules[library]
+log_option = click.option(
+    "--log", "log_format", type=click.Choice(["console", "json"]), default="console", show_default=True
+)
 
 
 @click.command("run")
 @click.option(
     "--simulated", is_flag=True, help="On mock pins moved by a simulated bed, in real time: no Pi needed."
 )
-@click.option("--log", "log_format", type=click.Choice(["console", "json"]), default="console", show_default=True)
+@log_option
 @click.option(
     "--relay-trace", type=int, hidden=True, help="A pipe that hears of each change of the simulated relay."
 )
@@ -41,26 +31,36 @@ def command(
 ) -> None:
     """Keep the bed: plan, sensors, guard, records. Ends on SIGTERM or Ctrl-C with the relay off.
 
+    Two processes: the guard, which alone holds the pump, and the keeper, which it begins and begins again.
+
     Mains and water: see hardware/cautions.md first; a certified device must hold the last line of defence.
 
     Example: waaler run --simulated
     """
-    with _without("rich"):
-        import structlog  # noqa: F401
-    from waaler.devices.lines import NoLines
-    from waaler.keeper.daemon import run
-    from waaler.keeper.logs import log_to
-    from waaler.keeper.opening import AlreadyRunning
     from waaler.settings import SettingsError
-    from waaler.settings.places import find
+    from waaler.settings.places import bed_id, find, runtime_folder, state_folder
 
     if wrong is not None and not simulated:
         raise click.UsageError("--wrong goes with --simulated")
-    log_to(log_format)
     try:
-        status = run(find(file), simulated, relay_trace, as_new, wrong)
+        path = find(file).resolve()
     except SettingsError as problem:
         refuse(str(problem), 2)
-    except (NoLines, AlreadyRunning, OSError) as problem:
-        refuse(str(problem))
-    sys.exit(status)
+    bed = bed_id(path)
+    keeper = [sys.executable, "-P", "-m", "waaler.cli.main", "keep", "--log", log_format]
+    keeper += ["--simulated"] if simulated else []
+    keeper += ["--as-new"] if as_new else []
+    keeper += ["--wrong", wrong] if wrong is not None else []
+    guard = [
+        sys.executable,
+        "-P",
+        "-m",
+        "waaler.guard_process",
+        bed,
+        str(runtime_folder(bed)),
+        str(state_folder(bed)),
+    ]
+    guard += ["--simulated"] if simulated else []
+    guard += ["--relay-trace", str(relay_trace)] if relay_trace is not None else []
+    sys.stdout.flush()
+    os.execv(sys.executable, [*guard, "--", *keeper, str(path)])

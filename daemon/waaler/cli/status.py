@@ -1,13 +1,15 @@
 """What the bed does now."""
 
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 import click
 
-from waaler.cli.common import ask_daemon, echo_json, file_argument, json_option
+from waaler.cli.common import ask_daemon, ask_guard, daemon_socket, echo_json, file_argument, json_option, refuse
 
 __all__ = ["command"]
+
+KEEPER_WAIT_S = 3.0
 
 
 @click.command("status")
@@ -18,12 +20,31 @@ def command(as_json: bool, file: Path | None) -> None:
 
     Example: waaler status
     """
-    answer = ask_daemon(file, {"do": "status"})
+    answer = _answer(file)
     if as_json:
         echo_json({key: value for key, value in answer.items() if key != "ok"})
         return
     for line in _lines(answer):
         click.echo(line)
+
+
+def _answer(file: Path | None) -> dict[str, Any]:
+    """Of the keeper; where that hangs, what the guard holds, and the end."""
+    from waaler.notify.asking import ask
+
+    bed, path = daemon_socket(file)
+    try:
+        return ask(path, {"do": "status"}, KEEPER_WAIT_S)
+    except PermissionError:
+        return ask_daemon(file, {"do": "status"})  # it says what to do about that
+    except (OSError, ValueError):
+        _refuse_with_what_is_held(bed, file)
+
+
+def _refuse_with_what_is_held(bed: str, file: Path | None) -> NoReturn:
+    held = ask_guard(file, "holds")
+    what = "; ".join([held["text"], *held["locks"], *held["holds"]])
+    refuse(f"{bed}: {what}. The keeper does not answer; the guard begins it again.")
 
 
 def _lines(status: dict[str, Any]) -> list[str]:

@@ -11,6 +11,7 @@ from waaler.core.messages import Answer, Order, OrderKind, Write
 from waaler.core.messages import Look as CoreLook
 from waaler.devices.bench import open_bench
 from waaler.devices.hands import Hands
+from waaler.devices.pump_lines import open_pump_lines
 from waaler.devices.simulated import SimulatedBed, simulated_wiring
 from waaler.guard.asking import held_by
 from waaler.guard.messages import Alone, Flow, Input, Instant, Level, LevelRead, ReadBack, Relay, Wake
@@ -41,7 +42,9 @@ class SimulatedSite:
         self._now_s = START_S
         self.bed = SimulatedBed(settings.figures, self.wiring, lambda: 12.0, hands=hands)
         self.bed.move(0.0)
-        self._bench = open_bench(self.wiring, self.bed.factory, self.bed.i2c, lambda: self._now_s)
+        self._bench = open_bench(self.wiring, self.bed.factory, self.bed.i2c)
+        assert self.wiring.pump_pins is not None
+        self._lines = open_pump_lines(self.wiring.pump_pins, self.bed.factory, lambda: self._now_s)
         self._limits = settings.limits
         self._core = core.begin(
             settings.plan, settings.sensing, settings.limits, Memory(), self._at, must_be_proven=True
@@ -51,6 +54,7 @@ class SimulatedSite:
         self.wait(1.0)
 
     def close(self) -> None:
+        self._lines.close()
         self._bench.close()
 
     @property
@@ -116,22 +120,22 @@ class SimulatedSite:
         return guard.run is not None or self._now_s < guard.last_stop_s + STEP_OFF_S
 
     def _read(self) -> None:
-        for name, read in self._bench.levels.items():
+        for name, read in self._lines.levels.items():
             level = read()
             self._take(core.tell_guard(self._core, self._at, LevelRead(name, level)))
-        if self._bench.is_live is not None:
-            self._take(core.tell_guard(self._core, self._at, ReadBack(self._bench.is_live())))
-        if self._bench.flow is not None and self._now_s >= self._flow_s + 1.0:
+        if self._lines.is_live is not None:
+            self._take(core.tell_guard(self._core, self._at, ReadBack(self._lines.is_live())))
+        if self._lines.flow is not None and self._now_s >= self._flow_s + 1.0:
             self._flow_s = self._now_s
-            self._take(core.tell_guard(self._core, self._at, Flow(self._bench.flow())))
+            self._take(core.tell_guard(self._core, self._at, Flow(self._lines.flow())))
 
     def _take(self, answer: tuple[core.Joined, list[core.Output]]) -> None:
         self._core, outputs = answer
         for output in outputs:
             if isinstance(output, Relay):
-                self._bench.relay.on() if output.on else self._bench.relay.off()
+                self._lines.relay.on() if output.on else self._lines.relay.off()
             elif isinstance(output, Alone):
-                self._bench.relay.alone(output.contact)
+                self._lines.relay.alone(output.contact)
             elif isinstance(output, Answer):
                 self._answer = output
             elif isinstance(output, Write):

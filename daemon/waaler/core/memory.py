@@ -51,9 +51,8 @@ class Memory:
 def after_loss(plan: Plan, at: Instant) -> Memory:
     """What is taken for true when nothing is known.
 
-    The bed has watered before, the plan ran as written in the last 24 h,
-    and every protective input had acted, so that it must be good for its
-    whole settle time before the first run.
+    The plan ran as written in the last 24 h, and every protective input had acted, so that it must be good for its
+    whole settle time before the first run. That the floats were ever proven is not known.
     """
     now = datetime.fromtimestamp(at.wall_s, UTC)
     ends = [
@@ -62,4 +61,4 @@ def after_loss(plan: Plan, at: Instant) -> Memory:
     ]
     spans = tuple(Span(min(end_s, at.long_s) - seconds, min(end_s, at.long_s)) for end_s, seconds in ends)
     tripped = frozenset({(Input.SUMP_LOW, Trip.LOW_SUMP), (Input.TRAY_HIGH, Trip.HIGH_TRAY)})
-    return Memory(guard=GuardMemory(spans=spans, tripped=tripped, has_watered=True), looked_at_s=at.wall_s)
+    return Memory(guard=GuardMemory(spans=spans, tripped=tripped), looked_at_s=at.wall_s)

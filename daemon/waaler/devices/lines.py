@@ -10,7 +10,7 @@ from gpiozero.pins.mock import MockFactory
 if TYPE_CHECKING:
     from waaler.devices.analog import I2cBus
 
-__all__ = ["NoLines", "keeps_released_levels", "mock_lines", "pi_i2c", "pi_lines"]
+__all__ = ["NoLines", "chip_of", "keeps_released_levels", "mock_lines", "pi_i2c", "pi_lines"]
 
 
 class NoLines(RuntimeError):
@@ -41,6 +41,14 @@ def pi_lines() -> Factory:
         raise NoLines(f"no GPIO lines on this machine ({problem}); run --simulated to try it without") from problem
     factory.pin_class = SteadyPin
     return factory
+
+
+def chip_of(factory: Factory) -> tuple[int, str]:
+    """Number and label of the chip whose lines a factory of `pi_lines` gives. The label stays over boots."""
+    import lgpio
+
+    _, _, _, label = lgpio.gpio_get_chip_info(factory._handle)
+    return int(factory.chip), str(label)
 
 
 def pi_i2c() -> "I2cBus":

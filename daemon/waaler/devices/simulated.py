@@ -1,7 +1,5 @@
 """A simulated bed behind mock pins, moved in real time: the device classes that run are the real ones."""
 
-import os
-import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from random import Random
@@ -22,11 +20,11 @@ from waaler.bed.wiring import (
     SensedPin,
     Wiring,
 )  # fmt: skip
-from waaler.devices.bench import Relay
 from waaler.devices.hands import Hands
 from waaler.devices.lines import mock_lines
+from waaler.devices.pipe import Wires
 from waaler.devices.simulated_i2c import SimulatedI2c
-from waaler.guard.messages import Contact, Input
+from waaler.guard.messages import Input
 from waaler.model.bed import Bed, Water, advance, full_bed
 from waaler.model.outlets import Outlets
 from waaler.model.sensors import (
@@ -38,7 +36,7 @@ from waaler.model.sensors import (
 )  # fmt: skip
 from waaler.model.sky import Sky
 
-__all__ = ["Converter", "SimulatedBed", "TracedRelay", "simulated_wiring"]
+__all__ = ["Converter", "SimulatedBed", "simulated_wiring"]
 
 STEP_S = 0.1
 TRAY_WET_L = 0.5
@@ -96,41 +94,12 @@ class Converter(MockSPIDevice):  # type: ignore[misc]
             self.tx_word(round(self._counts(self._asked)), 10)
 
 
-class TracedRelay:
-    """A relay that tells its changes to an inherited pipe, with the boot clock: the truth of a crash test."""
-
-    def __init__(self, relay: Relay, pipe: int) -> None:
-        self._relay, self._pipe = relay, pipe
-
-    def on(self) -> None:
-        self._tell("on")
-        self._relay.on()
-
-    def off(self) -> None:
-        was_on = self._relay.is_on
-        self._relay.off()
-        if was_on:
-            self._tell("off")
-
-    def alone(self, contact: Contact) -> None:
-        self._relay.alone(contact)
-
-    @property
-    def is_on(self) -> bool:
-        return self._relay.is_on
-
-    def close(self) -> None:
-        self.off()
-        self._relay.close()
-
-    def _tell(self, what: str) -> None:
-        os.write(self._pipe, f"{what} {time.clock_gettime(time.CLOCK_BOOTTIME):.6f}\n".encode())
-
-
 class SimulatedBed:
     """Moves mock pins as the bed's water would, from its own thread, until closed.
 
     local_hour: gives the hour of the day, 0 to 24, for what the plants drink. hands: what somebody does to it.
+    tell: hears what the pump's own lines read, where another process has them; relay lines are then heard of, not
+    read.
     """
 
     def __init__(
@@ -140,6 +109,7 @@ class SimulatedBed:
         local_hour: Callable[[], float],
         seed: int = 1,
         hands: Hands | None = None,
+        tell: Callable[[Wires], object] | None = None,
     ) -> None:
         self.factory: Factory = mock_lines()
         self._bed = Bed(figures, Outlets(figures))
@@ -147,6 +117,9 @@ class SimulatedBed:
         self.water: Water = full_bed(self._bed)
         self._wiring = wiring
         self.hands = hands or Hands()
+        self._tell = tell
+        self._relay_levels: dict[int, bool] = {}
+        self._told_levels: dict[int, bool] = {}
         self._bounces = False
         self._pulses = 0.0
         self._local_hour = local_hour
@@ -182,7 +155,24 @@ class SimulatedBed:
         hour, drain_open = self._local_hour(), self.hands.drain_open
         self.water = advance(self._bed, self.water, seconds, is_pumping, self._sky, hour, drain_open)
         self._move_floats()
-        self._turn_meter(self.water.lifted_l - before_l)
+        pulses = self._turn_meter(self.water.lifted_l - before_l)
+        self._tell_wires(pulses)
+
+    def hear_relay(self, levels: dict[int, bool]) -> None:
+        """How the relays' lines stand in the process that has them; it then wants to know of every line."""
+        self._relay_levels = levels
+        self._told_levels = {}
+
+    def _tell_wires(self, pulses: int) -> None:
+        """What has changed of the lines that the guard reads; a line that did not get through is told again."""
+        if self._tell is None:
+            return
+        wiring = self._wiring
+        pins = (wiring.sump_low, wiring.tray_high, wiring.sensed)
+        levels = {pin.gpio: bool(self.factory.pin(pin.gpio).state) for pin in pins if pin is not None}
+        new = {gpio: level for gpio, level in levels.items() if self._told_levels.get(gpio) is not level}
+        if (new or pulses) and self._tell(Wires(tuple(new.items()), pulses)):
+            self._told_levels = {**self._told_levels, **new}
 
     def _counts(self, source: AnalogInput) -> float:
         """Of the sensor on this channel; one that the file does not name is a probe."""
@@ -244,17 +234,22 @@ class SimulatedBed:
         is_lifted = self.hands.is_lifted(name, self._floats[name].see(volume_l))
         return is_lifted is (name is Input.SUMP_LOW)
 
-    def _turn_meter(self, litres: float) -> None:
+    def _turn_meter(self, litres: float) -> int:
+        """The meter's pulses for so much water, given to its line."""
         meter = self._wiring.flow
         if meter is None:
-            return
+            return 0
         self._pulses += litres * meter.pulses_per_l
-        while self._pulses >= 1:
-            self._pulses -= 1
+        pulses = int(self._pulses)
+        self._pulses -= pulses
+        for _ in range(pulses):
             self._drive(meter, is_closed=True)
             self._drive(meter, is_closed=False)
+        return pulses
 
     def _is_energised(self, relay: RelayPin) -> bool:
+        if self._tell is not None:
+            return self._relay_levels.get(relay.gpio) is relay.energised_by_high
         line = self.factory.pin(relay.gpio)
         return line.function == "output" and bool(line.state) is relay.energised_by_high
 

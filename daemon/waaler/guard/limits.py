@@ -1,8 +1,8 @@
 """The guard's limits: what the grower's file may set, with the defaults of common practice."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-__all__ = ["Limits"]
+__all__ = ["Limits", "within_ceilings"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,3 +48,22 @@ class Limits:
     has_read_back: bool = False
     has_cutoff: bool = False
     late_s: float = 2.0
+
+
+LONGEST_RUN_S, LONGEST_DAY_S = 7_200.0, 86_400.0
+LEAST_REST_S, LONGEST_CONFIRM_S, LONGEST_STALE_S, LONGEST_FLOW_WITHIN_S = 10.0, 5.0, 5.0, 600.0
+"""The guard's own ceilings: what no file and no fault of its readers can pass. Common practice, no source."""
+
+
+def within_ceilings(limits: Limits) -> Limits:
+    """The limits, none of them looser than the guard's own ceilings."""
+    return replace(
+        limits,
+        longest_run_s=min(limits.longest_run_s, LONGEST_RUN_S),
+        most_per_day_s=min(limits.most_per_day_s, LONGEST_DAY_S),
+        rest_s=max(limits.rest_s, LEAST_REST_S),
+        attended_rest_s=max(limits.attended_rest_s, LEAST_REST_S),
+        confirm_s=min(limits.confirm_s, LONGEST_CONFIRM_S),
+        stale_after_s=min(limits.stale_after_s, LONGEST_STALE_S),
+        flow_within_s=min(limits.flow_within_s, LONGEST_FLOW_WITHIN_S),
+    )

@@ -30,7 +30,16 @@ class NotifyChild:
             self._start_at_s = now_s + self._wait_s
             self._wait_s = min(2 * self._wait_s, LONGEST_WAIT_S)
         if self._process is None and now_s >= self._start_at_s:
+            self._start(now_s)
+
+    def _start(self, now_s: float) -> None:
+        """A child that cannot be started is tried again later: the watering needs none."""
+        try:
             self._process = subprocess.Popen(self._command, stdin=subprocess.DEVNULL)
+        except OSError as problem:
+            log.warning("notify_not_started", problem=str(problem), again_in_s=self._wait_s)
+            self._start_at_s = now_s + self._wait_s
+            self._wait_s = min(2 * self._wait_s, LONGEST_WAIT_S)
 
     def stop(self) -> None:
         if self._process is None:

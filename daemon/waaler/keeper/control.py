@@ -1,6 +1,6 @@
 """The control socket: one JSON line in, one out. The folder's group is the access control.
 
-`status` and `stop` need nothing of the keeper's loop, so that they work while it hangs.
+`status` needs nothing of the keeper's loop, so that it works while that hangs; `stop` has the guard's own socket.
 """
 
 import json
@@ -9,6 +9,7 @@ import re
 import socket
 import struct
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from threading import BoundedSemaphore, Thread
 from typing import Any
@@ -40,7 +41,7 @@ Reply = dict[str, Any]
 
 
 class ControlSocket(LastingThread):
-    """status: gives the present state. stop_run: cuts the run in progress, in the name of someone.
+    """status: gives the present state.
 
     order: hands an order to the keeper and waits for its answer. counts: of a sensor on a converter.
     channel: hears of a channel to people that fails, and why; None: it works again.
@@ -50,7 +51,6 @@ class ControlSocket(LastingThread):
         self,
         path: Path,
         status: Callable[[], Reply],
-        stop_run: Callable[[str], object],
         order: Callable[..., Reply],
         died: Died,
         counts: Callable[[str], float | None] | None = None,
@@ -58,32 +58,54 @@ class ControlSocket(LastingThread):
     ) -> None:
         super().__init__("socket", died)
         self._counts, self._channel = counts, channel
-        self._path, self._status, self._stop_run, self._order = path, status, stop_run, order
+        self._path, self._status, self._order = path, status, order
         self._slots = BoundedSemaphore(MOST_CONNECTIONS)
-        path.unlink(missing_ok=True)
-        self._listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
-        self._listener.bind(str(path))
-        path.chmod(0o660)
-        self._listener.listen(MOST_CONNECTIONS)
+        self._listener: socket.socket | None = None
+        self._inode = 0
+        with suppress(OSError):
+            self._open()
 
     def work(self) -> None:
+        """Answers until it is told to end; whatever goes wrong, the socket is opened anew."""
+        listener = self._listener or self._open()
         while not self._ending.is_set():
             try:
-                connection, _ = self._listener.accept()
+                connection, _ = listener.accept()
             except OSError:
-                return
+                listener.close()
+                self._listener = None
+                if self._ending.is_set():
+                    return
+                raise
             if self._slots.acquire(blocking=False):
                 Thread(target=self._serve, args=(connection,), name="socket answer", daemon=True).start()
             else:
                 connection.close()
 
+    def _open(self) -> socket.socket:
+        listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        try:
+            self._path.unlink(missing_ok=True)
+            listener.bind(str(self._path))
+            self._path.chmod(0o660)
+            listener.listen(MOST_CONNECTIONS)
+            self._inode = self._path.stat().st_ino
+        except OSError:
+            listener.close()
+            raise
+        self._listener = listener
+        return listener
+
     def stop(self) -> None:
         self._ending.set()
-        try:
-            self._listener.shutdown(socket.SHUT_RDWR)
-        finally:
-            self._listener.close()
-            self._path.unlink(missing_ok=True)
+        listener = self._listener
+        if listener is not None:
+            with suppress(OSError):
+                listener.shutdown(socket.SHUT_RDWR)
+            listener.close()
+        with suppress(OSError):
+            if self._path.stat().st_ino == self._inode:  # another daemon may have begun already
+                self._path.unlink()
 
     def _serve(self, connection: socket.socket) -> None:
         with connection:
@@ -112,8 +134,6 @@ class ControlSocket(LastingThread):
             return self._note_channel(asked.get("name"), asked.get("reason"))
         if asked.get("is_remote") is True:
             who = f"{who}, by MQTT"
-        if what == OrderKind.STOP:
-            self._stop_run(who)
         try:
             kind = OrderKind(what)
         except ValueError:

@@ -1,15 +1,16 @@
-"""The daemon: opens everything in the order that keeps the pump safe, joins the threads, and closes it all.
+"""The keeper: joins the threads that decide, record, read the slow sensors and answer people.
 
-The relay is claimed off before anything else is read; the lock file comes before the relay, so that two daemons
-never share one.
+The pump's lines are the guard's, a process of its own that begins this one: here nothing can hold the pump.
 """
 
+import os
 import signal
+import subprocess
+import sys
 import threading
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from datetime import UTC, datetime
 from pathlib import Path
-from types import FrameType
 from typing import Any
 
 import structlog
@@ -17,74 +18,66 @@ import structlog
 from waaler.core import decisions
 from waaler.core.facts import Deed, Severity
 from waaler.core.messages import Look, Notice
+from waaler.core.state import changed
 from waaler.core.texts import loose, not_told
-from waaler.devices.bench import Bench
-from waaler.guard.messages import Cut, Instant, Stop
+from waaler.devices.clock import Clock, boot_id, long_s
+from waaler.devices.pipe import Beat, Began, Finish, Ready, Reload, Setup, Sure, Trouble, TroubleKind
+from waaler.guard.memory import Memory as GuardMemory
+from waaler.guard.messages import Instant, Reserve
+from waaler.guard.state import State as GuardState
 from waaler.keeper.child import NotifyChild
-from waaler.keeper.clock import Clock, boot_id, long_s
 from waaler.keeper.control import ControlSocket
-from waaler.keeper.guard_thread import GuardThread
+from waaler.keeper.guard_link import GuardLink
 from waaler.keeper.keeper import Keeper
-from waaler.keeper.liveness import Manager, Stillness
-from waaler.keeper.opening import hold_lock, in_force, open_pi, open_simulated, switch_off_first
+from waaler.keeper.opening import Site, in_force, open_pi, open_simulated
 from waaler.keeper.panel import PanelThread, View
 from waaler.keeper.recorder import Recorder
-from waaler.keeper.reload import PLAN_REJECTED, RESTART, reload
+from waaler.keeper.reload import PLAN_REJECTED, RESTART, pins_wait, reload
 from waaler.keeper.restore import Files, restore
 from waaler.keeper.scheduler import CycleWaker
 from waaler.keeper.senses import Senses
 from waaler.keeper.status import UNITS, one_line, status
+from waaler.keeper.troubles import notice_of
 from waaler.keeper.watch_file import FileWatch
 from waaler.plan.timetable import upcoming
 from waaler.records.store import Store
 from waaler.settings import Settings
 from waaler.settings.places import runtime_folder, state_folder
 
-__all__ = ["run"]
+__all__ = ["keep"]
 
 CLOCK_EVERY_S = 60.0
-FRESH_BEAT_S = 2.5
-HANGS_AFTER_LOOKS = 6
-"""Guard and keeper look at each other's beat once a second; one that stood still for so many looks hangs."""
-
 STEP_S = 1.0
-OF_THE_LAST_DAEMON = ("part-failed-", RESTART, PLAN_REJECTED)
+OF_THE_LAST_DAEMON = ("part-failed-", RESTART, PLAN_REJECTED, *TroubleKind)
 END_WAIT_S = 3.0
 ANNOUNCE_S = 15.0
 """A start after a trip, a boot or a pause is announced so long by light and buzzer. Common practice, no source."""
+
+IDS_AHEAD = 1000
+"""Run ids that the guard is told to take for used before they are: a keeper that has lost its records goes on
+behind.
+"""
+
+GUARD_GONE = 3
 
 NOT_COMMISSIONED = "not commissioned, which the file accepts: nobody need have seen the floats in both states"
 
 log = structlog.get_logger()
 
 
-def run(
-    file: Path,
-    is_simulated: bool = False,
-    relay_trace: int | None = None,
-    is_new: bool = False,
-    mishap: str | None = None,
-) -> int:
-    """Keeps the bed until it is told to stop; 0 then, 1 after an error that the unit should restart from.
+def keep(file: Path, is_simulated: bool = False, is_new: bool = False, mishap: str | None = None) -> int:
+    """Keeps the bed until the guard tells it to end; 0 then, else why the guard should begin another.
 
     is_new: take a simulated bed for one that was never commissioned. mishap: what is wrong with its wiring.
-    relay_trace: an inherited pipe that is told each change of the simulated relay.
 
-    Raises: SettingsError for a bad file where no accepted one is kept; AlreadyRunning; NoLines.
+    Raises: SettingsError for a bad file where no accepted one is kept; NoLines; GuardGone.
     """
-    if not is_simulated:
-        switch_off_first(file)
+    clock = Clock(is_trusted=False)
+    link = GuardLink(clock)
     settings, rejected = in_force(file)
     with ExitStack() as stack:
-        state, runtime = state_folder(settings.id), runtime_folder(settings.id)
-        stack.callback(hold_lock(runtime / f"{settings.id}.lock"))
-        if is_simulated:
-            bench = open_simulated(settings, relay_trace, stack, mishap)
-        else:
-            bench = open_pi(settings, runtime, stack)
-        return _Daemon(
-            file, settings, Files.of(state, settings.id), runtime, bench, is_new or not is_simulated
-        ).run(rejected)
+        site = open_simulated(settings, link.tell, stack, mishap) if is_simulated else open_pi(settings, stack)
+        return _Daemon(file, settings, link, clock, site, is_new or not is_simulated).run(rejected)
 
 
 def tells(settings: Settings) -> bool:
@@ -93,53 +86,53 @@ def tells(settings: Settings) -> bool:
 
 
 class _Daemon:
-    """runtime: the folder of socket and lock. is_new: it may be a bed that never watered by itself."""
+    """is_new: it may be a bed that never watered by itself."""
 
     def __init__(
-        self, file: Path, settings: Settings, files: Files, runtime: Path, bench: Bench, is_new: bool
+        self, file: Path, settings: Settings, link: GuardLink, clock: Clock, site: Site, is_new: bool
     ) -> None:
         self._must_be_proven = is_new and settings.file.not_commissioned is None
-        self._file, self._settings, self._files, self._runtime, self._bench = file, settings, files, runtime, bench
-        self._manager = Manager()
-        self._keeper_stillness, self._guard_stillness = Stillness(), Stillness()
-        self._clock = Clock(settings.is_clock_trusted)
-        self._clock.check()
-        self._clock_checked_s = 0.0
+        self._file, self._settings, self._link, self._site = file, settings, link, site
+        self._files = Files.of(state_folder(settings.id), settings.id)
+        self._runtime = runtime_folder(settings.id)
+        self._clock = clock
+        self._clock.take(settings.is_clock_trusted)
+        self._check_clock()
         at = self._clock.now()
         self._offset_s = at.wall_s - at.long_s
         self._watch = FileWatch(file)
         self._must_reload = threading.Event()
         self._status = 0
-        self._child = None if self._manager.is_there or not tells(settings) else NotifyChild(file)
+        self._reserved_id = 0
+        self._must_restart = False
+        self._dropped = 0
+        is_under_manager = "INVOCATION_ID" in os.environ  # systemd.exec(5): then the notifier has a unit of its own
+        self._child = None if is_under_manager or not tells(settings) else NotifyChild(file)
 
     def run(self, rejected: str | None) -> int:
         """rejected: why the file is not the one in force, None if it is."""
         at = self._clock.now()
-        settings = self._settings
-        boot = boot_id()
-        restored = restore(self._files, boot, settings.plan, at)
-        memory = restored.memory
+        settings, boot = self._settings, boot_id()
+        restored = restore(self._files, boot, settings.plan, at, self._link.hello, self._set_up)
         core = decisions.begin(
             settings.plan,
             settings.sensing,
             settings.limits,
-            memory,
+            restored.memory,
             at,
             settings.care,
             settings.thirst,
             self._must_be_proven,
             ANNOUNCE_S if settings.wiring.can_announce else 0.0,
         )
-        self._keeper = Keeper(core, self._clock, self._record, self._tell_guard, self._chores)
+        core = changed(core, active=restored.active)
+        self._keeper = Keeper(core, self._clock, self._record, self._link.tell, self._chores)
         self._keeper.alerts = restored.alerts
         self._recorder = Recorder(
             lambda: Store(self._files.database, boot),
             self._keeper.post,
             self._clock.now,
             self._part_died,
-        )
-        self._guard = GuardThread(
-            self._bench, settings.limits, memory.guard, self._clock, self._heard_guard, self._feed, self._guard_died
         )
         notices = restored.notices
         if rejected is not None:
@@ -164,42 +157,42 @@ class _Daemon:
     def _start_threads(self, notices: tuple[Notice, ...]) -> None:
         threading.excepthook = self._thread_died
         self._recorder.start()
-        self._guard.start()
         self._waker = CycleWaker(lambda: self._keeper.post(Look()))
         self._waker.start(self._settings.plan)
         units = {adviser.name: UNITS[adviser.kind] for adviser in self._settings.sensing.advisers}
         self._senses = Senses(
-            self._bench.advisers,
+            self._site.bench.advisers,
             self._clock,
             lambda at, r: self._keeper.post(r, at),
             self._recorder.put,
             units,
             self._part_died,
-            self._bench.counts,
+            self._site.bench.counts,
         )
         self._senses.start()
         self._panel = self._new_panel()
         self._socket = ControlSocket(
             self._runtime / f"{self._settings.id}.sock",
             self._tell_status,
-            self._stop_run,
             self._keeper.order,
             self._part_died,
             self._senses.counts,
             self._note_channel,
         )
         self._socket.start()
-        for number in (signal.SIGTERM, signal.SIGINT):
-            signal.signal(number, self._told_to_stop)
+        for number in (signal.SIGTERM, signal.SIGINT, signal.SIGTTOU):
+            signal.signal(number, signal.SIG_IGN)  # the guard ends this process, in order
         signal.signal(signal.SIGHUP, lambda *_: self._must_reload.set())
+        self._site.start()
+        self._link.follow(self._heard_guard, self._asked, self._trouble, self._site.relay, self._guard_gone)
         self._begin_notices(notices)
         self._accept(self._settings)
         log.info("ready", bed=self._settings.id, plan=str(self._file))
-        self._manager.ready()
+        self._link.tell(Ready())
 
     def _new_panel(self) -> PanelThread | None:
         """Light, buzzer and button, where at least one of them is fitted."""
-        wiring, panel = self._settings.wiring, self._bench.panel
+        wiring, panel = self._settings.wiring, self._site.bench.panel
         if panel is None or not (wiring.can_announce or wiring.button is not None):
             return None
         thread = PanelThread(panel, self._panel_view, self._planned_s, self._keeper.order, long_s, self._part_died)
@@ -207,7 +200,7 @@ class _Daemon:
         return thread
 
     def _panel_view(self) -> View:
-        keeper, guard = self._keeper, self._guard.state
+        keeper, guard = self._keeper, self._guard_state
         urgent = (kind for kind, alert in keeper.alerts.items() if alert["severity"] == Severity.URGENT)
         return View(
             is_running=guard.run is not None,
@@ -225,6 +218,8 @@ class _Daemon:
         for kind in self._keeper.alerts:
             if kind.startswith(OF_THE_LAST_DAEMON):
                 self._keeper.post(Notice(kind))
+        if self._must_restart:
+            notices = (*notices, pins_wait())
         for notice in notices:
             self._keeper.post(notice)
 
@@ -233,27 +228,37 @@ class _Daemon:
     def _record(self, fact: Any) -> None:
         self._recorder.put(fact)
 
-    def _tell_guard(self, message: Any) -> None:
-        self._guard.inbox.put(message)
+    @property
+    def _guard_state(self) -> GuardState:
+        state = self._link.state
+        assert state is not None, "the guard has begun"
+        return state
 
-    def _heard_guard(self, at: Instant, action: Any) -> None:
-        self._keeper.post(action, at)
+    def _set_up(self, known: GuardMemory) -> Began:
+        self._link.tell(Sure(self._clock.is_sure))
+        began = self._link.set_up(Setup(self._site.pins, self._settings.limits, known))
+        self._must_restart = began.must_restart
+        return began
 
-    def _feed(self) -> None:
-        """The guard lives; the watchdog hears of it only while the keeper lives too."""
-        beat_s = self._keeper.beat_s
-        if self._clock.now().long_s - beat_s < FRESH_BEAT_S:
-            self._manager.alive()
-        self._end_if_still("keeper", self._keeper_stillness.look(beat_s))
+    def _heard_guard(self, at: Instant, message: Any) -> None:
+        self._keeper.post(message, at)
 
-    def _end_if_still(self, part: str, looks: int) -> None:
-        if looks >= HANGS_AFTER_LOOKS:
-            log.error("hangs", part=part, looks=looks)
-            self._manager.hangs()
+    def _asked(self, message: Reload | Finish) -> None:
+        if isinstance(message, Reload):
+            self._must_reload.set()
+        else:
+            self._keeper.stop()
 
-    def _guard_died(self, problem: BaseException) -> None:
-        log.error("guard_died", problem=repr(problem))
-        self._status = 1
+    def _trouble(self, trouble: Trouble) -> None:
+        self._keeper.post(notice_of(trouble))
+
+    def _guard_gone(self) -> None:
+        """Without the guard nothing may go on: off once more by its file, then what was heard is written down."""
+        off = [sys.executable, "-m", "waaler.off", str(self._runtime), self._settings.id]
+        with suppress(OSError, subprocess.TimeoutExpired):
+            subprocess.run(off, timeout=END_WAIT_S, check=False, stdin=subprocess.DEVNULL)
+        log.error("guard_gone")
+        self._status = GUARD_GONE
         self._keeper.stop()
 
     def _thread_died(self, args: threading.ExceptHookArgs) -> None:
@@ -261,7 +266,7 @@ class _Daemon:
         self._part_died(args.thread.name if args.thread else "unknown", args.exc_value)
 
     def _part_died(self, name: str, problem: BaseException | None) -> None:
-        """A thread that is neither guard nor keeper: watering goes on without it, and a person hears of it."""
+        """A thread other than the keeper's own: watering goes on without it, and a person hears of it."""
         log.error("part_died", part=name, problem=repr(problem))
         words = loose(
             f"A part of the daemon ({name}) failed: {problem}.",
@@ -276,13 +281,10 @@ class _Daemon:
         words = None if reason is None else not_told(name, reason)
         self._keeper.post(Notice(f"not-told-{name}", Severity.SOON, words))
 
-    def _stop_run(self, who: str) -> None:
-        self._guard.inbox.put(Stop(who))
-
     def _tell_status(self) -> dict[str, Any]:
         keeper = self._keeper
         at = self._clock.now()
-        told = status(keeper.state, self._guard.state, keeper.alerts, at, keeper.beat_s)
+        told = status(keeper.state, self._guard_state, keeper.alerts, at, keeper.beat_s)
         is_proven = self._settings.file.not_commissioned is None
         return {
             "bed": self._settings.id,
@@ -291,25 +293,41 @@ class _Daemon:
             "warnings": [*told["warnings"], *([] if is_proven else [NOT_COMMISSIONED])],
         }
 
-    def _told_to_stop(self, *_: int | FrameType | None) -> None:
-        self._manager.stopping()
-        self._guard.inbox.put(Cut("the daemon was stopped"))
-        self._keeper.stop()
-
     # --- once a second -----------------------------------------------------------------------
 
     def _chores(self, at: Instant) -> None:
         if at.long_s >= self._clock_checked_s + CLOCK_EVERY_S:
-            self._clock_checked_s = at.long_s
-            self._clock.check()
+            self._check_clock()
         self._note_clock_step(at)
-        self._manager.status(one_line(self._keeper.state, self._guard.state, at))
-        self._end_if_still("guard", self._guard_stillness.look(self._guard.beat_s))
+        self._link.tell(Beat(one_line(self._keeper.state, self._guard_state, at)))
+        self._reserve_ids()
+        self._note_dropped()
         if self._must_reload.is_set() or self._watch.has_changed(at.long_s):
             self._must_reload.clear()
             self._reload()
         if self._child is not None:
             self._child.look(at.long_s)
+
+    def _check_clock(self) -> None:
+        """Whether the wall clock is right is found out here, where a slow file holds nobody up."""
+        self._clock_checked_s = self._clock.now().long_s
+        self._clock.check()
+        self._link.tell(Sure(self._clock.is_sure))
+
+    def _reserve_ids(self) -> None:
+        following = self._keeper.state.next_run_id
+        if following + IDS_AHEAD / 2 > self._reserved_id:
+            self._reserved_id = following + IDS_AHEAD
+            self._link.tell(Reserve(self._reserved_id))
+
+    def _note_dropped(self) -> None:
+        """What the guard could not say at once is lost; a person who reads the log should know."""
+        report = self._link.report
+        if report is None:
+            return
+        if report.dropped > self._dropped:
+            self._dropped = report.dropped
+            log.warning("messages_of_the_guard_dropped", count=report.dropped)
 
     def _note_clock_step(self, at: Instant) -> None:
         """The scheduler sleeps by another clock and would not notice."""
@@ -346,10 +364,7 @@ class _Daemon:
     # --- ending ------------------------------------------------------------------------------
 
     def _end(self) -> None:
-        """Relay off first; then what was said about it is still written down."""
-        self._guard.stop()
-        self._guard.join(timeout=END_WAIT_S)
-        self._bench.relay.off()
+        """What the guard said last is taken in and written down."""
         self._drain_keeper()
         self._socket.stop()
         self._waker.stop()
@@ -358,7 +373,8 @@ class _Daemon:
             self._panel.stop()
         if self._child is not None:
             self._child.stop()
-        self._recorder.put(Deed(self._clock.now(), "stop", "the daemon stopped"))
+        if self._status == 0:
+            self._recorder.put(Deed(self._clock.now(), "stop", "the daemon stopped"))
         self._recorder.stop()
         self._recorder.join(timeout=END_WAIT_S)
         log.info("stopped")

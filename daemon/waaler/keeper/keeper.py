@@ -27,9 +27,9 @@ from waaler.core.facts import (
 )  # fmt: skip
 from waaler.core.messages import Action, Answer, Event, Look, Message, Order, OrderKind, ToGuard, Write
 from waaler.core.state import State
+from waaler.devices.clock import Clock
 from waaler.guard.messages import Instant
 from waaler.guard.messages import Message as GuardMessage
-from waaler.keeper.clock import Clock
 from waaler.keeper.status import Alerts, rfc3339
 
 __all__ = ["Keeper", "Stop"]

@@ -9,7 +9,7 @@ from waaler.core.messages import Message, NewPlan, Notice
 from waaler.core.texts import loose
 from waaler.settings import Settings, SettingsError, load
 
-__all__ = ["PLAN_REJECTED", "RESTART", "changes", "reload"]
+__all__ = ["PLAN_REJECTED", "RESTART", "changes", "pins_wait", "reload"]
 
 PLAN_REJECTED = "plan-rejected"
 RESTART = "restart-needed"
@@ -24,7 +24,7 @@ def reload(path: Path, present: Settings) -> tuple[Settings, list[Message]]:
     """
     try:
         new = load(path)
-    except SettingsError as problem:
+    except Exception as problem:  # whatever it is: a file that cannot be loaded is one that is not taken
         words = loose(
             "The edited file is not taken.",
             "The plan before it stays in force.",
@@ -46,14 +46,23 @@ def reload(path: Path, present: Settings) -> tuple[Settings, list[Message]]:
         ),
     ]
     if waits:
-        words = loose(
-            f"Changes of {', '.join(waits)} wait for a restart of the daemon.",
-            "Everything else of the file is in force.",
-            "Restart the daemon when it suits: `systemctl restart waaler@ID`.",
-            "Ends with the restart.",
-        )
-        messages.append(Notice(RESTART, Severity.NOTE, words))
+        messages.append(_waits_for_restart(", ".join(waits)))
     return new, messages
+
+
+def pins_wait() -> Notice:
+    """The file's pins are others than those that the guard has open."""
+    return _waits_for_restart("pins")
+
+
+def _waits_for_restart(what: str) -> Notice:
+    words = loose(
+        f"Changes of {what} wait for a restart of the daemon.",
+        "Everything else of the file is in force.",
+        "Restart the daemon when it suits: `systemctl restart waaler@ID`.",
+        "Ends with the restart.",
+    )
+    return Notice(RESTART, Severity.NOTE, words)
 
 
 def changes(before: Settings, after: Settings) -> tuple[str, ...]:
@@ -95,4 +104,6 @@ def _short(value: Any) -> str:
 
 
 def _one_line(problem: Exception) -> str:
-    return str(problem).splitlines()[0]
+    if isinstance(problem, SettingsError):
+        return str(problem).splitlines()[0]
+    return f"it cannot be reckoned with ({type(problem).__name__}: {problem})"

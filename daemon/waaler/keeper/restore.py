@@ -1,10 +1,11 @@
-"""What a start finds of the time before: the records, their second copy, or neither.
+"""What a start finds of the time before: the guard's journal first, then the records, or neither.
 
-No trouble with them keeps the bed from being watered. Where nothing can be known, the guard takes it that the plan
-ran as written, and that every protective input has yet to be good for its whole settle time.
+No trouble with either keeps the bed from being watered. What safety needs comes from the guard; the records make
+up for a journal that is lost, and tell what the plan, the alerts and the sump were.
 """
 
 import sqlite3
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -13,7 +14,11 @@ import structlog
 from waaler.core.facts import Deed, Severity
 from waaler.core.memory import Memory, after_loss
 from waaler.core.messages import Notice
+from waaler.core.state import Active
 from waaler.core.texts import CRASHED, HISTORY_NOT_KEPT, POWER_CAME_BACK, loose
+from waaler.devices.pipe import Began, Hello
+from waaler.guard.journal import Health
+from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Instant
 from waaler.keeper.status import Alerts, rfc3339
 from waaler.plan.types import Plan
@@ -23,6 +28,14 @@ from waaler.records.store import End, Store, StoreError, open_or_set_aside
 __all__ = ["Files", "Restored", "restore"]
 
 log = structlog.get_logger()
+
+JOURNAL_WORDS = {
+    Health.TORN: "its last line was damaged",
+    Health.MISSING: "it is gone",
+    Health.FOREIGN: "it is another bed's, and was moved aside",
+    Health.NEWER: "it is of a later version, and was moved aside",
+    Health.UNREADABLE: "the card does not give it",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,44 +52,119 @@ class Files:
 
 @dataclass(frozen=True, slots=True)
 class Restored:
-    """alerts: the words of those that stood. notices: what a person must be told of the records."""
+    """alerts: the words of those that stood. notices: what a person must be told of the records.
+
+    active: the run that the guard makes meanwhile, where a keeper begins anew.
+    """
 
     memory: Memory
     alerts: Alerts
     notices: tuple[Notice, ...] = ()
+    active: Active | None = None
 
 
-def restore(files: Files, boot: str, plan: Plan, at: Instant) -> Restored:
-    """The memory of the time before; runs that the last daemon left open are recorded as interrupted."""
+def restore(
+    files: Files, boot: str, plan: Plan, at: Instant, hello: Hello, set_up: Callable[[GuardMemory], Began]
+) -> Restored:
+    """The memory of the time before. set_up: gives the guard what the records know, and hears what it begins with.
+
+    A whole journal waits for no disk: the guard begins before the records are opened.
+    """
     is_first = not (files.database.exists() or files.accepted.exists())
-    is_lost = not files.database.exists() and not is_first
+    began = set_up(GuardMemory()) if hello.health is Health.WHOLE else None
+    is_lost = not is_first and not _has_bytes(files.database)
     try:
         store, aside = open_or_set_aside(files.database, boot)
     except (sqlite3.Error, OSError) as problem:
         log.error("records_cannot_be_opened", problem=str(problem))
-        return Restored(after_loss(plan, at), {}, (Notice("history-not-kept", Severity.SOON, HISTORY_NOT_KEPT),))
+        return _without_records(plan, at, hello, began, set_up)
     try:
         end = None if is_first else store.last_end()
-        memory = _memory(store, at)
+        known = store.memory(at)
+        if aside is not None or is_lost:
+            known = after_loss(plan, at)
+        began = began or set_up(known.guard)
+        memory, active = _written(store, at, hello, began)
+        if aside is not None or is_lost:
+            memory = replace(memory, looked_at_s=at.wall_s, next_run_id=began.memory.reserved_run_id + 1)
     except (sqlite3.Error, OSError) as problem:
         log.error("records_cannot_be_read", problem=str(problem))
-        return Restored(after_loss(plan, at), {})
+        return _without_records(plan, at, hello, began, set_up)
     finally:
         store.close()
+    notices = _of_the_journal(hello, is_first)
+    ended = _keeper_ended(hello.last_keeper) if hello.last_keeper else _ended_badly(end)
     if aside is None and not is_lost:
-        return Restored(memory, _standing(files.database, plan.place.timezone), _ended_badly(end))
+        return Restored(memory, _standing(files.database, plan.place.timezone), notices + ended, active)
+    return Restored(memory, {}, (*notices, _lost(aside)), active)
+
+
+def _has_bytes(path: Path) -> bool:
+    """An empty file is what a card leaves of a lost one."""
+    try:
+        return path.stat().st_size > 0
+    except OSError:
+        return False
+
+
+def _without_records(
+    plan: Plan, at: Instant, hello: Hello, began: Began | None, set_up: Callable[[GuardMemory], Began]
+) -> Restored:
+    """The database is held, full or broken: the journal alone, and the plan taken to have run as written."""
     assumed = after_loss(plan, at)
-    guard = memory.guard if memory.guard.spans or memory.guard.locks else assumed.guard
+    began = began or set_up(assumed.guard)
+    memory = replace(assumed, guard=began.memory, next_run_id=began.memory.reserved_run_id + 1)
+    notice = Notice("history-not-kept", Severity.SOON, HISTORY_NOT_KEPT)
+    return Restored(memory, {}, (*_of_the_journal(hello, is_first=False), notice))
+
+
+def _written(store: Store, at: Instant, hello: Hello, began: Began) -> tuple[Memory, Active | None]:
+    """Ends what nobody saw end, notes the start, and reads the records with what the guard begins with."""
+    guard = began.memory
+    if began.running is not None:
+        guard = replace(guard, open_run=None)
+    is_whole = hello.health is Health.WHOLE
+    ended = store.unended(at, guard, began.running, is_whole)
+    store.write([*ended, Deed(at, "start", "the daemon started")])
+    memory = store.memory(at)
+    next_run_id = max(memory.next_run_id, guard.last_run_id + 1)
+    active = None if began.running is None else store.run_in_progress(began.running, began.until_s)
+    return replace(memory, guard=guard, next_run_id=next_run_id), active
+
+
+def _lost(aside: Path | None) -> Notice:
     what = "is gone" if aside is None else f"could not be read and was kept aside as {aside.name}"
     words = loose(
         f"The history {what}.",
-        "A new one was begun, and watering goes on within limits.",
+        "A new one was begun. Locks, holds and pump time are known from the guard's journal.",
         "Look at the card; enter the sump's level with `waaler measure --sump`.",
         "It is told once.",
     )
-    notice = Notice("history-lost", Severity.SOON, replace(words, is_moment=True))
-    guard = replace(guard, tripped=assumed.guard.tripped, has_watered=True)
-    return Restored(replace(memory, guard=guard), {}, (notice,))
+    return Notice("history-lost", Severity.SOON, replace(words, is_moment=True))
+
+
+def _of_the_journal(hello: Hello, is_first: bool) -> tuple[Notice, ...]:
+    """What became of the guard's journal, if a person should know."""
+    if hello.health is Health.WHOLE or (is_first and hello.health is Health.MISSING):
+        return ()
+    words = loose(
+        f"The guard's journal could not be used: {JOURNAL_WORDS[hello.health]}.",
+        "Locks, holds and pump time are taken from the history; what neither knows counts as if the plan had run.",
+        "Look at the card and at the bed.",
+        "It is told once.",
+    )
+    return (Notice("journal-lost", Severity.SOON, replace(words, is_moment=True)),)
+
+
+def _keeper_ended(how: str) -> tuple[Notice, ...]:
+    """The guard went on; only what decides and records was away."""
+    words = loose(
+        f"The part that decides and records ended unexpectedly: {how}.",
+        "The guard went on and began it again: a run in progress was not cut, and none began meanwhile.",
+        "Look at the log if this comes again.",
+        "The plan goes on by itself.",
+    )
+    return (Notice("restarted", Severity.SOON, replace(words, is_moment=True)),)
 
 
 def _ended_badly(end: End | None) -> tuple[Notice, ...]:
@@ -85,12 +173,6 @@ def _ended_badly(end: End | None) -> tuple[Notice, ...]:
         return ()
     words = CRASHED if end is End.CRASHED else POWER_CAME_BACK
     return (Notice("restarted", Severity.SOON, words),)
-
-
-def _memory(store: Store, at: Instant) -> Memory:
-    guard = store.memory(at).guard
-    store.write([*store.unended(at, guard, is_whole=False), Deed(at, "start", "the daemon started")])
-    return replace(store.memory(at), guard=guard)
 
 
 def _standing(database: Path, zone: str) -> Alerts:

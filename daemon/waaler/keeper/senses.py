@@ -4,8 +4,8 @@ from collections.abc import Callable, Mapping
 from queue import Empty, SimpleQueue
 from time import monotonic
 
+from waaler.devices.clock import Clock
 from waaler.guard.messages import Instant
-from waaler.keeper.clock import Clock
 from waaler.keeper.lasting import Died, LastingThread
 from waaler.plan.sensing import Reading
 from waaler.records.store import Sample

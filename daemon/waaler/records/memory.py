@@ -41,15 +41,17 @@ def unended(
 
     Runs that only the guard knows of are among them. is_whole: a run that the guard does not know never began.
     """
-    ended = {ran.ended.run_id: ran for ran in (*guard.ran, *([guard.open_run] if guard.open_run else []))}
+    ended = {ran.ended.run_id: _result(now, ran) for ran in guard.ran}
+    if guard.open_run is not None:
+        ended[guard.open_run.ended.run_id] = _cut_off(now, guard.open_run)
     rows = _rows(db, "SELECT id, granted_s, asked_s FROM run WHERE outcome IS NULL ORDER BY id")
     results = [
-        _result(now, ended[row["id"]]) if row["id"] in ended else _died(row, now, is_whole)
+        ended[row["id"]] if row["id"] in ended else _died(row, now, is_whole)
         for row in rows
         if row["id"] != running
     ]
-    lost = [ran for run_id, ran in ended.items() if not _rows(db, "SELECT id FROM run WHERE id = ?", run_id)]
-    return results + [_result(now, ran) for ran in lost]
+    lost = [one for run_id, one in ended.items() if not _rows(db, "SELECT id FROM run WHERE id = ?", run_id)]
+    return results + lost
 
 
 def _result(now: Instant, ran: Ran) -> RunResult:
@@ -60,6 +62,11 @@ def _result(now: Instant, ran: Ran) -> RunResult:
     if ended.trip is not None:
         outcome = Outcome.CUT_SHORT
     return RunResult(ended.run_id, at, outcome, ended.seconds, ended.reason)
+
+
+def _cut_off(now: Instant, ran: Ran) -> RunResult:
+    """The guard itself ended in the midst of it."""
+    return RunResult(ran.ended.run_id, now, Outcome.INTERRUPTED, ran.granted_s, DIED_RUNNING)
 
 
 def run_in_progress(db: sqlite3.Connection, run_id: int, until_s: float) -> Active | None:

@@ -3,23 +3,7 @@
 import os
 import socket
 
-__all__ = ["Manager", "Stillness"]
-
-
-class Stillness:
-    """For how many looks in a row another thread's beat has stood still.
-
-    Looks are counted, not seconds: a machine that slept wakes with old beats and nothing hangs.
-    """
-
-    def __init__(self) -> None:
-        self._beat_s: float | None = None
-        self._looks = 0
-
-    def look(self, beat_s: float) -> int:
-        self._looks = self._looks + 1 if beat_s == self._beat_s else 0
-        self._beat_s = beat_s
-        return self._looks
+__all__ = ["Manager"]
 
 
 class Manager:
@@ -34,19 +18,11 @@ class Manager:
             self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC)
             self._socket.setblocking(False)
 
-    @property
-    def is_there(self) -> bool:
-        return self._socket is not None
-
     def ready(self) -> None:
         self._say("READY=1")
 
     def alive(self) -> None:
         self._say("WATCHDOG=1")
-
-    def hangs(self) -> None:
-        """Asks for the end that the watchdog would bring later."""
-        self._say("WATCHDOG=trigger")
 
     def stopping(self) -> None:
         self._say("STOPPING=1")

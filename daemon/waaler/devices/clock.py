@@ -32,6 +32,14 @@ class Clock:
     def now(self) -> Instant:
         return Instant(long_s(), time.time(), self._is_sure)
 
+    @property
+    def is_sure(self) -> bool:
+        return self._is_sure
+
+    def take(self, is_sure: bool) -> None:
+        """What another process found of the wall clock."""
+        self._is_sure = is_sure
+
     def check(self) -> None:
         """Looks whether the wall clock can be trusted; once sure it stays so for this boot."""
         self._is_sure = self._is_sure or SYNCHRONISED.exists() or _hardware_clock_agrees()

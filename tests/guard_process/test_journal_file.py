@@ -1,0 +1,75 @@
+"""The journal on disk: nobody waits for it, and what it holds is one of the lines that were put."""
+
+from pathlib import Path
+
+import pytest
+from tests.keeper.process import until
+
+from waaler.guard_process.journal_file import MOST_BYTES, JournalWriter, read_journal
+
+
+def written(path: Path, *lines: bytes, is_aside: bool = False) -> JournalWriter:
+    writer = JournalWriter(path, is_aside)
+    writer.start()
+    for line in lines:
+        writer.put(line)
+        until(lambda line=line: (read_journal(path) or b"").endswith(line), "the line on disk")  # type: ignore[misc]
+    writer.end(5.0)
+    assert not writer.is_alive()
+    return writer
+
+
+def test_a_file_that_cannot_be_read_is_told_from_one_that_is_not_there(tmp_path: Path) -> None:
+    assert read_journal(tmp_path / "none") == b""
+    assert read_journal(tmp_path) is None
+
+
+def test_lines_are_appended_and_a_start_begins_the_file_anew(tmp_path: Path) -> None:
+    path = tmp_path / "t.guard"
+    path.write_bytes(b"old\ntorn")
+    written(path, b"one\n", b"two\n")
+
+    assert path.read_bytes() == b"one\ntwo\n"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_file_that_has_grown_long_is_begun_anew(tmp_path: Path) -> None:
+    path = tmp_path / "t.guard"
+    long = b"x" * MOST_BYTES + b"\n"
+    written(path, b"one\n", long, b"two\n")
+
+    assert path.read_bytes() == b"two\n"
+
+
+def test_another_beds_journal_is_moved_aside(tmp_path: Path) -> None:
+    path = tmp_path / "t.guard"
+    path.write_bytes(b"another bed's\n")
+    written(path, b"one\n", is_aside=True)
+
+    assert (tmp_path / "t.guard.aside").read_bytes() == b"another bed's\n"
+    assert path.read_bytes() == b"one\n"
+
+
+def test_s10_a_disk_that_takes_nothing_is_said_and_the_newest_line_is_written_when_it_does(tmp_path: Path) -> None:
+    folder = tmp_path / "away"
+    writer = JournalWriter(folder / "t.guard")
+    writer.start()
+    writer.put(b"one\n")
+    until(lambda: writer.problem, "the problem")
+    folder.mkdir()
+    writer.put(b"two\n")
+    until(lambda: (folder / "t.guard").exists(), "the file")
+    writer.end(5.0)
+
+    assert (folder / "t.guard").read_bytes() == b"two\n"
+    assert writer.problem == ""
+
+
+def test_an_end_waits_no_longer_than_it_was_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    writer = JournalWriter(tmp_path / "none" / "t.guard")
+    writer.start()
+    writer.put(b"one\n")
+    until(lambda: writer.problem, "the problem")
+    writer.end(1.0)
+
+    assert not writer.is_alive()
