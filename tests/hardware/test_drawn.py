@@ -26,7 +26,7 @@ def rounded(svg: str) -> list[str]:
 def test_each_diagram_is_the_one_that_the_file_gives(name: str) -> None:
     kept = (HARDWARE / f"{name}.svg").read_text()
 
-    assert rounded(kept) == rounded(draw(name, load(FILE))), "draw them anew: .venv/bin/python hardware/draw.py"
+    assert rounded(kept) == rounded(draw(name, load(FILE))), "draw them anew: .venv/bin/python -m hardware.draw"
     ElementTree.fromstring(kept)
 
 
