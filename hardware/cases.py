@@ -15,7 +15,7 @@ MARGIN = 1.2
 
 BEFORE_S = -3600.0
 SHOWN = 3
-SHORT = {"pump-low-voltage": "low voltage", "pump-mains": "mains"}
+SHORT = {"pump-low-voltage": "low voltage", "pump-outlet": "switched outlet", "pump-mains": "mains"}
 
 
 def limit_s(settings: Settings) -> float:
@@ -47,7 +47,7 @@ def _bouncing(from_s: float, to_s: float) -> tuple[Change, ...]:
 RUN = _on("K1", 0.0, 300.0)
 STUCK = _on("K1", 0.0)
 BY_HAND = (*_turned(BEFORE_S, "OFF"), *_turned(0.0, "BY HAND"))
-GIVES_UP = "off until S1 is turned to OFF or the supply is taken away"
+GIVES_UP = "off until S1 is turned to OFF, or the power goes and comes"
 
 CASES = {
     "run": Case("Run of 5 min, all is well", RUN, so="the Pi ends it"),
@@ -143,13 +143,13 @@ CASES = {
         "K2's contact welded, second float falls at 2 min",
         (*RUN, *_away("S2", 120.0)),
         welded=frozenset({"K2"}),
-        so="**the float stops nothing**: only the monthly try shows it",
+        so="**the float stops nothing**, with an outlet nothing but the plug; only the monthly try shows it",
     ),
     "k2 k1": Case(
         "K2's contact and K1 welded",
         STUCK,
         welded=frozenset({"K2"}),
-        so="**no last line**: S1, F1 or the plug",
+        so="**no last line**: S1 or the plug; with an outlet the plug",
     ),
     "f2": Case("F2 blown", (*RUN, *_away("F2", BEFORE_S)), so="no water: the Pi or the plants tell"),
 }
@@ -167,7 +167,7 @@ MAINS_CASES = {
 
 
 def table(settings: Settings) -> str:
-    """Markdown. The pump's column holds for both circuits, or names each.
+    """Markdown. A column holds for all circuits, or names them.
 
     Times are minutes and seconds; a relay's own twentieth of a second is left out.
     """
@@ -185,9 +185,11 @@ def _row(case: Case, limit: float, names: tuple[str, ...]) -> str:
     found = [play(CIRCUITS[name], case, limit).spells for name in names]
     columns = []
     for what in ("demand", "K3", "pump"):
-        words = {name: _words(spells[what]) for name, spells in zip(names, found, strict=True)}
-        said = [f"{SHORT[name]}: {one}" for name, one in words.items()]
-        columns.append("; ".join(said) if len(set(words.values())) > 1 else words[names[0]])
+        groups: dict[str, list[str]] = {}
+        for name, spells in zip(names, found, strict=True):
+            groups.setdefault(_words(spells[what]), []).append(SHORT[name])
+        said = [f"{', '.join(shorts)}: {words}" for words, shorts in groups.items()]
+        columns.append("; ".join(said) if len(said) > 1 else next(iter(groups)))
     return f"| {case.words} | {' | '.join(columns)} | {case.so} |"
 
 

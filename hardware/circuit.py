@@ -1,4 +1,4 @@
-"""The pump's two circuits as net lists: `draw.py` draws them, `cases.py` computes the truth table from them.
+"""The pump's circuits as net lists: `draw.py` draws them, `cases.py` computes the truth table from them.
 
 A terminal is written as on the part: `K3:A1`. Marks of coils (A1, A2), of a timer's change-over contact (15, 16,
 18), of relay contacts (11, 14), of a contactor's poles (1-2, 3-4) and of a selector's blocks (13-14, 23-24) are
@@ -9,7 +9,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 
-__all__ = ["CIRCUITS", "CONDUCTS", "DEMAND", "LOADS", "LOW_VOLTAGE", "MAINS", "Circuit", "Function", "Kind", "Part"]
+__all__ = [
+    "CIRCUITS",
+    "CONDUCTS",
+    "DEMAND",
+    "LOADS",
+    "LOW_VOLTAGE",
+    "MAINS",
+    "OUTLET",
+    "Circuit",
+    "Function",
+    "Kind",
+    "Part",
+]
 
 
 class Kind(Enum):
@@ -92,16 +104,17 @@ SELECTOR = (
     Part("K1", Kind.CONTACT, ("11", "14"), words=("the Pi's relay",)),
     Part("K4", Kind.CONTACT, ("11", "14"), words=("cut-off relay, if", "fitted; else a link")),
 )
-"""Common to both circuits: AUTO goes through the Pi's relays, BY HAND around them, in the middle is OFF."""
+"""Common to all circuits: AUTO goes through the Pi's relays, BY HAND around them, in the middle is OFF."""
 
 LAST_LINE = (
     Part("K3", Kind.TIMER, ("A1", "A2"), words=("run-time limiter,", "function: interval")),
     Part("S2", Kind.FLOAT, ("1", "2"), words=("second float",)),
     Part("K3", Kind.TIMED, ("15", "18"), words=("limiter",)),
     Part("K2", Kind.COIL, ("A1", "A2")),
-    Part("D2", Kind.DIODE, ("A", "K")),
 )
-"""Common to both circuits: the float and the limiter's contact move K2. Neither carries the pump's current."""
+"""Common to all circuits: the float and the limiter's contact move K2. Neither carries the pump's current."""
+
+ACROSS_K2 = Part("D2", Kind.DIODE, ("A", "K"))
 
 LOW_VOLTAGE = Circuit(
     sources=(("X1:+", "X1:-"),),
@@ -114,6 +127,7 @@ LOW_VOLTAGE = Circuit(
         Part("sensed", Kind.SENSED, ("1", "2"), words=("sensed supply,", "isolated contact", "to the Pi")),
         Part("F2", Kind.FUSE, ("1", "2"), words=("1 A",)),
         *LAST_LINE,
+        ACROSS_K2,
     ),
     nets={
         "24 V": ("X1:+", "F1:1"),
@@ -146,6 +160,7 @@ MAINS = Circuit(
         Part("K0", Kind.COIL, ("A1", "A2")),
         Part("D3", Kind.DIODE, ("A", "K")),
         *LAST_LINE,
+        ACROSS_K2,
     ),
     nets={
         "L": ("X0:L", "Q1:1"),
@@ -168,4 +183,37 @@ MAINS = Circuit(
     },
 )
 
-CIRCUITS = {"pump-low-voltage": LOW_VOLTAGE, "pump-mains": MAINS}
+OUTLET = Circuit(
+    sources=(("X0:L", "X0:N"), ("X1:+", "X1:-")),
+    parts=(
+        Part("Q1", Kind.BREAKER, ("1", "2"), words=("GFCI or RCD",)),
+        Part("Q1", Kind.BREAKER, ("3", "4")),
+        Part("K2", Kind.CONTACT, ("in", "out"), words=("inside a listed", "switched outlet")),
+        Part("M1", Kind.MOTOR, ("L", "N"), words=("pump, by its", "own plug")),
+        Part("M1", Kind.EARTH, ("PE",)),
+        Part("sensed", Kind.SENSED, ("1", "2"), words=("sensed supply:", "a small plug-in", "supply, if fitted")),
+        Part("F2", Kind.FUSE, ("1", "2"), words=("1 A",)),
+        *SELECTOR,
+        *LAST_LINE[:-1],
+        Part("K2", Kind.COIL, ("A1", "A2"), words=("the outlet's", "control input")),
+    ),
+    nets={
+        "L": ("X0:L", "Q1:1"),
+        "N": ("X0:N", "Q1:3"),
+        "L protected": ("Q1:2", "K2:in"),
+        "pump": ("K2:out", "M1:L", "sensed:1"),
+        "N protected": ("Q1:4", "M1:N", "sensed:2"),
+        "PE": ("X0:PE", "M1:PE"),
+        "24 V": ("X1:+", "F2:1"),
+        "fused": ("F2:2", "S1:13", "S1:23"),
+        "auto": ("S1:14", "K1:11"),
+        "between relays": ("K1:14", "K4:11"),
+        DEMAND: ("K4:14", "S1:24", "K3:A1", "S2:1"),
+        "float up": ("S2:2", "K3:15"),
+        "within the limit": ("K3:18", "K2:A1"),
+        "0 V": ("X1:-", "K3:A2", "K2:A2"),
+    },
+)
+"""Nobody touches a wire of the mains: the outlet is bought whole. A weld of its one contact is not covered."""
+
+CIRCUITS = {"pump-low-voltage": LOW_VOLTAGE, "pump-outlet": OUTLET, "pump-mains": MAINS}

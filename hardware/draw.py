@@ -141,6 +141,7 @@ TITLES = {
     "inputs": "Relay and floats at the Pi's header",
     "converter": "A moisture probe on the SPI converter",
     "pump-low-voltage": "Between an extra-low-voltage supply and the pump",
+    "pump-outlet": "A mains pump on a listed switched outlet, and its control circuit of extra-low voltage",
     "pump-mains": "A mains pump: contactor, and its coil circuit of extra-low voltage",
 }
 

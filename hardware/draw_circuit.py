@@ -87,7 +87,7 @@ def _part(drawing: schemdraw.Drawing, part: Part, place: Place, more: str | None
     is_named = part.kind not in (Kind.MOTOR, Kind.SENSED) and (bool(part.words) or part.kind in BARE)
     words = (*((part.device,) if is_named else ()), *part.words, *((more,) if more else ()))
     gap = LINE + 0.26 * (len(words) == 2 and is_named)
-    beside = (end[0] - start[0]) / 2 + 0.5 if is_level else BESIDE
+    beside = abs(end[0] - start[0]) / 2 + 0.5 if is_level else BESIDE
     _lines(drawing, x + beside, y + gap / 2 * (len(words) - 1), words, gap, is_named=is_named)
 
 

@@ -136,4 +136,50 @@ MAINS = Plan(
     apart=((5.5, 0.4), (5.5, -15.6)),
 )
 
-PLANS = {"pump-low-voltage": LOW_VOLTAGE, "pump-mains": MAINS}
+OUTLET = Plan(
+    places={
+        **_down(2.2, -0.5, "Q1:1-2"),
+        **_down(0.0, -0.5, "Q1:3-4"),
+        **_down(2.2, -3.2, "K2:in-out"),
+        "sensed:1-2": ((2.2, -6.2), (0.0, -6.2)),
+        "M1:L-N": ((2.2, -8.0), (0.0, -8.0)),
+        "M1:PE": ((1.1, -8.52), (1.1, -8.52)),
+        **_down(7.4, -0.5, "F2:1-2"),
+        **_down(7.4, -2.7, "S1:13-14", "K1:11-14", "K4:11-14"),
+        **_down(11.0, -2.7, "S1:23-24"),
+        **_down(11.0, -9.0, "K3:A1-A2"),
+        **_down(14.5, -9.0, "S2:1-2", "K3:15-18", "K2:A1-A2"),
+    },
+    sources={
+        "X0:L": ((2.2, 0.0), "L"),
+        "X0:N": ((0.0, 0.0), "N"),
+        "X0:PE": ((-1.3, 0.0), "PE"),
+        "X1:+": ((7.4, 0.0), "24 V +"),
+        "X1:-": ((10.0, -14.8), "0 V"),
+    },
+    levels={"PE": -9.2, "fused": -2.35, DEMAND: -8.5, "0 V": -14.8},
+    notes=(
+        (
+            (-1.9, -10.4),
+            (
+                "Nothing here is opened or wired by you:",
+                "socket, outlet and pump are bought whole",
+                "and plugged together.",
+            ),
+        ),
+        (
+            (-1.9, -12.2),
+            (
+                "Drawn with no supply, S1 on OFF,",
+                "the sump full. S1 has OFF in the",
+                "middle. The coils of K1 and K4 are",
+                "on the Pi's side.",
+            ),
+        ),
+        ((13.0, -0.3), ("24 V: from a safety-", "isolating supply")),
+    ),
+    linked=(("S1:13-14", "S1:23-24"), ("Q1:1-2", "Q1:3-4")),
+    apart=((5.5, 0.4), (5.5, -15.2)),
+)
+
+PLANS = {"pump-low-voltage": LOW_VOLTAGE, "pump-outlet": OUTLET, "pump-mains": MAINS}
