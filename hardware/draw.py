@@ -12,11 +12,12 @@ import schemdraw
 import schemdraw.elements as elm
 from hardware.cases import with_table
 from hardware.circuit import CIRCUITS
+from hardware.draw_board import draw_boards, pin
 from hardware.draw_circuit import draw_circuit
+from hardware.draw_levels import draw_levels
 from hardware.pen import SMALL, line, terminal, text
 from hardware.plans import PLANS
 
-from waaler.bed.header import what_stands_at
 from waaler.settings import Settings, load
 from waaler.settings.wire_words import Wire, wires
 
@@ -26,6 +27,8 @@ HERE = Path(__file__).parent
 FILE = HERE.parent / "config" / "bed.yaml"
 ROW = 1.8
 MARGIN = 16
+WIDER = 16
+"""Browsers' letters are wider than the drawing library reckons: room at the right, so that no label is cut off."""
 CLOSED = ("sump_low", "tray_high")
 """Closed with a full sump and a dry tray."""
 
@@ -40,7 +43,7 @@ def draw(name: str, settings: Settings) -> str:
     start = picture.index(">") + 1
     x, y, width, height = (float(part) for part in picture.split('viewBox="')[1].split('"')[0].split())
     left, top = round(x) - MARGIN, round(y) - MARGIN
-    wide, high = round(width) + 2 * MARGIN, round(height) + 2 * MARGIN
+    wide, high = round(width) + 2 * MARGIN + WIDER, round(height) + 2 * MARGIN
     size = f'width="{wide}" height="{high}"'
     box = f'<rect x="{left}" y="{top}" {size} fill="white"/>'
     view = f'viewBox="{left} {top} {wide} {high}"'
@@ -60,11 +63,6 @@ def write_all(folder: Path = HERE) -> None:
 # --- the header's side ----------------------------------------------------------------------------
 
 
-def _pin(position: int) -> str:
-    what = what_stands_at(position)
-    return f"pin {position} {what if isinstance(what, str) else f'GPIO {what}'}"
-
-
 def _inputs(drawing: schemdraw.Drawing, settings: Settings) -> None:
     """Every line of the file but the buses: from its pin through its device to the other pin."""
     found = [wire for wire in wires(settings.file) if not wire.is_bus]
@@ -76,14 +74,14 @@ def _inputs(drawing: schemdraw.Drawing, settings: Settings) -> None:
 
 def _row(drawing: schemdraw.Drawing, wire: Wire, y: float) -> None:
     assert wire.back is not None
-    terminal(drawing, (2.8, y), _pin(wire.position))
+    terminal(drawing, (2.8, y), pin(wire.position))
     device = elm.RBox() if "relay" in wire.name else _contact(wire)
     name_y = y + (0.8 if isinstance(device, elm.Switch) and wire.name not in CLOSED else 0.62)
     line(drawing, (2.9, y), (3.8, y))
     drawing.add(device.endpoints((3.8, y), (6.0, y)))
     line(drawing, (6.0, y), (6.9, y))
     drawing.add(elm.Dot(open=True).at((7.0, y)))
-    text(drawing, 7.2, y, _pin(wire.back), 12)
+    text(drawing, 7.2, y, pin(wire.back), 12)
     text(drawing, 4.9, name_y, wire.name, 12, "center")
     text(drawing, 4.9, y - 0.55, wire.words, SMALL, "center")
 
@@ -104,7 +102,7 @@ def _converter(drawing: schemdraw.Drawing, settings: Settings) -> None:
     ]
     chip = drawing.add(elm.Ic(pins=[*left, *right], size=(3.2, 5.2), pinspacing=0.9))
     text(drawing, 1.6, 5.5, "converter, 10 bit, SPI", 12, "center")
-    ends = {"VDD": _pin(17), "GND": _pin(25)} | {names[bus]: _pin(lines[bus].position) for bus in names}
+    ends = {"VDD": pin(17), "GND": pin(25)} | {names[bus]: pin(lines[bus].position) for bus in names}
     for name, label in ends.items():
         x, y = getattr(chip, name)
         line(drawing, (x, y), (x - 1.2, y))
@@ -135,11 +133,15 @@ def _gpio(settings: Settings) -> dict[str, str]:
 DIAGRAMS: dict[str, Callable[[schemdraw.Drawing, Settings], None]] = {
     "inputs": _inputs,
     "converter": _converter,
+    "relay-board": draw_boards,
+    "levels": draw_levels,
     **{name: partial(_pump, name) for name in CIRCUITS},
 }
 TITLES = {
     "inputs": "Relay and floats at the Pi's header",
     "converter": "A moisture probe on the SPI converter",
+    "relay-board": "The relay board: its supply, its input of 3.3 V, its contact",
+    "levels": "Where the floats hang, in section, not to scale",
     "pump-low-voltage": "Between an extra-low-voltage supply and the pump",
     "pump-outlet": "A mains pump on a listed switched outlet, and its control circuit of extra-low voltage",
     "pump-mains": "A mains pump: contactor, and its coil circuit of extra-low voltage",

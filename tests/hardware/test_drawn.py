@@ -41,6 +41,28 @@ def test_another_pin_in_the_file_is_another_pin_in_the_diagrams() -> None:
     assert "GPIO 17" not in draw("pump-low-voltage", moved)
 
 
+def test_a_board_switched_by_low_gets_3_3_v_for_its_input_and_a_second_board_its_own_pins() -> None:
+    other = parse(
+        TEXT.replace("energised_by: high", "energised_by: low").replace("# cutoff_relay:", "cutoff_relay:"),
+        "t.yaml",
+    )
+    kept, drawn = draw("relay-board", load(FILE)), draw("relay-board", other)
+
+    assert ">VCC<" not in kept
+    assert "pin 1 3.3 V" not in kept
+    assert all(words in drawn for words in ("JD-VCC", ">VCC<", "pin 1 3.3 V", "energised by low", "pin 2 5 V"))
+    assert all(words in drawn for words in ("relay board K4", "pin 18 GPIO 24", "pin 4 5 V", "energised by high"))
+
+
+def test_the_section_has_the_file_s_levels() -> None:
+    other = parse(TEXT.replace("full: 220 L", "full: 210 L").replace("rim: 9 cm", "rim: 11 cm"), "t.yaml")
+
+    assert "220 L" in draw("levels", load(FILE))
+    assert "210 L" in draw("levels", other)
+    assert "220 L" not in draw("levels", other)
+    assert "11 cm" in draw("levels", other)
+
+
 def _rows(page: str) -> Iterator[tuple[str, int, int]]:
     """Name, GPIO and pin of the table's rows."""
     for row in re.finditer(

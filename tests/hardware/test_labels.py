@@ -1,4 +1,4 @@
-"""What the diagrams look like in a real browser: no label lies on another, none on a line."""
+"""What the diagrams look like in a real browser: no label lies on another or on a line, none is cut off."""
 
 from collections.abc import Iterator
 from typing import Any
@@ -19,7 +19,10 @@ OVERLAPS = """() => {
     x > box.x + 1 && x < box.x + box.width - 1 && y > box.y + 2 && y < box.y + box.height - 2;
   const texts = [...document.querySelectorAll("svg text")].filter(text => text.textContent.trim());
   const boxes = texts.map(text => text.getBBox());
-  const found = [];
+  const found = [], view = document.querySelector("svg").viewBox.baseVal;
+  boxes.forEach((box, n) => {
+    if (box.x < view.x || box.x + box.width > view.x + view.width) found.push("cut off: " + texts[n].textContent);
+  });
   boxes.forEach((one, n) => boxes.slice(n + 1).forEach((other, m) => {
     if (one.x < other.x + other.width && other.x < one.x + one.width &&
         one.y + 2 < other.y + other.height - 2 && other.y + 2 < one.y + one.height - 2)
@@ -50,7 +53,7 @@ def overlaps(browser: Any, svg: str) -> list[str]:
 
 
 @pytest.mark.parametrize("name", DIAGRAMS)
-def test_no_label_lies_on_another_or_on_a_line(browser: Any, name: str) -> None:
+def test_no_label_lies_on_another_or_on_a_line_or_is_cut_off(browser: Any, name: str) -> None:
     assert overlaps(browser, draw(name, load(FILE))) == []
 
 
