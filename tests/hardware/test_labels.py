@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from hardware.draw import DIAGRAMS, FILE, draw
 
-from waaler.settings import load
+from waaler.settings import load, parse
 
 pytest.importorskip("playwright")
 
@@ -55,6 +55,13 @@ def overlaps(browser: Any, svg: str) -> list[str]:
 @pytest.mark.parametrize("name", DIAGRAMS)
 def test_no_label_lies_on_another_or_on_a_line_or_is_cut_off(browser: Any, name: str) -> None:
     assert overlaps(browser, draw(name, load(FILE))) == []
+
+
+def test_two_boards_switched_by_low_have_room_too(browser: Any) -> None:
+    text = FILE.read_text().replace("energised_by: high", "energised_by: low")
+    other = text.replace("# cutoff_relay: {gpio: 24}", "cutoff_relay: {gpio: 24, energised_by: low}")
+
+    assert overlaps(browser, draw("relay-board", parse(other, "t.yaml"))) == []
 
 
 def test_a_label_that_grows_over_its_neighbour_is_noticed(browser: Any) -> None:
