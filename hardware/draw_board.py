@@ -11,7 +11,7 @@ from waaler.settings.wire_words import Wire, wires
 __all__ = ["draw_boards", "pin"]
 
 DEVICES = {"relay": "K1", "cutoff_relay": "K4"}
-APART, GAP = 6.6, 0.4
+APART, GAP = 7.4, 0.4
 
 SUPPLIES_5_V = tuple(n for n, what in enumerate(POSITIONS, 1) if what == "5 V")
 
@@ -42,16 +42,19 @@ def draw_boards(drawing: schemdraw.Drawing, settings: Settings) -> None:
 
 def _board(drawing: schemdraw.Drawing, wire: Wire, n: int, y: float) -> None:
     is_low = wire.words.endswith("low")
+    high = 4.6 if is_low else 3.6
     ends = {"JD-VCC" if is_low else "5 V": pin(SUPPLIES_5_V[n % len(SUPPLIES_5_V)])}
     ends |= {"VCC": pin(SUPPLIES_3_3_V[n % len(SUPPLIES_3_3_V)])} if is_low else {}
     ends |= {"IN": pin(wire.position), "GND": pin(wire.back or 0)}
     left = [elm.IcPin(name=name, side="left", anchorname=name) for name in reversed(ends)]
     right = [elm.IcPin(name=name, side="right", anchorname=name) for name in ("NC", "NO", "COM")]
-    board = drawing.add(elm.Ic(pins=[*left, *right], size=(3.4, 3.6), pinspacing=1.0).at((0.0, y)).anchor("center"))
+    board = drawing.add(
+        elm.Ic(pins=[*left, *right], size=(3.4, high), pinspacing=1.0).at((0.0, y)).anchor("center")
+    )
     text(
         drawing,
         0.0,
-        y + 2.2,
+        y + high / 2 + 0.4,
         f"relay board {DEVICES[wire.name]}, energised by {'low' if is_low else 'high'}",
         NAME,
         "center",
@@ -65,4 +68,4 @@ def _board(drawing: schemdraw.Drawing, wire: Wire, n: int, y: float) -> None:
         line(drawing, (x, at), (x + 0.5, at))
         text(drawing, x + 0.7, at, words if name == "NC" else f"{DEVICES[wire.name]}:{words}")
     for row, words in enumerate(BY_LOW if is_low else BY_HIGH):
-        text(drawing, -4.2, y - 2.3 - GAP * row, words)
+        text(drawing, -4.2, y - high / 2 - 0.5 - GAP * row, words)
