@@ -17,8 +17,8 @@ def at(long_s: float, wall_s: float | None = None, is_sure: bool = True) -> Inst
     return Instant(long_s, WALL_S + long_s if wall_s is None else wall_s, is_sure)
 
 
-def key(n: int = 1) -> CycleKey:
-    return CycleKey(date(2026, 6, 21), "early", n)
+def key(n: int = 1, start_s: float = WALL_S) -> CycleKey:
+    return CycleKey(start_s, "early", date(2026, 6, 21), n)
 
 
 def intent(run_id: int, moment: Instant, seconds: float = 120.0, cause: Cause = Cause.PLAN) -> RunIntent:
@@ -30,8 +30,7 @@ def intent(run_id: int, moment: Instant, seconds: float = 120.0, cause: Cause = 
         Purse.PLAN if is_plan else Purse.SPARE,
         seconds,
         "as planned" if is_plan else "ordered by anna",
-        key(run_id) if is_plan else None,
-        moment.wall_s if is_plan else None,
+        key(run_id, moment.wall_s) if is_plan else None,
         by=None if is_plan else "anna",
         planned_seconds=seconds if is_plan else 0.0,
     )

@@ -242,7 +242,7 @@ def test_cycles_of_the_last_two_days_are_not_run_again(tmp_path: Path) -> None:
 
     memory = first.memory(at(2 * 86_400.0 + 200.0))
 
-    assert memory.done == ((key(2), 90_000.0),)
+    assert memory.done == ((key(2, WALL_S + 90_000.0), 90_000.0),)
     first.close()
 
 
@@ -342,3 +342,13 @@ def test_who_attends_still_does_after_a_restart_so_that_no_cycle_begins_beside_t
     until_s = about(40.0 + WALL_S + 6 * HOUR_S - LATER_BOOT.wall_s)
     assert memory.guard.holds == (Hold(HoldKind.ATTENDED, until_s, "anna", 7200.0),)
     assert restart(tmp_path, [Deed(at(200.0), "attended-over", "over")], LATER_BOOT).guard.holds == ()
+
+
+def test_a_cycle_that_an_edit_took_away_may_come_back_by_another(tmp_path: Path) -> None:
+    away: list[Fact] = [intent(1, at(100.0)), RunResult(1, at(100.0), Outcome.TAKEN_AWAY, 0.0, "an edit")]
+
+    memory = restart(tmp_path, away, SAME_BOOT)
+
+    assert memory.done == ()
+    assert memory.given == ()
+    assert not memory.is_owed

@@ -90,7 +90,7 @@ def test_a_run_is_read_back_with_its_key_its_times_and_both_reasons(path: Path) 
     with Reader(path) as reader:
         (run,) = reader.runs(*ALWAYS)
 
-    assert (run.run_id, run.cause, run.key, run.outcome) == (7, Cause.PLAN, key(7), Outcome.CUT_SHORT)
+    assert (run.run_id, run.cause, run.key, run.outcome) == (7, Cause.PLAN, key(7, WALL_S + 100), Outcome.CUT_SHORT)
     assert (run.asked_s, run.planned_s, run.granted_s, run.actual_s) == (120.0, 120.0, 120.0, 120.0)
     assert (run.planned_at_s, run.started_at_s, run.ended_at_s) == (WALL_S + 100, WALL_S + 100, WALL_S + 220)
     assert (run.reason, run.result_reason) == ("as planned", "low sump")

@@ -28,6 +28,7 @@ COLOURS = {
     "skipped": {"fg": "blue"},
     "refused": {"fg": "yellow"},
     "missed": {"fg": "yellow"},
+    "taken away": {"fg": "blue"},
     "cut short": {"fg": "red"},
     "interrupted": {"fg": "red"},
     "stopped": {"fg": "yellow"},

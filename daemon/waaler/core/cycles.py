@@ -24,13 +24,14 @@ from waaler.plan.timetable import (
     longest_gap_s,
     upcoming,
 )
-from waaler.plan.types import Cycle
+from waaler.plan.types import Cycle, Plan
 
-__all__ = ["look"]
+__all__ = ["look", "take_plan"]
 
 FRESH_S = 900.0
 """A cycle found later than this after its time is missed, not run. Common practice, no source."""
 
+TAKEN_AWAY = "an edit of the plan took it away"
 DAY_S = 86_400.0
 KEEP_KEYS_S = 2 * DAY_S
 
@@ -56,6 +57,27 @@ def look(turn: Turn) -> float:
     if _is_busy(turn):
         return _next_cycle_s(turn)
     return min(_next_cycle_s(turn), _next_catch_up_s(turn), turn.state.extra_at_s)
+
+
+def take_plan(turn: Turn, plan: Plan) -> None:
+    """The plan from now on. What is due goes by the plan before; what the new one no longer has is written down."""
+    look(turn)
+    before = _to_come(turn)
+    turn.set(plan=plan, looked_at_s=turn.at.wall_s, quiet=None)
+    left = {cycle.key for cycle in _to_come(turn)}
+    for cycle in before:
+        if cycle.key not in left:
+            write_off(turn, _wanted(cycle, cycle.seconds, "as planned"), Outcome.TAKEN_AWAY, TAKEN_AWAY)
+
+
+def _to_come(turn: Turn) -> list[Cycle]:
+    """The cycles of today, and of a night that began yesterday, whose time has not come; without fallbacks."""
+    state = turn.state
+    days = (turn.today - timedelta(days=1), turn.today)
+    cycles = [cycle for day in days for cycle in cycles_of_day(state.plan, day) if not cycle.is_fallback]
+    if state.hot_day is not None:
+        cycles += hot_day_cycles(state.plan, state.hot_day)
+    return sorted((c for c in cycles if c.start.timestamp() > turn.at.wall_s), key=lambda cycle: cycle.start)
 
 
 def _is_busy(turn: Turn) -> bool:
@@ -150,7 +172,6 @@ def _wanted(cycle: Cycle, seconds: float, reason: str, is_extended: bool = False
         reason,
         planned_s=cycle.seconds,
         key=cycle.key,
-        planned_at_s=cycle.start.timestamp(),
         is_extended=is_extended,
     )
 

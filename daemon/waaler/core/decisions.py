@@ -144,13 +144,11 @@ def _is_above(state: AdviserState, known: dict[str, Reading], above_c: float) ->
 def _take_plan(turn: Turn, new: NewPlan) -> None:
     """A new plan never makes up times already past."""
     known = {adviser.adviser.name: adviser for adviser in turn.state.advisers}
+    cycles.take_plan(turn, new.plan)
     turn.set(
-        plan=new.plan,
         sensing=new.sensing,
         limits=new.limits,
         thirst=new.thirst,
-        looked_at_s=turn.at.wall_s,
-        quiet=None,
         care=new.care or turn.state.care,
         look_at_sump_s=-inf,
         advisers=tuple(

@@ -38,6 +38,8 @@ class Outcome(StrEnum):
     SKIPPED = "skipped"
     MISSED = "missed"
     """Its time passed while nothing could run: power off, paused, service."""
+    TAKEN_AWAY = "taken away"
+    """An edit of the plan took the cycle away before its time."""
     INTERRUPTED = "interrupted"
     """The daemon died between intent and result."""
 
@@ -50,7 +52,7 @@ class Severity(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class RunIntent:
-    """Written before the relay moves. planned_at_s: wall time of the cycle's start, None without a cycle.
+    """Written before the relay moves. key: of the cycle, None for a run without one.
 
     run_id: unique and rising for the life of the records. seconds: what will be asked for. pulse, pulses: the
     number of this run among the runs of its cycle. planned_seconds: what the plan has for it,
@@ -64,7 +66,6 @@ class RunIntent:
     seconds: float
     reason: str
     key: CycleKey | None = None
-    planned_at_s: float | None = None
     pulse: int = 1
     pulses: int = 1
     by: str | None = None

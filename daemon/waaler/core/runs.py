@@ -210,7 +210,6 @@ def _write_intent(turn: Turn, wanted: Wanted) -> int:
             wanted.seconds,
             reason,
             wanted.key,
-            wanted.planned_at_s,
             wanted.pulse,
             wanted.pulses,
             wanted.by,

@@ -47,7 +47,6 @@ class Wanted:
     not_before_s: float = -inf
     planned_s: float = 0.0
     key: CycleKey | None = None
-    planned_at_s: float | None = None
     pulse: int = 1
     pulses: int = 1
     by: str | None = None

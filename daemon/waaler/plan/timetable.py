@@ -115,7 +115,7 @@ def hot_day_cycles(plan: Plan, day: date) -> tuple[Cycle, ...]:
     pairs = sorted(pairwise(cycles), key=lambda pair: abs(_middle(*pair) - noon))
     chosen = sorted(pairs[: plan.hot_day.extra_cycles], key=lambda pair: pair[0].start)
     return tuple(
-        Cycle(CycleKey(day, HOT_WINDOW, n), _middle(before, after), before.seconds)
+        _cycle(_middle(before, after), HOT_WINDOW, day, n, before.seconds)
         for n, (before, after) in enumerate(chosen, start=1)
     )
 
@@ -152,9 +152,13 @@ def _counts(window: Window, day: date) -> bool:
 
 def _cycles(plan: Plan, window: Window, day: date) -> list[Cycle]:
     return [
-        Cycle(CycleKey(day, window.name, n), start, window.seconds, window.on_demand is not None)
+        _cycle(start, window.name, day, n, window.seconds, window.on_demand is not None)
         for n, start in enumerate(_starts(plan.place, window, day), start=1)
     ]
+
+
+def _cycle(start: datetime, window: str, day: date, n: int, seconds: float, is_fallback: bool = False) -> Cycle:
+    return Cycle(CycleKey(start.timestamp(), window, day, n), start, seconds, is_fallback)
 
 
 def _count(place: Place, window: Window, day: date) -> int:

@@ -1,6 +1,6 @@
 """What a plan is: the frozen inputs of this room, which the settings build."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
 
@@ -175,11 +175,16 @@ class Plan:
 
 @dataclass(frozen=True, slots=True, order=True)
 class CycleKey:
-    """Names one cycle for ever: the local day that its window opens, the window, and its number from 1."""
+    """Names one cycle for ever: the instant for which it is planned (wall time, seconds since 1970) and its window.
 
-    day: date
+    An edit of the plan so leaves every cycle what it was that it does not move. day: the local day that its window
+    opens; n: its number in the window on that day, from 1; both are for people, and part of no comparison.
+    """
+
+    start_s: float
     window: str
-    n: int
+    day: date = field(compare=False)
+    n: int = field(compare=False)
 
 
 @dataclass(frozen=True, slots=True)

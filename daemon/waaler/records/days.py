@@ -15,7 +15,7 @@ __all__ = ["DayTotal", "day_totals"]
 
 @dataclass(frozen=True, slots=True)
 class DayTotal:
-    """Cycles count, not pulses; a cycle given in pulses ended as its last pulse did. starts: the relay went on."""
+    """Cycles count, not pulses; one of several rows ended as the row written last. starts: the relay went on."""
 
     day: date
     outcomes: dict[Outcome | None, int]
@@ -36,7 +36,7 @@ def day_totals(runs: Sequence[RunRow], zone: ZoneInfo) -> list[DayTotal]:
 
 
 def _total(day: date, runs: list[RunRow]) -> DayTotal:
-    ends = {run.cycle: run.outcome for run in runs}
+    ends = {run.cycle: run.outcome for run in sorted(runs, key=lambda run: run.run_id)}
     return DayTotal(
         day,
         dict(Counter(ends.values())),

@@ -98,21 +98,19 @@ class Inserts:
 
     def _intent(self, fact: RunIntent, boot: int) -> None:
         key = fact.key
-        planned_at_s = fact.planned_at_s
         self._db.execute(
             "INSERT OR IGNORE INTO run (id, when_s, cause, purse, asked_s, planned_s, reason, day, window, n,"
             " planned_at_s, pulse, pulses, by, intent_boot, intent_long_s, intent_wall_s, intent_is_sure)"
             " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
             (
                 fact.run_id,
-                fact.at.wall_s if planned_at_s is None else planned_at_s,
+                fact.at.wall_s if key is None else key.start_s,
                 fact.cause.value,
                 fact.purse.value,
                 fact.seconds,
                 fact.planned_seconds,
                 fact.reason,
-                *((None, None, None) if key is None else (key.day.isoformat(), key.window, key.n)),
-                planned_at_s,
+                *((None,) * 4 if key is None else (key.day.isoformat(), key.window, key.n, key.start_s)),
                 fact.pulse,
                 fact.pulses,
                 fact.by,

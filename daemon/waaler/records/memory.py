@@ -74,15 +74,13 @@ def run_in_progress(db: sqlite3.Connection, run_id: int, until_s: float) -> Acti
     if not rows:
         return None
     row = rows[0]
-    key = None if row["day"] is None else CycleKey(date.fromisoformat(row["day"]), row["window"], row["n"])
     wanted = Wanted(
         Cause(row["cause"]),
         Purse(row["purse"]),
         row["asked_s"],
         row["reason"],
         planned_s=row["planned_s"],
-        key=key,
-        planned_at_s=row["planned_at_s"],
+        key=None if row["day"] is None else _key(row),
         pulse=row["pulse"],
         pulses=row["pulses"],
         by=row["by"],
@@ -151,16 +149,20 @@ class _Recent:
         return self._rows[0]["id"] + 1 if self._rows else 1
 
     def done(self) -> tuple[tuple[CycleKey, float], ...]:
+        """One that an edit took away may come back by another."""
         found: dict[CycleKey, float] = {}
         for row in self._rows:
-            at_s = self.here(row, "intent") if row["day"] is not None else 0.0
-            if row["day"] is not None and at_s > self._now.long_s - KEEP_KEYS_S:
-                found.setdefault(CycleKey(date.fromisoformat(row["day"]), row["window"], row["n"]), at_s)
+            if row["day"] is None or row["outcome"] == Outcome.TAKEN_AWAY:
+                continue
+            at_s = self.here(row, "intent")
+            if at_s > self._now.long_s - KEEP_KEYS_S:
+                found.setdefault(_key(row), at_s)
         return tuple(sorted(found.items(), key=lambda item: item[1]))
 
     def given(self) -> tuple[Given, ...]:
         """What the plan's cycles got in the last day; one that was missed never came to a decision."""
-        rows = [r for r in self._rows if r["day"] is not None and r["outcome"] not in (None, Outcome.MISSED)]
+        undecided = (None, Outcome.MISSED, Outcome.TAKEN_AWAY)
+        rows = [r for r in self._rows if r["day"] is not None and r["outcome"] not in undecided]
         found = [
             Given(self.here(row, "ended"), row["planned_s"], row["actual_s"], row["outcome"] == Outcome.SKIPPED)
             for row in rows
@@ -196,6 +198,10 @@ class _Recent:
             if row["cause"] == Cause.PLAN and (row["outcome"] is None or row["outcome"] in OWING):
                 return True
         return False
+
+
+def _key(row: dict[str, Any]) -> CycleKey:
+    return CycleKey(row["planned_at_s"], row["window"], date.fromisoformat(row["day"]), row["n"])
 
 
 def _died(row: dict[str, Any], now: Instant, is_whole: bool) -> RunResult:

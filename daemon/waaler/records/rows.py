@@ -1,7 +1,6 @@
 """What readers get: one frozen row for each run, alert, deed and message."""
 
 from dataclasses import dataclass
-from datetime import date
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -40,7 +39,6 @@ class RunRow(NamedTuple):
     planned_s: float
     reason: str
     key: CycleKey | None
-    planned_at_s: float | None
     pulse: int
     pulses: int
     by: str | None
@@ -54,11 +52,14 @@ class RunRow(NamedTuple):
     result_reason: str | None
 
     @property
-    def cycle(self) -> tuple[date, str, int] | int:
+    def planned_at_s(self) -> float | None:
+        """When its cycle should have begun; None without one."""
+        return None if self.key is None else self.key.start_s
+
+    @property
+    def cycle(self) -> CycleKey | int:
         """The same for all pulses of one cycle."""
-        if self.key is not None:
-            return (self.key.day, self.key.window, self.key.n)
-        return self.run_id - self.pulse + 1
+        return self.run_id - self.pulse + 1 if self.key is None else self.key
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,6 +38,7 @@ LOOKS = {
     Outcome.SKIPPED: Look.LEFT_OUT,
     Outcome.REFUSED: Look.REFUSED,
     Outcome.MISSED: Look.REFUSED,
+    Outcome.TAKEN_AWAY: Look.LEFT_OUT,
 }
 KEY = (
     ("planned", Look.PLANNED), ("ran", Look.RAN), ("cut short", Look.SHORT), ("skipped", Look.LEFT_OUT),

@@ -18,6 +18,7 @@ HINTS = {
     "lengthened": "A dry reading lengthens a cycle by at most a half; the guard's longest run still holds.",
     "refused": "The guard refuses a start while a limit or an input stands against it; the plan goes on.",
     "cut short": "The guard cut the run; the plan goes on once the cause is gone.",
+    "taken away": "Somebody edited the plan before its time, and the new plan does not have it.",
     "missed": "Nothing could run at its time: power off, paused or in service.",
     "interrupted": "The daemon ended during the run; it counts to its deadline, since nobody saw it stop.",
     "stopped": "A person ended this run; the plan went on.",
@@ -41,8 +42,7 @@ def _of_run(run: RunRow, zone: ZoneInfo) -> Iterator[Fact]:
     yield Fact("what", f"{run.cause.value}, {words}" + (f", by {run.by}" if run.by else ""))
     if run.key is not None:
         yield Fact("cycle", f"{run.key.window}, number {run.key.n} of {run.key.day:%a %-d %b %Y}")
-    if run.planned_at_s is not None:
-        yield Fact("planned", f"{_moment(run.planned_at_s, zone)} for {length(run.planned_s)}")
+        yield Fact("planned", f"{_moment(run.key.start_s, zone)} for {length(run.planned_s)}")
     unsure = "" if run.is_sure else "; the clock was unsure"
     yield Fact("decided", f"{_moment(run.decided_at_s, zone)}, {length(run.asked_s)} asked for{unsure}")
     yield Fact("because", run.reason)

@@ -64,6 +64,7 @@ def why(run: RunRow) -> str:
 def verdict(period: Period) -> str:
     """The period in a sentence or two."""
     counts = period.cycles
+    counts.pop(Outcome.TAKEN_AWAY, None)
     total = sum(counts.values())
     standing = [trip for trip in period.trips if trip.over_at_s is None]
     if standing:
