@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 
 from tests.guard.monitor import BAD, GOOD, LOST, UNREAD, Judge, Rules
 
+import waaler.guard.asking
 import waaler.guard.ending
 import waaler.guard.memory
 import waaler.guard.state
@@ -113,7 +114,7 @@ Deed = Callable[[Node], Node]
 @contextmanager
 def small_day(seconds: float = RULES.day_s) -> Iterator[None]:
     """The rolling day of the guard becomes this long."""
-    modules = (waaler.guard.memory, waaler.guard.state, waaler.guard.ending)
+    modules = (waaler.guard.asking, waaler.guard.memory, waaler.guard.state, waaler.guard.ending)
     before = [getattr(module, "DAY_S") for module in modules]  # noqa: B009
     for module in modules:
         setattr(module, "DAY_S", float(seconds))  # noqa: B010

@@ -235,3 +235,17 @@ def test_the_same_run_asked_for_twice_is_granted_the_same_deadline_and_one_start
     assert refusal(desk.tell(replace(again, run_id=desk.run_id + 1))) == "another run is in progress"
     desk.pass_s(58.0)
     assert not desk.is_on
+
+
+def test_a_refusal_by_the_days_cap_says_when_enough_of_it_is_a_day_old() -> None:
+    day_s = 86_400.0
+    spans = (Span(940_000.0, 941_000.0), Span(950_000.0, 952_000.0), Span(960_000.0, 969_000.0, Purse.SOAK))
+    desk = Desk(memory=Memory(spans=spans, last_stop_s=0.0)).ready()
+
+    def free_at_s(reserve_s: float) -> float | None:
+        (refused,) = [a for a in desk.ask(600, Purse.SPARE, reserve_s) if isinstance(a, Refused)]
+        return refused.free_at_s
+
+    assert free_at_s(100.0) == 940_000.0 + 100.0 + day_s
+    assert free_at_s(1500.0) == 950_000.0 + 500.0 + day_s
+    assert free_at_s(3001.0) is None, "not even a day without a run would do"

@@ -95,7 +95,8 @@ def test_a_run_by_hand_an_edit_a_bad_edit_and_a_clean_end(daemon: Daemon) -> Non
     assert daemon.end() == 0
     daemon.file.write_text(FILE)
 
-    runs = [run for run in daemon.history() if run["outcome"] != "refused"]
+    by_hand = [run for run in daemon.history() if run["cause"] == "by hand"]
+    runs = [run for run in by_hand if run["outcome"] != "refused"]
     assert [run["outcome"] for run in runs] == ["done", "stopped"]
     assert runs[0]["ran_seconds"] == pytest.approx(2.0, abs=0.2)
     assert runs[1]["ended_because"] == "the daemon was stopped"

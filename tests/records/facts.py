@@ -52,5 +52,5 @@ def whole_run(
     return [
         intent(run_id, begin, seconds, cause),
         RunStarted(run_id, begin, seconds),
-        RunResult(run_id, end, outcome, seconds, reason),
+        RunResult(run_id, end, outcome, seconds, reason, is_full=outcome is Outcome.DONE),
     ]

@@ -10,7 +10,7 @@ from math import inf
 from waaler.core import demand, proving, texts
 from waaler.core.facts import Cause, Outcome, Severity
 from waaler.core.memory import Given
-from waaler.core.pulses import want
+from waaler.core.pulses import FRESH_S, want
 from waaler.core.runs import write_off
 from waaler.core.state import Wanted
 from waaler.core.turn import Turn
@@ -27,9 +27,6 @@ from waaler.plan.timetable import (
 from waaler.plan.types import Cycle, Plan
 
 __all__ = ["look", "take_plan"]
-
-FRESH_S = 900.0
-"""A cycle found later than this after its time is missed, not run. Common practice, no source."""
 
 TAKEN_AWAY = "an edit of the plan took it away"
 DAY_S = 86_400.0

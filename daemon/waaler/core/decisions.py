@@ -4,7 +4,7 @@ from dataclasses import replace
 from math import inf
 
 from waaler.bed.thirst import Thirst
-from waaler.core import alerts, cycles, demand, orders, proving, runs, signs, sump, upkeep, wear
+from waaler.core import alerts, cycles, demand, ending, orders, proving, runs, signs, sump, upkeep, wear
 from waaler.core.care import Care
 from waaler.core.memory import Memory
 from waaler.core.messages import Action, Event, Look, Message, NewPlan, Notice, Order, Readings, Recorded
@@ -89,7 +89,7 @@ def _receive(turn: Turn, message: Message) -> None:
         case Refused():
             runs.refused(turn, message)
         case Ended():
-            runs.ended(turn, message)
+            ending.ended(turn, message)
         case Held():
             orders.held(turn, message)
         case HoldOver():

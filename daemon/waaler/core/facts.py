@@ -83,13 +83,17 @@ class RunStarted:
 
 @dataclass(frozen=True, slots=True)
 class RunResult:
-    """The run's end. Comes alone, after its intent, for refused, skipped and missed cycles too (seconds 0)."""
+    """The run's end. Comes alone, after its intent, for refused, skipped and missed cycles too (seconds 0).
+
+    is_full: with it the dose was given that the plan has for such a run.
+    """
 
     run_id: int
     at: Instant
     outcome: Outcome
     seconds: float
     reason: str
+    is_full: bool = False
 
 
 @dataclass(frozen=True, slots=True)

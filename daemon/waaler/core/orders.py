@@ -6,6 +6,7 @@ from waaler.core.entries import amount_text, enter
 from waaler.core.facts import Amount, Cause, Outcome, Severity
 from waaler.core.life import acknowledge
 from waaler.core.messages import Order, OrderKind
+from waaler.core.pulses import dose_s
 from waaler.core.runs import give_back
 from waaler.core.state import Wanted
 from waaler.core.turn import Turn
@@ -148,6 +149,7 @@ def _water(turn: Turn, order: Order) -> None:
         f"ordered by {order.by}",
         by=order.by,
         order_id=order.order_id,
+        full_s=dose_s(turn),
     )
     turn.set(queue=(*turn.state.queue, wanted), confirmed_s=turn.now_s)
 

@@ -1,45 +1,163 @@
-"""A dose in pulses: while the sump dips too far for a whole run, each is given in several, `run_back` apart."""
+"""A dose: what a cycle shall get, or a run that stands in for one; in pulses while the sump dips too far for it.
+
+Of each dose one run waits or is on its way; what it leaves comes after it, `run_back` apart. A dose expires with
+its cycle, so that none piles up on the next.
+"""
 
 from dataclasses import replace
-from math import ceil
+from datetime import UTC, datetime, timedelta
+from math import ceil, inf
 
 from waaler.core import texts
 from waaler.core.facts import Cause, Severity
 from waaler.core.state import Wanted
 from waaler.core.sump import LEAK
 from waaler.core.turn import Turn
-from waaler.guard.messages import Purse
+from waaler.guard.messages import Purse, Trip
+from waaler.plan.timetable import daytime_gap_s, due, upcoming
 
-__all__ = ["BY_PEOPLE", "drop", "shorten", "space", "want"]
+__all__ = [
+    "BY_PEOPLE", "FRESH_S", "FULL_SHARE", "after_refusal", "after_run", "dose_s", "is_full", "left_s", "must_wait",
+    "shorten", "space", "want", "why",
+]  # fmt: skip
 
 BY_PEOPLE = frozenset({Cause.HAND, Cause.ATTENDED, Cause.SOAK})
+FRESH_S = 900.0
+"""A cycle that could not begin for so long after its time is missed, not run. Common practice, no source."""
+
+FULL_SHARE = 0.9
+"""Of what the plan has for it, that makes a run a full one. With LEAST_REST_S: common practice, no source."""
+
+LEAST_REST_S = 10.0
 LEAST_PULSE_S = 30.0
 PULSE_SHARE = 0.8
 """In pulses a run takes this share of the time after which the sump's float fell. Common practice, no source."""
 
 CUTS_BEFORE_PULSES = 2
+RETRY_S = 600.0
+CUTS_TO_MAKE_UP = frozenset({None, Trip.LOW_SUMP, Trip.HIGH_TRAY, Trip.NOT_READ})
+"""After these the rest of a dose may come; no flow and a lock are no matter of waiting."""
 
 
 def want(turn: Turn, wanted: Wanted) -> None:
-    """Queues a run, in pulses while the sump dips too far for a whole one, halved while water is lost."""
+    """Queues a dose, in pulses while the sump dips too far for a whole run, halved while water is lost."""
     wanted = _spared(turn, wanted)
-    pulse_s = turn.state.pulse_s
-    if pulse_s is None or wanted.seconds <= pulse_s or wanted.purse is Purse.SOAK:
-        turn.set(queue=(*turn.state.queue, wanted))
+    full_s = min(wanted.seconds, wanted.planned_s or inf)
+    dose = replace(wanted, full_s=full_s, expires_s=_expires_s(turn, wanted))
+    turn.set(queue=(*turn.state.queue, _part(turn, dose, wanted.seconds, wanted.planned_s)))
+
+
+def dose_s(turn: Turn) -> float:
+    """What the plan's next cycle has, seconds: a run by hand that gives as much is a full one; inf without one."""
+    cycle = next(iter(upcoming(turn.plan, datetime.fromtimestamp(turn.at.wall_s, UTC))), None)
+    return inf if cycle is None else cycle.seconds
+
+
+def is_full(wanted: Wanted, seconds: float) -> bool:
+    """Whether a run of so many seconds makes its dose a full one; a soak never is."""
+    return wanted.purse is not Purse.SOAK and wanted.given_s + seconds >= FULL_SHARE * wanted.full_s
+
+
+def left_s(wanted: Wanted) -> float:
+    """What is still to come of a dose whose run has not begun."""
+    return wanted.seconds + wanted.rest_s
+
+
+def after_run(turn: Turn, wanted: Wanted, seconds: float, trip: Trip | None) -> None:
+    """A run ended by itself or by a trip: queues what it left of its dose."""
+    rest_s = wanted.rest_s + max(0.0, wanted.seconds - seconds)
+    if wanted.cause in BY_PEOPLE or trip not in CUTS_TO_MAKE_UP or rest_s <= LEAST_REST_S:
         return
-    pulses = ceil(wanted.seconds / pulse_s)
-    parts = tuple(
-        replace(
-            wanted,
-            seconds=wanted.seconds / pulses,
-            planned_s=wanted.planned_s / pulses,
-            pulse=n,
-            pulses=pulses,
-            reason=f"{wanted.reason}; pulse {n} of {pulses}, since the sump dips too far for a whole run",
-        )
-        for n in range(1, pulses + 1)
+    dose = replace(
+        wanted,
+        pulse=wanted.pulse + 1,
+        given_s=wanted.given_s + seconds,
+        refusals=0,
+        not_before_s=turn.now_s + turn.state.limits.run_back_s,
     )
-    turn.set(queue=(*turn.state.queue, *parts))
+    turn.set(queue=(*turn.state.queue, _part(turn, dose, rest_s, wanted.rest_planned_s)))
+
+
+def after_refusal(turn: Turn, wanted: Wanted, free_at_s: float | None) -> None:
+    """The guard refused: asked again where that may still come in time. The refusal's row stands for its plan."""
+    has_begun = wanted.given_s > 0
+    if wanted.cause in BY_PEOPLE or not (has_begun or wanted.cause is Cause.PLAN):
+        return
+    if free_at_s is None and not has_begun:
+        return
+    not_before_s = max(free_at_s or turn.now_s + RETRY_S, turn.now_s + 1.0)
+    fresh_s = inf if wanted.key is None else turn.long_of(wanted.key.start_s) + FRESH_S
+    if not has_begun and not_before_s >= min(wanted.expires_s, fresh_s):
+        return
+    dose = replace(wanted, refusals=wanted.refusals + 1, not_before_s=not_before_s)
+    turn.set(queue=(*turn.state.queue, _part(turn, dose, left_s(wanted), wanted.rest_planned_s)))
+
+
+def must_wait(turn: Turn, wanted: Wanted) -> bool:
+    """Whether it waits for the end of a trip, as what was cut or refused before does; a first ask is refused."""
+    return (wanted.given_s > 0 or wanted.refusals > 0) and bool(turn.state.trips - {Trip.NO_FLOW})
+
+
+def why(wanted: Wanted) -> str:
+    """The reason of a run, with its place in its dose."""
+    if wanted.pulses == 1:
+        return wanted.reason
+    if wanted.rest_s == 0 and wanted.seconds > LEAST_PULSE_S and wanted.pulse == 2 == wanted.pulses:
+        return f"{wanted.reason}; what a cut left of it"
+    return f"{wanted.reason}; pulse {wanted.pulse} of {wanted.pulses}, since the sump dips too far for a whole run"
+
+
+def shorten(turn: Turn, seconds: float) -> None:
+    """A sump that dips cut a run after so many seconds. Twice in a row, or in a pulse: shorter runs from now on."""
+    before_s = turn.state.pulse_s
+    turn.set(low_cuts=turn.state.low_cuts + 1)
+    if before_s is None and turn.state.low_cuts < CUTS_BEFORE_PULSES:
+        return
+    pulse_s = max(LEAST_PULSE_S, min(before_s or inf, PULSE_SHARE * seconds))
+    if pulse_s == before_s:
+        return
+    turn.set(pulse_s=pulse_s)
+    turn.deed("pulses", f"runs of at most {pulse_s:.0f} s until a refill", seconds=pulse_s)
+    turn.alert("sump-low-in-runs", Severity.URGENT, texts.low_in_runs(turn.state.low_cuts, pulse_s))
+
+
+def space(turn: Turn) -> None:
+    """After any run the next pulse waits until the water is back."""
+    next_s = turn.now_s + turn.state.limits.run_back_s
+    turn.set(
+        queue=tuple(
+            replace(other, not_before_s=max(other.not_before_s, next_s)) if other.pulses > 1 else other
+            for other in turn.state.queue
+        )
+    )
+
+
+def _part(turn: Turn, dose: Wanted, seconds: float, planned_s: float) -> Wanted:
+    """The next run of a dose of which so many seconds are left, and what comes after it."""
+    pulse_s = turn.state.pulse_s
+    runs = 1 if pulse_s is None or dose.purse is Purse.SOAK else max(1, ceil(seconds / pulse_s - 1e-9))
+    return replace(
+        dose,
+        seconds=seconds / runs,
+        rest_s=seconds - seconds / runs,
+        planned_s=planned_s / runs,
+        rest_planned_s=planned_s - planned_s / runs,
+        pulses=dose.pulse - 1 + runs,
+    )
+
+
+def _expires_s(turn: Turn, wanted: Wanted) -> float:
+    """When the cycle's time is over: with the next one of its window, and no later than cycles are apart by day.
+
+    What stands in for a cycle gives way to the next one of any window.
+    """
+    if wanted.purse is Purse.SOAK:
+        return inf
+    window = None if wanted.key is None else wanted.key.window
+    start = datetime.fromtimestamp(turn.at.wall_s if wanted.key is None else wanted.key.start_s, UTC)
+    latest = start + timedelta(seconds=daytime_gap_s(turn.plan, turn.today))
+    others = (cycle.start for cycle in due(turn.plan, start, latest) if window in (None, cycle.key.window))
+    return turn.long_of(next(others, latest).timestamp())
 
 
 def _spared(turn: Turn, wanted: Wanted) -> Wanted:
@@ -48,31 +166,3 @@ def _spared(turn: Turn, wanted: Wanted) -> Wanted:
     if leak is None or leak.severity is not Severity.URGENT or wanted.cause in BY_PEOPLE:
         return wanted
     return replace(wanted, seconds=wanted.seconds / 2, reason=f"{wanted.reason}; halved, since a leak is suspected")
-
-
-def shorten(turn: Turn, seconds: float) -> None:
-    """A sump that dips cut a run after so many seconds. Twice in a row: shorter runs from now on."""
-    turn.set(low_cuts=turn.state.low_cuts + 1)
-    if turn.state.low_cuts < CUTS_BEFORE_PULSES:
-        return
-    pulse_s = max(LEAST_PULSE_S, PULSE_SHARE * seconds)
-    turn.set(pulse_s=pulse_s)
-    turn.deed("pulses", f"runs of at most {pulse_s:.0f} s until a refill", seconds=pulse_s)
-    turn.alert("sump-low-in-runs", Severity.URGENT, texts.low_in_runs(turn.state.low_cuts, pulse_s))
-
-
-def drop(turn: Turn, wanted: Wanted) -> None:
-    """A person stopped the run: what is left of its dose goes too."""
-    if wanted.pulses > 1:
-        turn.set(queue=tuple(other for other in turn.state.queue if other.key != wanted.key))
-
-
-def space(turn: Turn) -> None:
-    """The next pulse waits until the water is back."""
-    next_s = turn.now_s + turn.state.limits.run_back_s
-    turn.set(
-        queue=tuple(
-            replace(other, not_before_s=max(other.not_before_s, next_s)) if other.pulses > 1 else other
-            for other in turn.state.queue
-        )
-    )

@@ -7,17 +7,17 @@ but a disk that does not answer within two seconds keeps no plant waiting.
 from dataclasses import replace
 from math import inf
 
-from waaler.core import pulses, signs, texts, upkeep
+from waaler.core import pulses, signs, texts
+from waaler.core.ending import account, give_up
 from waaler.core.facts import Cause, Outcome, RunIntent, RunResult, RunStarted, Severity
-from waaler.core.memory import Given
 from waaler.core.messages import Recorded
 from waaler.core.state import Active, Stage, Wanted
 from waaler.core.turn import Turn
-from waaler.guard.messages import Ask, Cut, Ended, Granted, Purse, Refused, Trip
+from waaler.guard.messages import Ask, Cut, Granted, Purse, Refused
 from waaler.plan.advisers import mark_start
 from waaler.plan.timetable import cycles_of_day
 
-__all__ = ["advance", "ended", "give_back", "granted", "recorded", "refused", "write_off"]
+__all__ = ["advance", "give_back", "granted", "recorded", "refused", "write_off"]
 
 INTENT_WAIT_S = 2.0
 ASK_VALID_S = 5.0
@@ -47,11 +47,11 @@ def advance(turn: Turn) -> float:
         # it may have been granted all the same: until such a run would be over, nothing is said of it
         latest_s = active.since_s + ASK_VALID_S + active.wanted.seconds + GUARD_WAIT_S
         if turn.now_s >= latest_s:
-            _give_up(turn, active, active.wanted.seconds, "the guard did not answer")
+            give_up(turn, active, active.wanted.seconds, "the guard did not answer")
             return advance(turn)
         return latest_s
     if turn.now_s >= active.until_s + GUARD_WAIT_S:
-        _give_up(turn, active, active.until_s - active.since_s, "the guard did not tell its end")
+        give_up(turn, active, active.until_s - active.since_s, "the guard did not tell its end")
         return advance(turn)
     return min(active.until_s + GUARD_WAIT_S, _look_at_person(turn, active))
 
@@ -108,7 +108,7 @@ def refused(turn: Turn, message: Refused) -> None:
     turn.set(active=None, announced_until_s=-inf)
     turn.write(RunResult(active.run_id, turn.at, Outcome.REFUSED, 0.0, message.reason))
     turn.answer(wanted.order_id, False, f"refused: {message.reason}")
-    _account(turn, wanted, 0.0)
+    account(turn, wanted, 0.0)
     if wanted.cause is Cause.CATCH_UP:
         retry_s = message.free_at_s or turn.now_s + 600.0
         turn.set(catch_up_at_s=max(retry_s, turn.now_s + 60.0))
@@ -117,12 +117,19 @@ def refused(turn: Turn, message: Refused) -> None:
     elif wanted.cause is Cause.PLAN:
         retry_s = message.free_at_s or turn.now_s + 600.0
         turn.set(is_owed=True, catch_up_at_s=max(retry_s, turn.state.catch_up_at_s))
+    pulses.after_refusal(turn, wanted, message.free_at_s)
 
 
 def give_back(turn: Turn, outcome: Outcome, reason: str) -> None:
-    """Whatever waits, and a run that has not begun, is not made; each is written down."""
+    """Whatever waits, and a run that was not asked for yet, is not made; each is written down.
+
+    One that was asked for is the guard's to refuse, and to tell of.
+    """
     active = turn.state.active
-    if active is not None and active.stage is not Stage.RUNNING:
+    queued = (() if active is None else (active.wanted,)) + turn.state.queue
+    if outcome is Outcome.MISSED and any(wanted.cause is Cause.PLAN for wanted in queued):
+        turn.set(is_owed=True)
+    if active is not None and active.stage is Stage.INTENT:
         turn.set(active=None, announced_until_s=-inf)
         turn.write(RunResult(active.run_id, turn.at, outcome, 0.0, reason))
         turn.answer(active.wanted.order_id, False, reason)
@@ -132,57 +139,38 @@ def give_back(turn: Turn, outcome: Outcome, reason: str) -> None:
     turn.set(queue=())
 
 
-def ended(turn: Turn, message: Ended) -> None:
-    active = turn.state.active
-    turn.set(last_stop_s=turn.now_s, last_run_s=message.seconds)
-    upkeep.run_over(turn, message)
-    if active is None or active.run_id != message.run_id:
-        return
-    wanted = active.wanted
-    outcome = _outcome(active, message)
-    turn.set(active=None)
-    turn.write(RunResult(active.run_id, turn.at, outcome, message.seconds, message.reason))
-    _account(turn, wanted, message.seconds)
-    if outcome is Outcome.DONE:
-        _done(turn, wanted)
-        signs.wait_for(turn, message)
-    elif outcome is Outcome.CUT_SHORT:
-        _cut(turn, wanted, message)
-    else:
-        pulses.drop(turn, wanted)
-    pulses.space(turn)
-    if wanted.cause is Cause.SOAK:
-        turn.set(soak_at_s=turn.now_s + turn.state.limits.rest_s)
-
-
-def _give_up(turn: Turn, active: Active, seconds: float, reason: str) -> None:
-    """The guard never told the end of a run: it is taken to have lasted to its deadline, and the next may come."""
-    turn.set(active=None, last_stop_s=turn.now_s)
-    turn.write(RunResult(active.run_id, turn.at, Outcome.INTERRUPTED, seconds, reason))
-    if active.stage is Stage.ASKED:
-        turn.answer(active.wanted.order_id, False, reason)
-    _account(turn, active.wanted, 0.0)
-    if active.wanted.cause is Cause.PLAN:
-        turn.set(is_owed=True)
-
-
 def _begin_next(turn: Turn) -> float:
+    _let_go(turn)
     queue = turn.state.queue
     if not queue:
         turn.set(announced_until_s=-inf)
-        return inf
-    first = min(queue, key=lambda wanted: wanted.not_before_s)
+    expires_s = min((wanted.expires_s for wanted in queue), default=inf)
+    ready = [wanted for wanted in queue if not pulses.must_wait(turn, wanted)]
+    if not ready:
+        return expires_s
+    first = min(ready, key=lambda wanted: wanted.not_before_s)
     if first.not_before_s > turn.now_s:
-        return first.not_before_s
+        return min(first.not_before_s, expires_s)
     if (start_s := _announced_until_s(turn, first)) > turn.now_s:
         return start_s
-    left = list(turn.state.queue)
-    first = min(left, key=lambda wanted: wanted.not_before_s)
-    left.remove(first)
-    turn.set(queue=tuple(left))
+    ready = [wanted for wanted in turn.state.queue if not pulses.must_wait(turn, wanted)]
+    first = min(ready, key=lambda wanted: wanted.not_before_s)
+    turn.set(queue=tuple(wanted for wanted in turn.state.queue if wanted is not first))
     run_id = _write_intent(turn, first)
     turn.set(active=Active(run_id, first, Stage.INTENT, turn.now_s))
     return turn.now_s + INTENT_WAIT_S
+
+
+def _let_go(turn: Turn) -> None:
+    """Doses whose cycle's time is over: what is left of them is not given, and written down."""
+    over = tuple(wanted for wanted in turn.state.queue if turn.now_s >= wanted.expires_s)
+    turn.set(queue=tuple(wanted for wanted in turn.state.queue if wanted not in over))
+    for wanted in over:
+        if wanted.given_s > 0 or not wanted.refusals:
+            reason = f"its cycle's time is over; {pulses.left_s(wanted):.0f} s of its dose are left"
+            write_off(turn, wanted, Outcome.CUT_SHORT if wanted.given_s > 0 else Outcome.MISSED, reason)
+        if wanted.cause is Cause.PLAN:
+            turn.set(is_owed=True)
 
 
 def _announced_until_s(turn: Turn, first: Wanted) -> float:
@@ -200,7 +188,7 @@ def _announced_until_s(turn: Turn, first: Wanted) -> float:
 def _write_intent(turn: Turn, wanted: Wanted) -> int:
     run_id = turn.state.next_run_id
     turn.set(next_run_id=run_id + 1)
-    reason = wanted.reason if turn.at.is_sure else f"{wanted.reason}; clock unsure"
+    reason = pulses.why(wanted) + ("" if turn.at.is_sure else "; clock unsure")
     turn.write(
         RunIntent(
             run_id,
@@ -237,45 +225,3 @@ def _plan_next_day_s(turn: Turn) -> float:
     tomorrow = turn.local_of(until_s).date()
     cycles = {c.key: c for day in (turn.today, tomorrow) for c in cycles_of_day(turn.state.plan, day)}
     return sum(c.seconds for c in cycles.values() if turn.at.wall_s < c.start.timestamp() <= until_s)
-
-
-def _outcome(active: Active, message: Ended) -> Outcome:
-    if message.trip is not None:
-        return Outcome.CUT_SHORT
-    return Outcome.DONE if _is_full(active, message) else Outcome.STOPPED
-
-
-def _is_full(active: Active, message: Ended) -> bool:
-    """Whether the run reached the deadline it was granted."""
-    return message.seconds >= active.until_s - active.since_s - 0.5
-
-
-def _account(turn: Turn, wanted: Wanted, seconds: float) -> None:
-    """Enters what a cycle got into the last 24 h."""
-    if wanted.key is None:
-        return
-    kept = tuple(given for given in turn.state.given if given.at_s > turn.now_s - DAY_S)
-    turn.set(given=(*kept, Given(turn.now_s, wanted.planned_s, seconds)))
-
-
-def _done(turn: Turn, wanted: Wanted) -> None:
-    turn.set(low_cuts=0, sums=())
-    turn.resolve("sump-low-in-runs")
-    if wanted.pulse < wanted.pulses or wanted.purse is Purse.SOAK:
-        return
-    turn.set(last_full_s=turn.now_s, is_owed=False)
-    if wanted.cause is Cause.PLAN:
-        turn.set(skips_in_a_row=0)
-    if wanted.is_extended:
-        turn.set(
-            extra_at_s=turn.now_s + turn.state.sensing.extra_after_s,
-            extra_seconds=wanted.planned_s * wanted.pulses,
-        )
-
-
-def _cut(turn: Turn, wanted: Wanted, message: Ended) -> None:
-    """A trip ended the run."""
-    if wanted.cause is Cause.PLAN:
-        turn.set(is_owed=True)
-    if message.trip is Trip.LOW_SUMP and wanted.purse is not Purse.SOAK:
-        pulses.shorten(turn, message.seconds)

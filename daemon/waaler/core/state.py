@@ -37,7 +37,9 @@ class Stage(StrEnum):
 class Wanted:
     """A run that shall be asked for, at not_before_s or later (long hand).
 
-    planned_s: seconds of the plan that it stands for; 0 for what the plan did not ask for.
+    planned_s: seconds of the plan that it stands for; 0 for what the plan did not ask for, or another row has.
+    rest_s, rest_planned_s: what comes after it of its dose; given_s: what the dose has had before. full_s: what
+    makes it a full one. expires_s: when its cycle's time is over. refusals: of this run so far.
     """
 
     cause: Cause
@@ -52,6 +54,12 @@ class Wanted:
     by: str | None = None
     order_id: int | None = None
     is_extended: bool = False
+    rest_s: float = 0.0
+    rest_planned_s: float = 0.0
+    given_s: float = 0.0
+    full_s: float = inf
+    expires_s: float = inf
+    refusals: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,9 +77,10 @@ class Active:
 class State:
     """All instants by the long hand but looked_at_s, the wall time up to which cycles were looked for.
 
-    last_full_s: end of the last run that ran its time, -inf if never. low_cuts: runs in a row cut by low sump.
+    last_full_s: end of the last run that gave its dose, -inf if never. low_cuts: runs in a row cut by low sump.
     pulse_s: longest run while the sump dips too far, None otherwise. trips: what stands in the guard's way now;
     not_read: the protective inputs that cannot be read. holds: a person's, as the guard has them, strictest first.
+    given_up: the last run whose end the guard did not tell in time.
     shown: what the last full run has shown by itself, None once it was judged; shown_until_s: when it is judged.
     usual: for each sign of water whether it moved in the last runs, newest last.
     quiet: two wall times between which no cycle begins, None if not known; it saves looking through the plan.
@@ -111,6 +120,7 @@ class State:
     refilled_s: float = -inf
     pulse_s: float | None = None
     active: Active | None = None
+    given_up: Active | None = None
     queue: tuple[Wanted, ...] = ()
     holds: tuple[Hold, ...] = ()
     soak_at_s: float = -inf

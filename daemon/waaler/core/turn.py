@@ -15,6 +15,7 @@ from waaler.core.state import State, changed
 from waaler.core.words import compose, may_refill
 from waaler.guard.messages import Instant
 from waaler.guard.messages import Message as GuardMessage
+from waaler.plan.types import Plan
 
 __all__ = ["Turn"]
 
@@ -52,6 +53,11 @@ class Turn:
     def local_of(self, wall_s: float) -> datetime:
         """A wall time in the bed's time zone."""
         return datetime.fromtimestamp(wall_s, UTC).astimezone(ZoneInfo(self.state.plan.place.timezone))
+
+    @property
+    def plan(self) -> Plan:
+        """The plan that counts now."""
+        return self.state.plan
 
     def long_of(self, wall_s: float) -> float:
         """The long hand's instant at a wall time, if the clock is not stepped in between."""

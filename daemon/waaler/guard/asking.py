@@ -6,7 +6,7 @@ from math import inf
 
 from waaler.guard.contacts import test_s
 from waaler.guard.holds import allowance, forbids
-from waaler.guard.memory import HOUR_S
+from waaler.guard.memory import DAY_S, HOUR_S
 from waaler.guard.messages import Ask, Input, Purse
 from waaler.guard.state import PLAN_PURSES, State, energised_s, starts_last_hour
 from waaler.guard.watch import Watch, allows, free_at_s
@@ -96,12 +96,27 @@ def _allowance_blocks(state: State, ask: Ask) -> Iterator[Block]:
     seconds = granted_until_s(state, ask) - state.now_s
     if ask.purse in PLAN_PURSES:
         reserve_s = ask.reserve_s if ask.purse is Purse.SPARE else 0.0
-        if not energised_s(state, PLAN_PURSES) + seconds + reserve_s <= state.limits.most_per_day_s:
+        over_s = energised_s(state, PLAN_PURSES) + seconds + reserve_s - state.limits.most_per_day_s
+        if not over_s <= 0:
             what = "the plan's next 24 h leave too little of" if reserve_s > 0 else "this run would pass"
-            yield Block(f"{what} the most per day")
+            yield Block(f"{what} the most per day", _shed_at_s(state, over_s))
         return
     hold = allowance(state, ask.purse)
     if hold is None:
         yield Block(f"no time for {ask.purse.value} runs was granted")
     elif not energised_s(state, frozenset({ask.purse})) + seconds <= hold.most_s:
         yield Block(f"this run would pass the most for {ask.purse.value} runs")
+
+
+def _shed_at_s(state: State, over_s: float) -> float | None:
+    """When so much of the last 24 h's pump time is a day old; None if that will not be enough."""
+    since_s = state.now_s - DAY_S
+    for span in sorted(state.spans, key=lambda span: span.started_s):
+        if span.purse not in PLAN_PURSES:
+            continue
+        begun_s = max(span.started_s, since_s)
+        inside_s = max(0.0, span.ended_s - begun_s)
+        if over_s <= inside_s:
+            return begun_s + over_s + DAY_S
+        over_s -= inside_s
+    return None

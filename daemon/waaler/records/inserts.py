@@ -139,8 +139,9 @@ class Inserts:
         self._lost_intent(fact.run_id, fact.at, boot)
         is_new = self._db.execute(
             "UPDATE run SET outcome = ?, actual_s = ?, result_reason = ?, ended_boot = ?, ended_long_s = ?,"
-            " ended_wall_s = ?, ended_is_sure = ? WHERE id = ? AND (outcome IS NULL OR outcome = 'interrupted')",
-            (fact.outcome.value, fact.seconds, fact.reason, *_moment(boot, fact.at), fact.run_id),
+            " ended_wall_s = ?, ended_is_sure = ?, is_full = ?"
+            " WHERE id = ? AND (outcome IS NULL OR outcome = 'interrupted')",
+            (fact.outcome.value, fact.seconds, fact.reason, *_moment(boot, fact.at), fact.is_full, fact.run_id),
         ).rowcount
         if is_new:
             self._post("run", fact.run_id, fact.at)

@@ -4,19 +4,20 @@ import sqlite3
 from datetime import date
 from typing import Any
 
-from waaler.core.facts import Cause, Outcome, RunResult, Severity
+from waaler.core.facts import Cause, Outcome, Severity
 from waaler.core.memory import Given, Memory
 from waaler.core.standing import OpenAlert
 from waaler.core.state import Active, Stage, Wanted
-from waaler.guard.memory import DAY_S, Ran, Span
+from waaler.guard.memory import DAY_S, Span
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Hold, HoldKind, Input, Instant, Level, Purse, Trip
 from waaler.plan.types import CycleKey
 from waaler.records.boots import Boots
+from waaler.records.ends import full_s
 from waaler.records.past import Rows, tended, upkeep
 from waaler.records.past import rows as _rows
 
-__all__ = ["restore", "run_in_progress", "unended"]
+__all__ = ["restore", "run_in_progress"]
 
 KEEP_KEYS_S = 2 * DAY_S
 WHOSE = {Trip.LOW_SUMP: Input.SUMP_LOW, Trip.HIGH_TRAY: Input.TRAY_HIGH}
@@ -28,46 +29,6 @@ SEEN = (
 UNATTENDED = "SELECT id FROM run WHERE cause NOT IN ('by hand', 'attended', 'soak') AND actual_s > 0 LIMIT 1"
 RECENT_RUNS = 1000
 """Rows looked at for the last days; `most_starts` of 6 an hour makes at most 288 in two days."""
-
-DIED_RUNNING = "the daemon ended during it; counted to its deadline, since nobody saw when the pump stopped"
-DIED_BEFORE = "the daemon ended before it was known whether it started; counted in full"
-NEVER_BEGUN = "the daemon ended before it began"
-
-
-def unended(
-    db: sqlite3.Connection, now: Instant, guard: GuardMemory, running: int | None, is_whole: bool
-) -> list[RunResult]:
-    """The results of runs without one: as the guard remembers their end, else what nobody saw to the deadline.
-
-    Runs that only the guard knows of are among them. is_whole: a run that the guard does not know never began.
-    """
-    ended = {ran.ended.run_id: _result(now, ran) for ran in guard.ran}
-    if guard.open_run is not None:
-        ended[guard.open_run.ended.run_id] = _cut_off(now, guard.open_run)
-    rows = _rows(db, "SELECT id, granted_s, asked_s FROM run WHERE outcome IS NULL ORDER BY id")
-    results = [
-        ended[row["id"]] if row["id"] in ended else _died(row, now, is_whole)
-        for row in rows
-        if row["id"] != running
-    ]
-    lost = [one for run_id, one in ended.items() if not _rows(db, "SELECT id FROM run WHERE id = ?", run_id)]
-    return results + lost
-
-
-def _result(now: Instant, ran: Ran) -> RunResult:
-    """As the decisions would have written it, had they lived to hear it."""
-    ended = ran.ended
-    at = Instant(ran.ended_s, now.wall_s - (now.long_s - ran.ended_s), now.is_sure)
-    outcome = Outcome.DONE if ended.seconds >= ran.granted_s - 0.5 else Outcome.STOPPED
-    if ended.trip is not None:
-        outcome = Outcome.CUT_SHORT
-    return RunResult(ended.run_id, at, outcome, ended.seconds, ended.reason)
-
-
-def _cut_off(now: Instant, ran: Ran) -> RunResult:
-    """The guard itself ended in the midst of it."""
-    return RunResult(ran.ended.run_id, now, Outcome.INTERRUPTED, ran.granted_s, DIED_RUNNING)
-
 
 def run_in_progress(db: sqlite3.Connection, run_id: int, until_s: float) -> Active | None:
     rows = _rows(db, "SELECT * FROM run WHERE id = ?", run_id)
@@ -84,6 +45,7 @@ def run_in_progress(db: sqlite3.Connection, run_id: int, until_s: float) -> Acti
         pulse=row["pulse"],
         pulses=row["pulses"],
         by=row["by"],
+        full_s=full_s(row),
     )
     return Active(run_id, wanted, Stage.RUNNING, until_s - (row["granted_s"] or row["asked_s"]), until_s)
 
@@ -204,14 +166,6 @@ def _key(row: dict[str, Any]) -> CycleKey:
     return CycleKey(row["planned_at_s"], row["window"], date.fromisoformat(row["day"]), row["n"])
 
 
-def _died(row: dict[str, Any], now: Instant, is_whole: bool) -> RunResult:
-    if row["granted_s"] is not None:
-        return RunResult(row["id"], now, Outcome.INTERRUPTED, row["granted_s"], DIED_RUNNING)
-    if is_whole:
-        return RunResult(row["id"], now, Outcome.INTERRUPTED, 0.0, NEVER_BEGUN)
-    return RunResult(row["id"], now, Outcome.INTERRUPTED, row["asked_s"], DIED_BEFORE)
-
-
 def _wet_s(row: dict[str, Any]) -> float:
     """Seconds that the relay was on, or may have been."""
     if row["outcome"] is not None:
@@ -220,9 +174,8 @@ def _wet_s(row: dict[str, Any]) -> float:
 
 
 def _is_full(row: dict[str, Any]) -> bool:
-    """Whether the row ends a run, of one or several pulses, that ran its time; a soak is none."""
-    is_last = row["pulse"] == row["pulses"]
-    return bool(row["outcome"] == Outcome.DONE and is_last and row["purse"] != Purse.SOAK)
+    """Whether with this row a dose was given in full."""
+    return bool(row["is_full"])
 
 
 def _open_trips(db: sqlite3.Connection, condition: str) -> Rows:

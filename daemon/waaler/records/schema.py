@@ -228,7 +228,12 @@ DROP INDEX trip_open;
 CREATE UNIQUE INDEX trip_open ON trip (trip, input) WHERE over_wall_s IS NULL
 """
 
-MIGRATIONS: tuple[str, ...] = (FIRST, SECOND, THIRD, FOURTH)
+FIFTH = """
+ALTER TABLE run ADD COLUMN is_full INTEGER NOT NULL DEFAULT 0;
+UPDATE run SET is_full = 1 WHERE outcome = 'done' AND pulse = pulses AND purse <> 'soak'
+"""
+
+MIGRATIONS: tuple[str, ...] = (FIRST, SECOND, THIRD, FOURTH, FIFTH)
 """Each takes the file from the version of its index to the next; one that was released never changes."""
 
 SCHEMA_VERSION = len(MIGRATIONS)

@@ -13,6 +13,7 @@ from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Instant
 from waaler.records import memory
 from waaler.records.boots import Boots, End
+from waaler.records.ends import unended
 from waaler.records.inserts import Inserts
 from waaler.records.schema import NewerRecords, NoRecords, StoreError, keep_before, migrate, transaction
 from waaler.records.thinning import thin
@@ -114,7 +115,7 @@ class Store:
 
         guard: what it remembers; is_whole: all of it. running: the run that it makes now.
         """
-        return memory.unended(self._db, now, guard, running, is_whole)
+        return unended(self._db, now, guard, running, is_whole)
 
     def memory(self, now: Instant) -> Memory:
         """What the core must know after a restart, by the long hand of this boot.

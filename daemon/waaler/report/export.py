@@ -31,6 +31,7 @@ ABOUT: dict[Table, dict[str, str]] = {
         "planned_at_s": f"start by the plan: {WALL}", "pulse": "number of the pulse",
         "pulses": "pulses of its cycle",
         "by": "who ordered it", "granted_s": "seconds that the guard granted", "outcome": "how it ended",
+        "is_full": "1 if with it its dose was given in full",
         "actual_s": "seconds that the pump was on", "result_reason": "why it ended so",
     },
     Table.ALERT: {
