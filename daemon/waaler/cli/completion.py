@@ -86,7 +86,7 @@ def _bash(commands: list[Known]) -> Iterator[str]:
     yield f"""\
 # bash completion of waaler
 _waaler() {{
-    local cur=${{COMP_WORDS[COMP_CWORD]}} before=${{COMP_WORDS[COMP_CWORD-1]}} words='' files=no
+    local cur=${{COMP_WORDS[COMP_CWORD]}} before=${{COMP_WORDS[COMP_CWORD-1]}} words='' files=no each
     if [ "$COMP_CWORD" -eq 1 ]; then
         words='{" ".join(each.name for each in commands)} --help --version'
     else
@@ -105,8 +105,13 @@ _waaler() {{
         esac
     fi
     case "$cur" in -*) files=no ;; esac
-    if [ "$files" = yes ]; then words=$(compgen -G '/etc/waaler/*.yaml'; compgen -f -- "$cur"); fi
-    COMPREPLY=($(compgen -W "$words" -- "$cur"))
+    # $words are ours alone: compgen -W would run what a file name asks for
+    mapfile -t COMPREPLY < <(compgen -W "$words" -- "$cur")
+    [ "$files" = yes ] || return 0
+    for each in /etc/waaler/*.yaml; do
+        [ -f "$each" ] && case "$each" in "$cur"*) COMPREPLY+=("$each") ;; esac
+    done
+    mapfile -t -O "${#COMPREPLY[@]}" COMPREPLY < <(compgen -f -- "$cur")
 }
 complete -o filenames -F _waaler waaler"""
 
