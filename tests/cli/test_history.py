@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import os
 import time
 import zipfile
 from pathlib import Path
@@ -13,6 +14,7 @@ from tests.records.facts import whole_run
 from tests.report.beds import write_days
 
 from waaler.cli.main import main
+from waaler.core.facts import Deed
 from waaler.guard.messages import Instant
 from waaler.records.reader import Reader, Table
 from waaler.records.store import Store
@@ -196,3 +198,55 @@ def test_a_copy_reads_in_pages_and_loses_no_row_between_them(bed: Path, monkeypa
 
     assert max(map(len, pages)) == 7
     assert len({row[:2] for page in pages for row in page}) == sum(map(len, pages)) == 240
+
+
+# --- what comes from outside --------------------------------------------------------------------
+
+
+def test_a_note_that_steers_a_terminal_is_shown_as_it_was_written(bed: Path) -> None:
+    at = Instant(0.0, time.time() - 60)
+    store = Store(bed.parent / "terrace.db", "boot-a")
+    store.write([Deed(at, "note", "new \x1b]0;gotcha\x07 \u202e pump", by="\x1b[2J")])
+    store.close()
+
+    shown = history(bed).stdout
+    rows = json.loads(history(bed, "--json").stdout)["deeds"]
+
+    assert "new \\x1b]0;gotcha\\x07 \\u202e pump" in shown
+    assert "\x1b" not in shown + history(bed, "--csv").stdout + history(bed, "--json").stdout
+    assert "\u202e" not in history(bed, "--json").stdout
+    assert rows[0]["text"] == "new \x1b]0;gotcha\x07 \u202e pump"
+
+
+@pytest.mark.parametrize("out", ["", ".", "folder", "pipe", "device"])
+def test_a_copy_goes_into_a_new_or_a_regular_file_only(
+    bed: Path, out: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    write_run(bed, 1.0)
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "folder").mkdir()
+    os.mkfifo(tmp_path / "pipe")
+    (tmp_path / "device").symlink_to("/dev/null")
+    before = {path.name for path in tmp_path.iterdir()}
+
+    done = history(bed, f"--export={out}")
+
+    assert done.exit_code in (1, 2)
+    assert "no regular file" in done.stderr or "is a directory" in done.stderr
+    assert len(done.stderr.strip().splitlines()[-1]) < 200
+    assert {path.name for path in tmp_path.iterdir() if not path.name.startswith("terrace.db-")} == before
+    assert (tmp_path / "device").is_char_device()
+
+
+def test_a_link_where_the_new_copy_is_begun_is_not_followed(bed: Path, tmp_path: Path) -> None:
+    write_run(bed, 1.0)
+    (tmp_path / "precious").write_text("precious")
+    (tmp_path / "copy.zip.new").symlink_to(tmp_path / "precious")
+    (tmp_path / "copy.zip").write_text("the former copy")
+
+    done = history(bed, "--export", str(tmp_path / "copy.zip"))
+
+    assert done.exit_code == 0
+    assert (tmp_path / "precious").read_text() == "precious"
+    assert zipfile.is_zipfile(tmp_path / "copy.zip")
+    assert not list(tmp_path.glob(".*.new"))

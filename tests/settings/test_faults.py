@@ -190,3 +190,20 @@ def test_what_is_no_settings_file_at_all_is_told_in_one_line(text: str, fault: s
 
     assert len(told) == 1
     assert fault is None or told == [f"t.yaml:{fault}"]
+
+
+@pytest.mark.parametrize("text", ["two\\nlines", "\\e]0;gotcha\\a", "right\\u202eleft"])
+def test_a_title_is_one_line_of_plain_text(text: str) -> None:
+    (told,) = faults(SMALLEST + f'title: "Bed {text}"\n')
+
+    assert told.startswith("t.yaml:8:8: title: 'Bed ")
+    assert told.endswith("holds a line end or a character that shows nothing; write plain text here")
+    assert told.isprintable()
+
+
+def test_a_fault_is_one_line_whatever_the_file_is_called() -> None:
+    with pytest.raises(SettingsError) as caught:
+        parse("bed: [", "two\nlines\x1b[2J.yaml")
+
+    assert str(caught.value).startswith("two\\nlines\\x1b[2J.yaml:2:1: this is not YAML")
+    assert str(caught.value).isprintable()

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from waaler.cli.common import ask_daemon, file_argument
+from waaler.cli.common import ask_daemon, echo, file_argument
 
 __all__ = ["command"]
 
@@ -19,5 +19,5 @@ def command(kind: str, file: Path | None) -> None:
     Example: waaler acknowledge --alert sump-low
     """
     answer = ask_daemon(file, {"do": "acknowledge", "text": kind})
-    click.echo(answer["text"])
+    echo(answer["text"])
     sys.exit(0 if answer.get("ok") else 1)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from waaler.cli.common import echo_json, file_argument, json_option, read_settings, refuse
+from waaler.cli.common import echo, echo_json, file_argument, json_option, read_settings, refuse
 
 if TYPE_CHECKING:
     from waaler.settings import Settings
@@ -35,7 +35,7 @@ def command(is_test: bool, as_json: bool, file: Path | None) -> None:
         echo_json({"bed": settings.id, "channels": found})
     else:
         for one in found:
-            click.echo("\n".join(_lines(one)))
+            echo("\n".join(_lines(one)))
     sys.exit(0 if all(one.get("ok", True) for one in found) else 1)
 
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from waaler.cli.common import echo_json, file_argument, json_option, read_settings, refuse, three_digits
+from waaler.cli.common import echo, echo_json, file_argument, json_option, read_settings, refuse, three_digits
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -42,7 +42,7 @@ def command(cups: Path, as_json: bool, file: Path | None) -> None:
         echo_json(told)
     else:
         for line in _as_lines(told):
-            click.echo(line)
+            echo(line)
     sys.exit(1 if told["blocked"] or told["low_quarter_percent"] < GOOD_PERCENT else 0)
 
 

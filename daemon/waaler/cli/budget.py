@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 import click
 
-from waaler.cli.common import Day, echo_json, file_argument, json_option, read_settings, refuse, three_digits
+from waaler.cli.common import Day, echo, echo_json, file_argument, json_option, read_settings, refuse, three_digits
 
 if TYPE_CHECKING:
     from waaler.bed.budget import Advice, Budget, Site
@@ -58,7 +58,7 @@ def command(days: int, first: datetime | None, plot: Path | None, as_json: bool,
         echo_json(_as_object(settings, found, told, problems))
     else:
         for line in _as_lines(settings, where, found, told, problems):
-            click.echo(line)
+            echo(line)
     sys.exit(1 if problems else 0)
 
 

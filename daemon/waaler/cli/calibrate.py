@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from waaler.cli.common import file_argument, read_settings, refuse
+from waaler.cli.common import echo, file_argument, read_settings, refuse
 
 if TYPE_CHECKING:
     from waaler.bed.wiring import AnalogDevice
@@ -80,9 +80,9 @@ def _ask(probe: str, share: float, read: Read) -> float:
     for _ in range(TRIES):
         counts, spread = _steady(read)
         if counts is not None:
-            click.echo(f"  {counts:.0f} counts, within {spread:.0f}")
+            echo(f"  {counts:.0f} counts, within {spread:.0f}")
             break
-        click.echo("  no reading" if spread < 0 else f"  not steady yet: {spread:.0f} counts apart")
+        echo("  no reading" if spread < 0 else f"  not steady yet: {spread:.0f} counts apart")
     else:
         refuse(f"{probe} gives no steady reading; look at its wire and its converter")
     return counts
@@ -126,8 +126,8 @@ def _judge(device: "AnalogDevice", counts: dict[float, float]) -> dict[str, Any]
 def _show(probe: str, counts: dict[float, float], calibration: dict[str, Any]) -> None:
     from waaler.settings.edit import written
 
-    click.echo(f"\n  # under sensing, probes, {probe}; {abs(counts[0.0] - counts[100.0]):.0f} counts of span:")
-    click.echo(f"      calibration: {written(calibration)}")
+    echo(f"\n  # under sensing, probes, {probe}; {abs(counts[0.0] - counts[100.0]):.0f} counts of span:")
+    echo(f"      calibration: {written(calibration)}")
 
 
 def _write(settings: "Settings", probe: str, calibration: dict[str, Any]) -> None:

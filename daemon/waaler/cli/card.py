@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from waaler.cli.common import Day, echo_json, file_argument, json_option, read_settings, refuse, three_digits
+from waaler.cli.common import Day, echo, echo_json, file_argument, json_option, read_settings, refuse, three_digits
 
 if TYPE_CHECKING:
     from waaler.settings import Settings
@@ -41,7 +41,7 @@ def command(first: datetime | None, as_json: bool, file: Path | None) -> None:
         echo_json(told)
         return
     for line in _lines(told):
-        click.echo(line)
+        echo(line)
 
 
 def _card(settings: "Settings", day: date) -> dict[str, Any]:

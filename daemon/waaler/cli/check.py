@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from waaler.cli.common import echo_json, file_argument, json_option, read_settings, refuse, three_digits
+from waaler.cli.common import echo, echo_json, file_argument, json_option, read_settings, refuse, three_digits
 
 __all__ = ["command"]
 
@@ -42,9 +42,9 @@ def command(with_records: bool, as_json: bool, file: Path | None) -> None:
         )
         return
     for warning in found:
-        click.echo(f"warning: {warning}")
+        echo(f"warning: {warning}")
     litres = settings.figures.pump_l_per_min * seconds / 60
-    click.echo(
+    echo(
         f"{settings.id}: valid. Today {count} cycles, {three_digits(seconds / 60)} min of pump in all,"
         f" about {three_digits(litres)} L lifted."
     )

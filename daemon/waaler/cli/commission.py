@@ -17,6 +17,7 @@ import click
 from waaler.cli.common import (
     Mishap,
     daemon_socket,
+    echo,
     echo_json,
     file_argument,
     json_option,
@@ -108,7 +109,7 @@ def _tell(settings: "Settings", findings: "list[Finding]", is_simulated: bool, a
         echo_json({"bed": settings.id, "at": now.isoformat(), "is_right": is_right, "findings": rows})
     else:
         kept = "simulated, not kept" if is_simulated else "kept in the history"
-        click.echo(
+        echo(
             "\n" + record(f"{settings.title} ({settings.id})", f"{now:%Y-%m-%d %H:%M}, {kept}", findings), nl=False
         )
     sys.exit(0 if is_right else 1)
@@ -193,11 +194,11 @@ class Terminal:
 
     def tell(self, text: str) -> None:
         for line in wrap(text, WIDTH - 2, initial_indent="  ", subsequent_indent="    "):
-            click.echo(line, err=True)
+            echo(line, err=True)
 
     def do(self, task: "Task") -> None:
         for line in wrap(f"{task.words}.", WIDTH - 8, initial_indent="> ", subsequent_indent="  "):
-            click.echo(line, err=True)
+            echo(line, err=True)
         if not self._is_quick:
             click.prompt("  [Enter]", default="", show_default=False, prompt_suffix=" ", err=True)
 
@@ -217,6 +218,6 @@ class Terminal:
                 self.tell("write a number")
 
     def stands_by(self) -> bool:
-        click.echo(f"> Do you still stand by? [Enter within {ANSWER_S:.0f} s] ", nl=False, err=True)
+        echo(f"> Do you still stand by? [Enter within {ANSWER_S:.0f} s] ", nl=False, err=True)
         ready, _, _ = select([sys.stdin], [], [], ANSWER_S)
         return bool(ready) and sys.stdin.readline() != ""

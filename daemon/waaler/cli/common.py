@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
+from waaler.visible import visible
+
 if TYPE_CHECKING:
     from waaler.settings import Settings
 
@@ -20,10 +22,12 @@ __all__ = [
     "ask_daemon",
     "ask_guard",
     "daemon_socket",
+    "echo",
     "echo_json",
     "file_argument",
     "guard_socket",
     "json_option",
+    "json_text",
     "order_command",
     "read_settings",
     "refuse",
@@ -45,7 +49,7 @@ def read_settings(file: Path | None) -> "Settings":
         return load(_short(find(file)))
     except SettingsError as problem:
         for fault in problem.faults:
-            click.echo(str(fault), err=True)
+            echo(str(fault), err=True)
         sys.exit(2)
 
 
@@ -57,7 +61,7 @@ def _short(path: Path) -> Path:
 
 def refuse(text: str, status: int = 1) -> NoReturn:
     """One line on the error stream, and the end."""
-    click.echo(text, err=True)
+    echo(text, err=True)
     sys.exit(status)
 
 
@@ -70,8 +74,19 @@ def three_digits(value: float) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def echo(text: str, err: bool = False, nl: bool = True) -> None:
+    """Prints it. What would steer the terminal is written out: much of what is shown comes from outside."""
+    click.echo(visible(text), err=err, nl=nl)
+
+
 def echo_json(value: Any) -> None:
-    click.echo(json.dumps(value, indent=2, ensure_ascii=False))
+    click.echo(json_text(value))
+
+
+def json_text(value: Any) -> str:
+    """Indented JSON; plain ASCII where a character would steer a terminal."""
+    text = json.dumps(value, indent=2, ensure_ascii=False)
+    return text if visible(text) == text else json.dumps(value, indent=2)
 
 
 class Seconds(click.ParamType):  # type: ignore[type-arg, unused-ignore]
@@ -169,7 +184,7 @@ def order_command(name: str, do: str, help_text: str, has_length: bool = False) 
         if length is not None:
             order["seconds"] = length
         answer = ask_daemon(file, order)
-        click.echo(answer["text"])
+        echo(answer["text"])
         sys.exit(0 if answer.get("ok") else 1)
 
     decorated: Callable[..., None] = file_argument(give)

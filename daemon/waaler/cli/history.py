@@ -1,6 +1,5 @@
 """`waaler history`: what ran, what did not, and why."""
 
-import json
 import sys
 import time
 from collections.abc import Callable
@@ -11,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 import click
 
-from waaler.cli.common import Day, echo_json, file_argument, read_settings, refuse
+from waaler.cli.common import Day, echo, echo_json, file_argument, json_text, read_settings, refuse
 from waaler.records.reader import Reader, Step
 from waaler.records.schema import StoreError
 from waaler.records.times import local
@@ -19,6 +18,7 @@ from waaler.report.charts.spark import spark_text
 from waaler.report.history import as_csv, as_object, as_text, days_between, plain, read_history, run_object
 from waaler.settings import Settings
 from waaler.settings.places import records_file, rehearsal_file
+from waaler.visible import visible
 
 __all__ = ["command"]
 
@@ -97,14 +97,15 @@ def _days(
 
 
 def _tell(reader: Reader, settings: Settings, first: date, last: date, form: str | None) -> str:
+    """Safe for a terminal, colours included."""
     zone = _zone(settings)
     begin_s, end_s = _midnight_s(first, zone), _midnight_s(last + timedelta(days=1), zone)
     history = read_history(reader, begin_s, end_s, zone)
     if form == "csv":
-        return as_csv(history)
+        return visible(as_csv(history))
     if form == "json":
         told = {"bed": settings.id, "title": settings.title, **as_object(history, days_between(first, last))}
-        return json.dumps(told, ensure_ascii=False, indent=2) + "\n"
+        return json_text(told) + "\n"
     return as_text(history, _moisture(reader, begin_s, end_s, zone), _painter())
 
 
@@ -140,21 +141,23 @@ def _tell_why(reader: Reader, settings: Settings, run_id: int, form: str | None)
     if form == "json":
         echo_json({**run_object(run, _zone(settings)), "facts": [{"name": f.name, "text": f.text} for f in facts]})
         return
-    click.echo(f"Run {run_id} of {settings.title} ({settings.id})")
+    echo(f"Run {run_id} of {settings.title} ({settings.id})")
     for fact in facts:
         lines = wrap(fact.text, 80 - 18) or [""]
-        click.echo("\n".join([f"  {fact.name:<15} {lines[0]}", *(" " * 18 + line for line in lines[1:])]))
+        echo("\n".join([f"  {fact.name:<15} {lines[0]}", *(" " * 18 + line for line in lines[1:])]))
 
 
 def _export(reader: Reader, settings: Settings, out: Path) -> None:
+    from waaler.cli.writing import written
     from waaler.report.export import export
 
     try:
-        counts = export(reader, settings.id, settings.title, out)
+        with written(out) as new:
+            counts = export(reader, settings.id, settings.title, new)
     except OSError as problem:
         refuse(f"{out}: cannot be written: {problem.strerror or problem}")
     rows = ", ".join(f"{count} {name}" for name, count in counts.items() if count)
-    click.echo(f"{out} written: {rows or 'nothing yet'}; its README.txt says what is in it")
+    echo(f"{out} written: {rows or 'nothing yet'}; its README.txt says what is in it")
 
 
 def _zone(settings: Settings) -> ZoneInfo:

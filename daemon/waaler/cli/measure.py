@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from waaler.cli.common import ask_daemon, file_argument
+from waaler.cli.common import ask_daemon, echo, file_argument
 
 __all__ = ["command"]
 
@@ -35,7 +35,7 @@ def command(ec: str | None, ph: str | None, temp: str | None, sump: str | None, 
         raise click.UsageError("nothing was measured; give --ec, --ph, --temp or --sump")
     order: dict[str, Any] = {"do": "measure", "amounts": amounts}
     answer = ask_daemon(file, order)
-    click.echo(answer["text"])
+    echo(answer["text"])
     sys.exit(0 if answer.get("ok") else 1)
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from waaler.cli.common import ask_daemon, file_argument
+from waaler.cli.common import ask_daemon, echo, file_argument
 
 __all__ = ["command"]
 
@@ -20,5 +20,5 @@ def command(text: str, cleaned: bool, file: Path | None) -> None:
     Example: waaler note "aphids on pot 3, washed off"
     """
     answer = ask_daemon(file, {"do": "cleaned" if cleaned else "note", "text": text})
-    click.echo(answer["text"])
+    echo(answer["text"])
     sys.exit(0 if answer.get("ok") else 1)

@@ -8,7 +8,7 @@ from types import FrameType
 
 import click
 
-from waaler.cli.common import file_argument, read_settings, refuse
+from waaler.cli.common import echo, file_argument, read_settings, refuse
 from waaler.keeper.logs import log_to
 from waaler.notify.broker import Broker
 from waaler.notify.places import Places
@@ -37,7 +37,7 @@ def command(log_format: str, records: Path | None, socket: Path | None, child: b
     log_to(log_format)
     settings = read_settings(file)
     if settings.mqtt is None and not settings.messages.is_anything:
-        click.echo(f"{settings.id}: nothing to do: the file names nobody; add `mqtt:`, `mail:` or `webhooks:`")
+        echo(f"{settings.id}: nothing to do: the file names nobody; add `mqtt:`, `mail:` or `webhooks:`")
         return
     places = places_of(settings.id, records, socket)
 

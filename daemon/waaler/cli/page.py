@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from waaler.cli.common import refuse
+from waaler.cli.common import echo, refuse
 
 if TYPE_CHECKING:
     from waaler.page.beds import Watch
@@ -55,7 +55,7 @@ def command(
     except (PlaceError, PasswordFileError) as problem:
         refuse(str(problem), 2)
     for line in place.told([watch.id for watch in watches]):
-        click.echo(line)
+        echo(line)
     try:
         serve(site, place)
     except OSError as problem:
@@ -74,6 +74,6 @@ def _print_password(name: str) -> None:
 
     password = click.prompt("Password", hide_input=True, confirmation_prompt=True, err=True)
     try:
-        click.echo(hash_line(name, password))
+        echo(hash_line(name, password))
     except ValueError as problem:
         raise click.BadParameter(str(problem), param_hint="--make-password") from None

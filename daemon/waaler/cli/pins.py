@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from waaler.cli.common import echo_json, file_argument, json_option, read_settings
+from waaler.cli.common import echo, echo_json, file_argument, json_option, read_settings
 
 if TYPE_CHECKING:
     from waaler.settings.wire_words import Wire
@@ -37,9 +37,9 @@ def command(as_json: bool, file: Path | None) -> None:
     if as_json:
         echo_json({"bed": settings.id, "header": count, "pins": [_row(wire) for wire in found]})
         return
-    click.echo(f"{settings.title} ({settings.id}): the header of {count} pins")
+    echo(f"{settings.title} ({settings.id}): the header of {count} pins")
     for line in (*_picture(found, count), *_list(found)):
-        click.echo(line)
+        echo(line)
 
 
 def _row(wire: "Wire") -> dict[str, Any]:

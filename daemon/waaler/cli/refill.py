@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from waaler.cli.common import ask_daemon, file_argument
+from waaler.cli.common import ask_daemon, echo, file_argument
 
 __all__ = ["command"]
 
@@ -30,5 +30,5 @@ def command(amount: str, of: str, new: bool, file: Path | None) -> None:
         raise click.BadParameter(str(problem)) from None
     order: dict[str, Any] = {"do": "refill", "litres": litres, "amounts": {of: litres}, "is_renewal": new}
     answer = ask_daemon(file, order)
-    click.echo(answer["text"])
+    echo(answer["text"])
     sys.exit(0 if answer.get("ok") else 1)

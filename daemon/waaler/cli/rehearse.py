@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 import click
 
-from waaler.cli.common import Day, Seconds, echo_json, file_argument, json_option, read_settings, refuse
+from waaler.cli.common import Day, Seconds, echo, echo_json, file_argument, json_option, read_settings, refuse
 from waaler.cli.rehearsed import (
     as_lines,
     as_object,
@@ -89,7 +89,7 @@ def command(
         echo_json(as_object(settings, days, findings))
     else:
         for line in as_lines(settings, days, start.astimezone(zone), findings):
-            click.echo(line)
+            echo(line)
     sys.exit(1 if findings.does_starve or findings.trips else 0)
 
 
@@ -139,7 +139,7 @@ def _list_faults() -> None:
     from waaler.model.faults import FAULTS
 
     for name, what in FAULTS.items():
-        click.echo(f"  {name:22} {what}")
+        echo(f"  {name:22} {what}")
 
 
 def _story(path: Path | None) -> "tuple[Fault, ...]":
@@ -171,11 +171,11 @@ def _campaign(scene: "Scene", count: int, seed: int) -> int:
     told = _with_progress(float(count), lambda progress: tell_all(day, count, seed, progress))
     violations = [violation.what for one in told for violation in one.violations]
     starved = [one for one in told if one.starved_h > 0]
-    click.echo(f"{count} days with random faults, {sum(one.runs for one in told)} runs, refusals and skips")
-    click.echo(f"  violations of the safety table: {len(violations)}")
-    click.echo(f"  days on which plants wilted though water and pump were there: {len(starved)}")
+    echo(f"{count} days with random faults, {sum(one.runs for one in told)} runs, refusals and skips")
+    echo(f"  violations of the safety table: {len(violations)}")
+    echo(f"  days on which plants wilted though water and pump were there: {len(starved)}")
     for what in violations[:5]:
-        click.echo(f"    {what}")
+        echo(f"    {what}")
     return 1 if violations or starved else 0
 
 
@@ -214,12 +214,13 @@ def _what_if(
         echo_json([{**dict(one.changes), **as_object(settings, scene.days, one.found)} for one in tried])
     else:
         for line in tries_as_lines(settings, scene.days, tried):
-            click.echo(line)
+            echo(line)
     return 0 if tried[0].is_sound else 1
 
 
 def _write_tries(settings: "Settings", scene: "Scene", tried: "list[Tried]", out: Path) -> None:
     from waaler.cli.report import bed_of
+    from waaler.cli.writing import written
     from waaler.report.page_of_tries import Try, page_of_tries
 
     told = [
@@ -236,7 +237,8 @@ def _write_tries(settings: "Settings", scene: "Scene", tried: "list[Tried]", out
     ]
     period = f"{scene.days:g} days from {scene.start.astimezone(bed_of(settings).zone):%-d %B %Y}, simulated"
     try:
-        out.write_text(page_of_tries(bed_of(settings), best_words(tried), period, told), encoding="utf-8")
+        with written(out) as new:
+            new.write_text(page_of_tries(bed_of(settings), best_words(tried), period, told), encoding="utf-8")
     except OSError as problem:
         refuse(f"{out}: cannot be written: {problem.strerror or problem}")
 

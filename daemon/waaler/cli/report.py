@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from waaler.cli.common import file_argument, read_settings, refuse
+from waaler.cli.common import echo, file_argument, read_settings, refuse
 
 if TYPE_CHECKING:
     from waaler.report.bed import Bed
@@ -41,7 +41,7 @@ def command(days: int, out: Path, rehearsal: bool, file: Path | None) -> None:
         refuse(str(problem))
     except OSError as problem:
         refuse(f"{out}: cannot be written: {problem.strerror or problem}")
-    click.echo(f"{out} written")
+    echo(f"{out} written")
     sys.exit(1 if is_stopped else 0)
 
 
@@ -58,6 +58,7 @@ def write_report(
 
     told, is_alarm, assumed: the verdict and assumptions of a rehearsal. Raises StoreError and OSError.
     """
+    from waaler.cli.writing import written
     from waaler.records.reader import Reader
     from waaler.records.times import local
     from waaler.report.page_of_period import page_of_period
@@ -72,7 +73,8 @@ def write_report(
         begin_s = _midnight_s(last - timedelta(days=days - 1), bed)
         period = read_period(reader, bed, begin_s, _midnight_s(last + timedelta(days=1), bed), now_s)
         is_stopped = bool(reader.open_trips())
-    out.write_text(page_of_period(period, told, is_alarm, assumed), encoding="utf-8")
+    with written(out) as new:
+        new.write_text(page_of_period(period, told, is_alarm, assumed), encoding="utf-8")
     return is_stopped
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from waaler.cli.common import echo_json, file_argument, json_option, read_settings, refuse, three_digits
+from waaler.cli.common import echo, echo_json, file_argument, json_option, read_settings, refuse, three_digits
 
 if TYPE_CHECKING:
     from waaler.bed.layout import Layout
@@ -48,7 +48,7 @@ def command(as_json: bool, file: Path | None) -> None:
         echo_json(_as_object(settings, found, cut, pinched))
     else:
         for line in _as_lines(settings, found, cut, pinched):
-            click.echo(line)
+            echo(line)
     sys.exit(0 if found.is_sound else 1)
 
 

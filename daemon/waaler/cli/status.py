@@ -5,7 +5,16 @@ from typing import Any, NoReturn
 
 import click
 
-from waaler.cli.common import ask_daemon, ask_guard, daemon_socket, echo_json, file_argument, json_option, refuse
+from waaler.cli.common import (
+    ask_daemon,
+    ask_guard,
+    daemon_socket,
+    echo,
+    echo_json,
+    file_argument,
+    json_option,
+    refuse,
+)
 
 __all__ = ["command"]
 
@@ -25,7 +34,7 @@ def command(as_json: bool, file: Path | None) -> None:
         echo_json({key: value for key, value in answer.items() if key != "ok"})
         return
     for line in _lines(answer):
-        click.echo(line)
+        echo(line)
 
 
 def _answer(file: Path | None) -> dict[str, Any]:

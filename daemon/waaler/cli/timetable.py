@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 import click
 
-from waaler.cli.common import Day, echo_json, file_argument, json_option, read_settings
+from waaler.cli.common import Day, echo, echo_json, file_argument, json_option, read_settings
 
 __all__ = ["command"]
 
@@ -47,6 +47,6 @@ def command(first: datetime | None, days: int, as_json: bool, file: Path | None)
         return
     for start, cycle in cycles:
         note = "  fallback" if cycle.is_fallback else ""
-        click.echo(f"{start:%a %Y-%m-%d %H:%M:%S %z}  {cycle.seconds:5.0f} s  {cycle.key.window}{note}")
+        echo(f"{start:%a %Y-%m-%d %H:%M:%S %z}  {cycle.seconds:5.0f} s  {cycle.key.window}{note}")
     total_s = sum(cycle.seconds for _, cycle in cycles)
-    click.echo(f"{len(cycles)} cycles, {total_s / 60:.3g} min of pump in all")
+    echo(f"{len(cycles)} cycles, {total_s / 60:.3g} min of pump in all")

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from waaler.cli.common import echo_json, json_option, refuse
+from waaler.cli.common import echo, echo_json, json_option, refuse
 
 __all__ = ["command"]
 
@@ -65,7 +65,7 @@ def _print_once(found: list[dict[str, Any]], trouble: str, as_json: bool) -> Non
     if as_json:
         echo_json([{key: value for key, value in row.items() if key != "rank"} for row in found])
     else:
-        click.echo("\n".join(lines(found)))
+        echo("\n".join(lines(found)))
     sys.exit(1 if any(row["silent"] or row["rank"] == 0 for row in found) else 0)
 
 

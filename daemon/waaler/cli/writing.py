@@ -1,17 +1,40 @@
-"""Writes a value into the grower's file: only if the file is valid afterwards, and all at once."""
+"""Writes files all at once: a value into the grower's own, valid before and after, and what a person asks for."""
 
 import os
+import secrets
+import stat
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import click
-
-from waaler.cli.common import refuse
+from waaler.cli.common import echo, refuse
 
 if TYPE_CHECKING:
     from waaler.settings import Settings
 
-__all__ = ["write_value"]
+__all__ = ["write_value", "written"]
+
+
+@contextmanager
+def written(out: Path) -> Iterator[Path]:
+    """A new path beside `out` to write to; it takes the place of `out` once the block is left without an error.
+
+    Raises OSError where `out` is anything but new or a regular file: root would replace a device by a file.
+    """
+    try:
+        is_regular = stat.S_ISREG(out.stat().st_mode)
+    except FileNotFoundError:
+        is_regular = True
+    if not is_regular:
+        raise OSError("this is no regular file; name a new file")
+    new = out.parent / f".{secrets.token_hex(8)}.new"
+    os.close(os.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW, 0o666))
+    try:
+        yield new
+        os.replace(new, out)
+    finally:
+        new.unlink(missing_ok=True)
 
 
 def write_value(settings: "Settings", path: tuple[str | int, ...], value: Any) -> None:
@@ -28,7 +51,7 @@ def write_value(settings: "Settings", path: tuple[str | int, ...], value: Any) -
         refuse(f"{file}: there is no {'.'.join(map(str, path[:-1]))} to write it in; paste it by hand")
     except (OSError, SettingsError) as problem:
         refuse(f"{file} was not changed: {problem}")
-    click.echo(f"written to {file}; a daemon that runs takes it within seconds")
+    echo(f"written to {file}; a daemon that runs takes it within seconds")
 
 
 def _replace(file: Path, text: str) -> None:

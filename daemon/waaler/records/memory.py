@@ -30,6 +30,7 @@ UNATTENDED = "SELECT id FROM run WHERE cause NOT IN ('by hand', 'attended', 'soa
 RECENT_RUNS = 1000
 """Rows looked at for the last days; `most_starts` of 6 an hour makes at most 288 in two days."""
 
+
 def run_in_progress(db: sqlite3.Connection, run_id: int, until_s: float) -> Active | None:
     rows = _rows(db, "SELECT * FROM run WHERE id = ?", run_id)
     if not rows:

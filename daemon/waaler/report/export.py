@@ -71,14 +71,12 @@ def export(reader: Reader, bed: str, title: str, out: Path) -> dict[str, int]:
     """Writes the zip; the rows of each table. Raises OSError and StoreError."""
     counts: dict[str, int] = {}
     parts = [f"Records of the bed {bed} ({title}), copied {datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}.", INTRODUCTION]
-    new = out.with_name(out.name + ".new")
-    with zipfile.ZipFile(new, "w", zipfile.ZIP_DEFLATED) as archive:
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
         for table in Table:
             columns = reader.columns(table)
             counts[table.value] = _write(archive, reader, table, columns)
             parts.append(_about(table, columns, counts[table.value]))
         archive.writestr("README.txt", "\n\n".join(parts) + "\n")
-    new.replace(out)
     return counts
 
 

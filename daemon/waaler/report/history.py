@@ -14,6 +14,7 @@ from waaler.records.days import DayTotal, day_totals
 from waaler.records.reader import Reader
 from waaler.records.rows import AlertRow, DeedRow, RunRow
 from waaler.records.times import local, rfc3339
+from waaler.visible import visible
 
 __all__ = [
     "COLUMNS",
@@ -134,7 +135,7 @@ def _note_line(at_s: float, text: str, zone: ZoneInfo) -> str:
 
 
 def _folded(text: str) -> list[str]:
-    return wrap(text, WIDTH, initial_indent=INDENT, subsequent_indent=INDENT)
+    return wrap(visible(text), WIDTH, initial_indent=INDENT, subsequent_indent=INDENT)
 
 
 def _clock(wall_s: float | None, zone: ZoneInfo, form: str) -> str:

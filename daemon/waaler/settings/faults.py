@@ -2,7 +2,11 @@
 
 from dataclasses import dataclass
 
+from waaler.visible import one_line
+
 __all__ = ["Fault", "SettingsError"]
+
+LONGEST = 2000
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,7 +20,9 @@ class Fault:
     remedy: str
 
     def __str__(self) -> str:
-        return f"{self.file}:{self.line}:{self.column}: {self.what}; {self.remedy}"
+        """One line, whatever the file's name and text hold."""
+        place = f"{self.file}:{self.line}:{self.column}"
+        return one_line(f"{place}: {self.what}; {self.remedy}", LONGEST)
 
 
 class SettingsError(ValueError):

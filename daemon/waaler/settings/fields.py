@@ -27,6 +27,7 @@ from waaler.settings.units import (
     amount,
     temperature_c,
 )
+from waaler.visible import has_hidden
 
 __all__ = [
     "FIRST_DAY",
@@ -137,6 +138,15 @@ def _bed_id(text: str) -> str:
 def _name(text: str) -> str:
     if not re.fullmatch(r"[A-Za-z][A-Za-z0-9_ -]{0,30}", text):
         raise ValueError
+    return text
+
+
+def _plain(text: str) -> str:
+    """It becomes a title, a subject or a header: one line, and nothing that steers a display."""
+    if has_hidden(text):
+        raise UnitError(
+            f"'{text[:30]}' holds a line end or a character that shows nothing", "write plain text here"
+        )
     return text
 
 
@@ -263,7 +273,7 @@ BedId = Annotated[
     WithJsonSchema({"type": "string", "pattern": "^[a-z][a-z0-9-]{0,30}$"}),
 ]
 Name = Annotated[str, _parsed(_name, "letters, digits, _ and -, a letter first"), _schema("a name", "morning")]
-PlainText = Annotated[str, _parsed(str, "a short text"), _schema("free text", "Terrace bed")]
+PlainText = Annotated[str, _parsed(_plain, "a short text"), _schema("free text", "Terrace bed")]
 When = Annotated[
     Any,
     _parsed(_moment, '"06:30" or "sunset - 1 h 30 min"'),
