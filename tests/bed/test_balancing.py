@@ -22,6 +22,8 @@ CUPS = "outlet,ml,seconds\n1,212,12\n2,205,12\n3,198,12\n"
 @pytest.mark.parametrize(
     ("text", "told"),
     [
+        (CUPS + '4,"212,12\n', '5:3: a quotation mark (") that does not fit; write plain numbers without quotes'),
+        (CUPS + "4,212,12\n" * 5000, "5002:1: more than 5,001 lines; write one line for every outlet"),
         ("", "1:1: the first line does not name the columns; write outlet,ml,seconds"),
         ("outlet,volume\n", "1:1: the first line does not name the columns; write outlet,ml,seconds"),
         (CUPS + "4,12\n", "5:1: 2 values; write outlet, ml, seconds"),

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from waaler.bed.crops import Crop, Stages, coefficient, litres_per_plant
 from waaler.bed.solution import Solution, after, to_dilute_l
-from waaler.bed.weather import DayWeather, WeatherError, normal_day, weather_of_csv
+from waaler.bed.weather import DayWeather, normal_day
+from waaler.bed.weather_table import WeatherError, weather_of_csv
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 CURVES = yaml.safe_load((REFERENCE / "crop_kc_curve.yaml").read_text())
@@ -30,8 +31,8 @@ HEAD = "date,t_max_c,t_min_c\n"
          " rh_min_percent, wind_m_per_s, radiation_mj_per_m2"),
         (HEAD, "1:1: there are no days; write one line for each day"),
         (HEAD + "june,20,10\n", "2:1: 'june' is no date; write 2026-06-21"),
-        (HEAD + "2026-06-21,hot,10\n", "2:12: 'hot' is no t_max_c; write a plain number of degrees C, or nothing"),
-        (HEAD + "2026-06-21,nan,10\n", "2:12: 'nan' is no t_max_c; write a plain number of degrees C, or nothing"),
+        (HEAD + "2026-06-21,hot,10\n", "2:12: 'hot' is no t_max_c; write a plain number of degrees C from -60 to 60, or nothing"),
+        (HEAD + "2026-06-21,nan,10\n", "2:12: 'nan' is no t_max_c; write a plain number of degrees C from -60 to 60, or nothing"),
         (HEAD + "2026-06-21,10,20\n", "2:1: the day's temperatures do not fit; write t_max_c above t_min_c"),
         (HEAD + "2026-06-21,20\n", "2:1: 2 values for 3 columns; write one for each column"),
         (HEAD + "2026-06-21,20,10\n2026-06-21,20,10\n", "3:1: 2026-06-21 is there twice; keep one line for each"),

@@ -43,7 +43,9 @@ def test_a_password_file_that_is_missing_is_named(bed: Path) -> None:
     done = run(bed)
 
     assert done.returncode == 1
-    assert done.stderr == (f"terrace: cannot notify: [Errno 2] No such file or directory: '{bed.parent}/secret'\n")
+    assert (
+        done.stderr == f"terrace: cannot notify: {bed.parent}/secret: cannot be read: No such file or directory\n"
+    )
 
 
 @pytest.mark.parametrize(("kept", "password"), [("secret\n", "secret"), ("\n", None)])

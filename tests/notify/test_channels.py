@@ -19,6 +19,7 @@ from waaler.notify.push import PushChannel
 from waaler.notify.secrets import read_lines, read_secret
 from waaler.notify.webhook import WebhookChannel
 from waaler.settings.messages import Mail, Person, Push, Webhook
+from waaler.settings.path_keys import SecretFile
 
 ANN, BOR, EVA = (
     Person("Ann", "1", "ann@example.org"),
@@ -132,8 +133,8 @@ def test_user_and_password_go_only_over_tls_and_a_wrong_one_is_told_without_it(t
         def channel(password: str, authority: Path) -> MailChannel:
             secret.write_text(f"{password}\n")
             mail = Mail(
-                "127.0.0.1", server.port, "starttls", "bed@example.org", Severity.SOON, "bed", str(secret),
-                f"{authority}.pem",
+                "127.0.0.1", server.port, "starttls", "bed@example.org", Severity.SOON, "bed",
+                SecretFile(secret), Path(f"{authority}.pem"),
             )  # fmt: skip
             return MailChannel(mail, [ANN])
 
@@ -211,7 +212,7 @@ def test_no_reason_holds_the_secret_address(web: WebServer, monkeypatch: pytest.
 
 def test_its_address_may_stand_in_a_file(web: WebServer, tmp_path: Path) -> None:
     path = tmp_path / "hook"
-    channel = WebhookChannel(Webhook("hook", None, str(path), Severity.SOON))
+    channel = WebhookChannel(Webhook("hook", None, SecretFile(path), Severity.SOON))
 
     with pytest.raises(NotNow, match="No such file"):
         channel.send(note())
@@ -226,7 +227,7 @@ def test_its_address_may_stand_in_a_file(web: WebServer, tmp_path: Path) -> None
 def push(tmp_path: Path, *urls: str) -> PushChannel:
     path = tmp_path / "push"
     path.write_text("# addresses\n" + "".join(f"{url}\n" for url in urls))
-    return PushChannel(Push(str(path), Severity.URGENT))
+    return PushChannel(Push(SecretFile(path), Severity.URGENT))
 
 
 def test_the_notification_library_delivers_to_every_address(web: WebServer, tmp_path: Path) -> None:
@@ -267,15 +268,15 @@ def test_a_secret_is_the_first_line_of_a_file_or_a_credential(
     (tmp_path / "mail-password").write_text("from the manager\n")
     (tmp_path / "file").write_text("# mine\nfrom a file\nmore\n")
 
-    assert read_secret(str(tmp_path / "file")) == "from a file"
-    assert read_lines(str(tmp_path / "file")) == ["from a file", "more"]
+    assert read_secret(SecretFile(tmp_path / "file")) == "from a file"
+    assert read_lines(SecretFile(tmp_path / "file")) == ["from a file", "more"]
     monkeypatch.setenv("CREDENTIALS_DIRECTORY", str(tmp_path))
-    assert read_secret("mail-password") == "from the manager"
+    assert read_secret(SecretFile(tmp_path / "none", "mail-password")) == "from the manager"
 
 
-@pytest.mark.parametrize(("content", "reason"), [(b"\n", "is empty"), (b"\xff\xfe", "is not UTF-8 text")])
+@pytest.mark.parametrize(("content", "reason"), [(b"\n", "is empty"), (b"\xff\xff", "is not UTF-8 text")])
 def test_a_secret_that_cannot_be_read_names_the_file_alone(tmp_path: Path, content: bytes, reason: str) -> None:
     (tmp_path / "secret").write_bytes(content)
 
     with pytest.raises(OSError, match=reason):
-        read_secret(str(tmp_path / "secret"))
+        read_secret(SecretFile(tmp_path / "secret"))

@@ -1,5 +1,7 @@
 """Whom to tell and how, as the file writes it."""
 
+from pathlib import Path
+
 import pytest
 from tests.settings.test_reading import settings
 
@@ -7,6 +9,7 @@ from waaler.core.care import Contact, Quiet
 from waaler.core.facts import Severity
 from waaler.settings import SettingsError
 from waaler.settings.messages import Mail, Person, Push, Webhook
+from waaler.settings.path_keys import SecretFile
 
 
 @pytest.mark.parametrize(
@@ -70,10 +73,16 @@ care: {clean_after: 50 h, renew_after: 14 d}
     told = found.messages
     assert told.people == (Person("Ann", "+386 40 111 222", "ann@example.org"), Person("Bor", "", None))
     assert told.mail == Mail(
-        "m.example.org", 587, "starttls", "bed@example.org", Severity.SOON, "bed", "mail-password"
+        "m.example.org",
+        587,
+        "starttls",
+        "bed@example.org",
+        Severity.SOON,
+        "bed",
+        SecretFile(Path("mail-password"), "mail-password"),
     )
-    assert told.webhooks == (Webhook("webhook", None, "hook", Severity.URGENT),)
-    assert told.push == Push("push", Severity.URGENT)
+    assert told.webhooks == (Webhook("webhook", None, SecretFile(Path("hook"), "hook"), Severity.URGENT),)
+    assert told.push == Push(SecretFile(Path("push"), "push"), Severity.URGENT)
     assert told.heartbeat is not None
     assert told.heartbeat.every_s == 300.0
     assert told.good_day_min == 1230

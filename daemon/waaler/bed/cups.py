@@ -6,6 +6,8 @@ from dataclasses import dataclass
 __all__ = ["Cup", "CupsError", "cups_of_csv"]
 
 COLUMNS = ("outlet", "ml", "seconds")
+MOST_LINES = 5001
+"""One for every outlet that a layout may have, and the head line."""
 
 
 class CupsError(ValueError):
@@ -31,8 +33,11 @@ class Cup:
 
 def cups_of_csv(text: str) -> tuple[Cup, ...]:
     """The cups in the order of their outlets. Raises CupsError at the first line that makes no sense."""
-    lines = list(csv.reader(text.splitlines()))
-    header = tuple(cell.strip().lower() for cell in lines[0]) if lines else ()
+    written = text.rstrip("\n").split("\n")
+    if len(written) > MOST_LINES:
+        raise CupsError(MOST_LINES + 1, 1, f"more than {MOST_LINES:,} lines", "write one line for every outlet")
+    lines = [_cells(number, line) for number, line in enumerate(written, start=1)]
+    header = tuple(cell.strip().lower() for cell in lines[0])
     if header != COLUMNS:
         raise CupsError(1, 1, "the first line does not name the columns", f"write {','.join(COLUMNS)}")
     cups = [_cup(number, row) for number, row in enumerate(lines[1:], start=2) if any(cell.strip() for cell in row)]
@@ -43,6 +48,15 @@ def cups_of_csv(text: str) -> tuple[Cup, ...]:
     if len(cups) < 2:
         raise CupsError(1, 1, "there are fewer than two cups", "write one line for every outlet")
     return tuple(sorted(cups, key=lambda cup: cup.outlet))
+
+
+def _cells(number: int, line: str) -> list[str]:
+    """A quoted cell ends on its line."""
+    try:
+        return next(csv.reader([line], strict=True), [])
+    except csv.Error:
+        what = 'a quotation mark (") that does not fit'
+        raise CupsError(number, line.find('"') + 1, what, "write plain numbers without quotes") from None
 
 
 def _cup(line: int, row: list[str]) -> Cup:

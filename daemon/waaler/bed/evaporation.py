@@ -57,7 +57,7 @@ def reference_mm(weather: DayWeather, latitude_deg: float, elevation_m: float, d
     wind = USUAL_WIND_M_PER_S if weather.wind_m_per_s is None else weather.wind_m_per_s
     vapour = vapour_kpa(weather)
     clear = clear_sky_mj_per_m2(extraterrestrial, elevation_m)
-    net = (1 - ALBEDO) * radiation - net_longwave_mj_per_m2(weather, vapour, radiation / clear)
+    net = (1 - ALBEDO) * radiation - net_longwave_mj_per_m2(weather, vapour, _share_of_clear(radiation, clear))
     mm = penman_monteith_mm(weather, net, vapour, wind, elevation_m)
     return Reference(max(0.0, mm), Method.FILLED_IN if None in known else Method.PENMAN_MONTEITH)
 
@@ -125,6 +125,11 @@ def net_longwave_mj_per_m2(weather: DayWeather, vapour: float, share_of_clear: f
     warm = ((weather.t_max_c + 273.16) ** 4 + (weather.t_min_c + 273.16) ** 4) / 2
     cloud = 1.35 * min(max(share_of_clear, 0.3), 1.0) - 0.35
     return STEFAN_BOLTZMANN_MJ_PER_K4_M2_DAY * warm * (0.34 - 0.14 * sqrt(vapour)) * cloud
+
+
+def _share_of_clear(radiation_mj: float, clear_mj: float) -> float:
+    """None of it in the polar night, where both are zero: `net_longwave_mj_per_m2` takes that for clouds."""
+    return radiation_mj / clear_mj if clear_mj > 0 else 0.0
 
 
 def vapour_kpa(weather: DayWeather) -> float:

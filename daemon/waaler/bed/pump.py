@@ -1,9 +1,9 @@
 """A pump's head by its flow."""
 
 from dataclasses import dataclass
-from math import log
+from math import inf, log
 
-__all__ = ["PumpCurve", "from_label", "from_three_points"]
+__all__ = ["PumpCurve", "bend_of", "from_label", "from_three_points"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,5 +37,11 @@ def from_three_points(shut_off_head_m: float, duty: tuple[float, float], end: tu
     drop_1, drop_2 = shut_off_head_m - duty[1], shut_off_head_m - end[1]
     if not (0 < drop_1 < drop_2 and 0 < duty[0] < end[0]):
         raise ValueError("each point of a pump curve must have more flow and less head than the one before")
-    c = log(drop_2 / drop_1) / log(end[0] / duty[0])
+    c = bend_of(shut_off_head_m, duty, end)
     return PumpCurve(shut_off_head_m, drop_1 / duty[0] ** c, c)
+
+
+def bend_of(shut_off_head_m: float, duty: tuple[float, float], end: tuple[float, float]) -> float:
+    """The exponent of the flow in the curve through three points that fall; infinite for two of the same flow."""
+    drops, flows = (shut_off_head_m - end[1]) / (shut_off_head_m - duty[1]), end[0] / duty[0]
+    return log(drops) / log(flows) if flows > 1 else inf

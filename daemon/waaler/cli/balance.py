@@ -48,11 +48,13 @@ def command(cups: Path, as_json: bool, file: Path | None) -> None:
 
 def _read(path: Path) -> "tuple[Cup, ...]":
     from waaler.bed.cups import CupsError, cups_of_csv
+    from waaler.settings import SettingsError
+    from waaler.settings.outside_file import text_of
 
     try:
-        return cups_of_csv(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError) as problem:
-        refuse(f"{path}:1:1: cannot be read: {problem}; name a table outlet,ml,seconds", 2)
+        return cups_of_csv(text_of(path, remedy="name a table outlet,ml,seconds"))
+    except SettingsError as problem:
+        refuse(str(problem), 2)
     except CupsError as problem:
         refuse(f"{path}:{problem}", 2)
 

@@ -39,17 +39,14 @@ def command(days: int, first: datetime | None, plot: Path | None, as_json: bool,
     """
     from waaler.bed.budget import advice, budget
     from waaler.plan.timetable import lengths_of_day
-    from waaler.settings import SettingsError
-    from waaler.settings.build_site import site, weather
+    from waaler.settings.build_site import site
 
     settings = read_settings(file)
     where = site(settings.file)
-    try:
-        sky = weather(settings.file, Path(settings.source.name).parent).on
-    except SettingsError as problem:
-        refuse(str(problem), 2)
     begin = date.today() if first is None else first.date()
-    found = budget(where, settings.figures, begin, days, sky, partial(lengths_of_day, settings.plan))
+    found = budget(
+        where, settings.figures, begin, days, settings.weather.on, partial(lengths_of_day, settings.plan)
+    )
     told = advice(found, settings.figures)
     problems = _problems(settings, found)
     if plot is not None:

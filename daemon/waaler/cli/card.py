@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from waaler.cli.common import Day, echo, echo_json, file_argument, json_option, read_settings, refuse, three_digits
+from waaler.cli.common import Day, echo, echo_json, file_argument, json_option, read_settings, three_digits
 
 if TYPE_CHECKING:
     from waaler.settings import Settings
@@ -75,15 +75,10 @@ def _refills(settings: "Settings", first: date) -> tuple[list[date], float]:
     """Days on which the sump is expected to want water, and what the plants drink on the first."""
     from waaler.bed.budget import budget
     from waaler.plan.timetable import cycles_of_day
-    from waaler.settings import SettingsError
-    from waaler.settings.build_site import site, weather
+    from waaler.settings.build_site import site
 
-    try:
-        sky = weather(settings.file, Path(settings.source.name).parent).on
-    except SettingsError as problem:
-        refuse(str(problem), 2)
     lengths = lambda day: [cycle.seconds for cycle in cycles_of_day(settings.plan, day)]  # noqa: E731
-    found = budget(site(settings.file), settings.figures, first, DAYS, sky, lengths)
+    found = budget(site(settings.file), settings.figures, first, DAYS, settings.weather.on, lengths)
     return [row.day for row in found.days if row.refill_l > 0][:MOST_DATES], found.days[0].drink_l
 
 

@@ -3,6 +3,7 @@
 import fcntl
 import os
 import signal
+from contextlib import suppress
 from pathlib import Path
 from types import FrameType
 
@@ -12,6 +13,7 @@ from waaler.cli.common import echo, file_argument, read_settings, refuse
 from waaler.keeper.logs import log_to
 from waaler.notify.broker import Broker
 from waaler.notify.places import Places
+from waaler.notify.secrets import credential, read_secret
 from waaler.notify.service import Service
 from waaler.settings import Mqtt
 from waaler.settings.places import records_file, runtime_folder, socket_file, state_folder
@@ -68,7 +70,10 @@ def _serve(service: Service) -> None:
 
 def broker_of(mqtt: Mqtt) -> Broker:
     """Raises OSError for a password file that cannot be read."""
-    password = _first_line(mqtt.password_file or _credential("mqtt-password"))
+    password = None if mqtt.password_file is None else read_secret(mqtt.password_file)
+    if password is None:
+        with suppress(OSError):  # the unit hands over an empty one where there is none
+            password = read_secret(credential("mqtt-password"))
     return Broker(
         mqtt.host,
         mqtt.port,
@@ -79,20 +84,6 @@ def broker_of(mqtt: Mqtt) -> Broker:
         mqtt.key_file,
         has_commands=mqtt.has_commands,
     )
-
-
-def _credential(name: str) -> Path | None:
-    """What the service manager hands to this process alone."""
-    path = Path(os.environ.get("CREDENTIALS_DIRECTORY", "/nowhere")) / name
-    return path if path.is_file() else None
-
-
-def _first_line(path: Path | None) -> str | None:
-    """Raises OSError."""
-    if path is None:
-        return None
-    with path.open(encoding="utf-8") as file:
-        return file.readline().rstrip("\r\n") or None
 
 
 def _hold(lock: Path) -> None:

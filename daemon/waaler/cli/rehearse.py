@@ -145,10 +145,12 @@ def _list_faults() -> None:
 def _story(path: Path | None) -> "tuple[Fault, ...]":
     from waaler.rehearsal.script import story
     from waaler.settings import SettingsError
+    from waaler.settings.outside_file import text_of
 
     if path is None:
         return ()
     try:
+        text_of(path)  # refuses a pipe, a device or a folder before anybody waits for it
         return story(path)
     except SettingsError as problem:
         refuse(str(problem), 2)

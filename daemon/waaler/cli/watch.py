@@ -46,9 +46,10 @@ def command(
     from waaler.notify.fleet import rows
     from waaler.notify.secrets import read_secret
     from waaler.notify.watching import watch
+    from waaler.settings.path_keys import SecretFile
 
     try:
-        password = None if password_file is None else read_secret(str(password_file))
+        password = None if password_file is None else read_secret(SecretFile(password_file))
         broker = Broker(host, port or (8883 if ca_file else 1883), user, password, ca_file)
         seen = watch(broker, FIRST_S if once or as_json else EVERY_S)
         if once or as_json:

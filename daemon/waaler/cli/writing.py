@@ -41,10 +41,11 @@ def write_value(settings: "Settings", path: tuple[str | int, ...], value: Any) -
     """Ends with 1 where the file cannot be written, or would not be valid; it is then as it was."""
     from waaler.settings import SettingsError, parse
     from waaler.settings.edit import with_value
+    from waaler.settings.outside_file import text_of
 
     file = Path(settings.source.name)
     try:
-        edited = with_value(file.read_text(encoding="utf-8"), path, value)
+        edited = with_value(text_of(file), path, value)
         parse(edited, str(file))
         _replace(file, edited)
     except KeyError:

@@ -19,6 +19,8 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
+from waaler.settings.outside_file import bytes_of
+
 __all__ = [
     "JSON", "MOST_COMMAND_BYTES", "SENML", "Acknowledged", "Away", "Broker", "Connection", "Down", "Found", "Given",
     "News", "Stop", "Up", "connect_tls",
@@ -39,6 +41,7 @@ MOST_PACKET_BYTES = 65_536
 """The broker drops what is larger before it comes here (MQTT 5.0, maximum packet size)."""
 
 MOST_COMMAND_BYTES = 1024
+MOST_CERTIFICATE_BYTES = 1024 * 1024
 MOST_WAITING = 100
 MOST_FOUND = 200
 KIND = re.compile(r"[a-z0-9][a-z0-9-]{0,60}")
@@ -210,7 +213,7 @@ def connect_tls(client: Client, broker: Broker) -> None:
         return
     files = [path for path in (broker.ca_file, broker.certificate_file, broker.key_file) if path is not None]
     for path in files:
-        path.open("rb").close()
+        bytes_of(path, MOST_CERTIFICATE_BYTES)
     try:
         client.tls_set(_text(broker.ca_file), _text(broker.certificate_file), _text(broker.key_file))
     except (ssl.SSLError, ValueError) as problem:

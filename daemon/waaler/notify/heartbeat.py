@@ -59,8 +59,9 @@ class Beat(Thread):
 
     def _call(self) -> None:
         beat = self._beat
-        if beat.url is not None or beat.url_file is not None:
-            call(beat.url or read_secret(beat.url_file or ""))
+        url = beat.url if beat.url_file is None else read_secret(beat.url_file)
+        if url is not None:
+            call(url)
 
     def _note(self, reason: str) -> None:
         if reason != self._last_problem:

@@ -9,7 +9,7 @@ from email.utils import format_datetime, localtime
 from waaler.core.facts import Severity
 from waaler.notify.channels import WAIT_S, NotNow, NotThis
 from waaler.notify.note import Note
-from waaler.notify.secrets import read_secret
+from waaler.notify.secrets import credential, read_secret
 from waaler.settings.messages import Mail, Person
 
 __all__ = ["MailChannel"]
@@ -58,7 +58,7 @@ class MailChannel:
             if mail.security == "starttls":
                 server.starttls(context=context)
             if mail.user is not None:
-                server.login(mail.user, read_secret(mail.password_file or "mail-password"))
+                server.login(mail.user, read_secret(mail.password_file or credential("mail-password")))
             server.send_message(message, mail.sender, to)
 
 

@@ -1,6 +1,7 @@
 """The bed's figures in a file for a collector of text files, replaced whole once a minute."""
 
 import time
+from contextlib import suppress
 from pathlib import Path
 from threading import Event, Thread
 
@@ -9,6 +10,7 @@ import structlog
 from waaler.notify.places import Places
 from waaler.report.bed import Bed
 from waaler.report.metrics import metrics
+from waaler.settings.outside_file import refuse_odd
 
 __all__ = ["MetricsFile"]
 
@@ -37,7 +39,9 @@ class MetricsFile(Thread):
             self._ending.wait(EVERY_S)
 
     def write(self, now_s: float) -> None:
-        """Whoever reads it at this moment gets the old text or the new one. Raises OSError."""
+        """Whoever reads it at this moment gets the old text or the new one. Raises OSError, also for a device."""
+        with suppress(FileNotFoundError):
+            refuse_odd(self._path)
         new = self._path.with_name(f"{self._path.name}.new")
         new.write_text(metrics([(self._bed, self._places.database)], now_s), encoding="utf-8")
         new.chmod(0o644)

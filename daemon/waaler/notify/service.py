@@ -2,7 +2,6 @@
 
 import time
 from collections.abc import Callable, Iterator
-from pathlib import Path
 from threading import Event, Thread
 
 from waaler.notify.broker import Broker, Stop
@@ -106,4 +105,4 @@ class Service:
             yield Beat(beat, self._places.control, self._ending, publish)
         path = self._settings.messages.metrics_file
         if path is not None:
-            yield MetricsFile(Path(path), bed_of(self._settings), self._places, self._ending)
+            yield MetricsFile(path, bed_of(self._settings), self._places, self._ending)

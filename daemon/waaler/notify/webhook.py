@@ -9,7 +9,7 @@ from typing import Any
 
 from waaler.notify.channels import WAIT_S, NotNow, NotThis
 from waaler.notify.note import Note
-from waaler.notify.secrets import read_secret
+from waaler.notify.secrets import credential, read_secret
 from waaler.settings.messages import Webhook
 
 __all__ = ["WebhookChannel", "call"]
@@ -38,7 +38,7 @@ class WebhookChannel:
     def send(self, note: Note) -> None:
         told = {"id": note.id, **note.about, "subject": note.subject, "text": note.body}
         try:
-            url = self._hook.url or read_secret(self._hook.url_file or "webhook-url")
+            url = self._hook.url or read_secret(self._hook.url_file or credential("webhook-url"))
         except OSError as problem:
             raise NotNow(str(problem)) from None
         call(url, json.dumps(told, ensure_ascii=False).encode(), "application/json")

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from waaler.report.bed import Bed
-from waaler.settings import Settings, SettingsError, load, parse
+from waaler.settings import Settings, SettingsError, load, load_accepted
 from waaler.settings.places import bed_id, records_file
 
 __all__ = ["Shown", "Watch"]
@@ -52,8 +52,8 @@ class Watch:
         except SettingsError as problem:
             accepted = self._records.with_name(f"{self.id}.accepted.yaml")
             try:
-                return self._make(parse(accepted.read_text(encoding="utf-8"), str(accepted)), str(problem))
-            except OSError:
+                return self._make(load_accepted(accepted, self._file), str(problem))
+            except SettingsError:
                 raise problem from None
 
     def _make(self, settings: Settings, problem: str | None) -> Shown:

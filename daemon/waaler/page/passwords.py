@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from threading import Lock
 
+from waaler.settings.outside_file import bytes_of, told
+
 __all__ = ["PasswordFileError", "Passwords", "hash_line"]
 
 N, R, P = 16_384, 8, 1
@@ -94,9 +96,9 @@ def _read(path: Path) -> dict[str, _Hash]:
     try:
         if path.stat().st_mode & (stat.S_IROTH | stat.S_IWOTH | stat.S_IWGRP):
             raise PasswordFileError(f"{path}: others may read or change it; chmod 640 {path}")
-        lines = path.read_text(encoding="ascii").splitlines()
+        lines = bytes_of(path).decode("ascii").splitlines()
     except OSError as problem:
-        raise PasswordFileError(f"{path}: cannot be read: {problem.strerror or problem}") from None
+        raise PasswordFileError(f"{path}: cannot be read: {told(problem)}") from None
     except UnicodeDecodeError:
         raise PasswordFileError(f"{path}: is no text of hashes") from None
     found = dict(_line(path, n, line) for n, line in enumerate(lines, start=1) if line.strip())

@@ -7,6 +7,6 @@ os.environ.setdefault(
 )  # else it looks through every installed package for some
 
 from waaler.settings.faults import Fault, SettingsError
-from waaler.settings.settings import Mqtt, Settings, load, parse
+from waaler.settings.settings import Mqtt, Settings, load, load_accepted, parse
 
-__all__ = ["Fault", "Mqtt", "Settings", "SettingsError", "load", "parse"]
+__all__ = ["Fault", "Mqtt", "Settings", "SettingsError", "load", "load_accepted", "parse"]

@@ -7,10 +7,12 @@ from waaler.bed.budget import Site
 from waaler.bed.crops import Crop, Stages
 from waaler.bed.figures import Figures
 from waaler.bed.thirst import Thirst
-from waaler.bed.weather import DayWeather, Weather, WeatherError, weather_of_csv
+from waaler.bed.weather import DayWeather, Weather
+from waaler.bed.weather_table import MOST_BYTES, WeatherError, weather_of_csv
 from waaler.settings.faults import Fault, SettingsError
 from waaler.settings.growing import CropSection
 from waaler.settings.models import BedFile
+from waaler.settings.outside_file import text_of
 
 __all__ = ["USUAL_MONTHS", "site", "thirst", "weather"]
 
@@ -33,27 +35,27 @@ def site(file: BedFile) -> Site:
 
 
 def weather(file: BedFile, folder: Path) -> Weather:
-    """folder: where a relative path of the table begins. Raises SettingsError for a table that cannot be read."""
+    """folder: where a relative path of the table begins. Raises SettingsError for a table that cannot be read.
+
+    Where the settings are at hand, take theirs: a table is read once.
+    """
     section = file.weather
     if section is None or section.csv is None:
         return Weather(USUAL_MONTHS if section is None or section.normals is None else tuple(section.normals))
     return Weather(USUAL_MONTHS, tuple(sorted(_table(folder / section.csv).items())))
 
 
-def thirst(file: BedFile, figures: Figures, folder: Path) -> Thirst | None:
-    """None where no window waters by demand. Raises SettingsError as `weather` does."""
+def thirst(file: BedFile, figures: Figures, weather: Weather) -> Thirst | None:
+    """None where no window waters by demand."""
     rules = (window.on_demand for window in file.plan)
     if not any(rule is not None and rule.per_demand is not None for rule in rules):
         return None
-    return Thirst(site(file), figures, weather(file, folder), file.place.longitude)
+    return Thirst(site(file), figures, weather, file.place.longitude)
 
 
 def _table(path: Path) -> dict[date, DayWeather]:
     try:
-        return weather_of_csv(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError) as problem:
-        what = f"cannot be read: {problem}"
-        raise SettingsError((Fault(str(path), 1, 1, what, "name a table that exists and may be read"),)) from None
+        return weather_of_csv(text_of(path, MOST_BYTES, "name a table of days or hours, of at most 8 MB"))
     except WeatherError as problem:
         fault = Fault(str(path), problem.line, problem.column, problem.what, problem.remedy)
         raise SettingsError((fault,)) from None

@@ -4,6 +4,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 
+from waaler.bed.pump import bend_of
 from waaler.settings.fields import (
     Count,
     FlowRate,
@@ -21,6 +22,9 @@ __all__ = ["LayoutSection", "LegSection", "PumpCurveSection", "TubeSection"]
 
 Bore = Annotated[Length, between(0.001, 0.2, "mm", 0.001)]
 Run = Annotated[Length, between(0.01, 200, "m")]
+LEAST_BEND, MOST_BEND = 0.2, 12.0
+"""The c of head = top - b flow^c. Pumps have 1 to 3 (common practice, no source); far outside nothing computes."""
+
 Fittings = Annotated[Number, between(0, 100, "")]
 
 
@@ -67,6 +71,10 @@ class PumpCurveSection(Section):
             if not (none == 0 < some < much and top > middle > low):
                 remedy = "begin at 0 L/h, each point with more flow and less head than the one before"
                 raise misfit("the pump's points do not fall", remedy)
+            bend = bend_of(top, (some, middle), (much, low))
+            if not LEAST_BEND <= bend <= MOST_BEND:
+                what = f"the pump's points make no curve of a pump (bend {bend:.2g})"
+                raise misfit(what, "write three points well apart: no flow, about half, and the most")
         return self
 
 

@@ -127,7 +127,7 @@ MEANINGS = {
     "CropSection.stages": "days: initial, development, mid-season, late",
     "CropSection.kc": "crop coefficients: initial, mid-season, end",
     "CropSection.ec": "lowest and highest that suit it, mS/cm at 25 C",
-    "WeatherSection.csv": "a table of days",
+    "WeatherSection.csv": "a table of days or of hours, at most 100,000 lines; its path begins beside this file",
     "WeatherSection.normals": "usual highest and lowest of each month, twelve pairs",
     "WeatherSection.cover": "so much of the outdoor demand reaches the crop",
     "FeedSection.ec": "of the fresh solution, mS/cm",

@@ -1,9 +1,12 @@
 """How people are told, beside MQTT: channels, their least severity, heartbeat, the line of a good day."""
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from waaler.core.facts import Severity
 from waaler.settings.models import BedFile
+from waaler.settings.path_keys import SecretFile
+from waaler.settings.telling import HeartbeatSection, WebhookSection
 
 __all__ = ["Heartbeat", "Mail", "Messages", "Person", "Push", "Webhook", "messages"]
 
@@ -27,8 +30,8 @@ class Mail:
     sender: str
     least: Severity
     user: str | None = None
-    password_file: str | None = None
-    ca_file: str | None = None
+    password_file: SecretFile | None = None
+    ca_file: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,13 +40,13 @@ class Webhook:
 
     name: str
     url: str | None
-    url_file: str | None
+    url_file: SecretFile | None
     least: Severity
 
 
 @dataclass(frozen=True, slots=True)
 class Push:
-    urls_file: str
+    urls_file: SecretFile
     least: Severity
 
 
@@ -52,7 +55,7 @@ class Heartbeat:
     """Without an address it is published to the broker alone."""
 
     url: str | None
-    url_file: str | None
+    url_file: SecretFile | None
     every_s: float
 
 
@@ -66,7 +69,7 @@ class Messages:
     push: Push | None = None
     heartbeat: Heartbeat | None = None
     good_day_min: int | None = None
-    metrics_file: str | None = None
+    metrics_file: Path | None = None
 
     @property
     def is_anything(self) -> bool:
@@ -75,7 +78,8 @@ class Messages:
         return has_channel or self.heartbeat is not None or self.metrics_file is not None
 
 
-def messages(file: BedFile) -> Messages:
+def messages(file: BedFile, folder: Path) -> Messages:
+    """folder: where relative paths begin."""
     mail, push, beat = file.mail, file.push, file.heartbeat
     return Messages(
         people=tuple(Person(one.name, one.call or "", one.mail) for one in file.contacts),
@@ -88,12 +92,28 @@ def messages(file: BedFile) -> Messages:
             mail.sender,
             Severity(mail.least),
             mail.user,
-            mail.password_file,
-            mail.ca_file,
+            SecretFile.beside(folder, mail.password_file),
+            None if mail.ca_file is None else folder / mail.ca_file,
         ),
-        webhooks=tuple(Webhook(hook.name, hook.url, hook.url_file, Severity(hook.least)) for hook in file.webhooks),
-        push=None if push is None else Push(push.urls_file, Severity(push.least)),
-        heartbeat=None if beat is None else Heartbeat(beat.url, beat.url_file, beat.every),
+        webhooks=tuple(_webhook(hook, folder) for hook in file.webhooks),
+        push=None if push is None else Push(_secret(folder, push.urls_file), Severity(push.least)),
+        heartbeat=None
+        if beat is None
+        else Heartbeat(beat.url, SecretFile.beside(folder, beat.url_file), beat.every),
         good_day_min=None if file.good_day is None else file.good_day.minute,
-        metrics_file=file.metrics_file,
+        metrics_file=None if file.metrics_file is None else folder / file.metrics_file,
     )
+
+
+def _webhook(hook: WebhookSection, folder: Path) -> Webhook:
+    return Webhook(hook.name, hook.url, SecretFile.beside(folder, hook.url_file), Severity(hook.least))
+
+
+def _heartbeat(beat: HeartbeatSection, folder: Path) -> Heartbeat:
+    return Heartbeat(beat.url, SecretFile.beside(folder, beat.url_file), beat.every)
+
+
+def _secret(folder: Path, text: str) -> SecretFile:
+    secret = SecretFile.beside(folder, text)
+    assert secret is not None
+    return secret

@@ -5,6 +5,7 @@ import re
 from pathlib import Path
 
 from waaler.settings.faults import Fault, SettingsError
+from waaler.settings.outside_file import bytes_of
 
 __all__ = [
     "ETC",
@@ -46,12 +47,13 @@ def find(file: Path | None) -> Path:
 
 
 def bed_id(file: Path) -> str:
-    """The id that a file names, whatever else is wrong with it; its stem if it names none."""
+    """The id that a file names, whatever else is wrong with it; else its stem, as an id."""
     try:
-        named = ID_LINE.search(file.read_text(encoding="utf-8", errors="replace"))
+        text = bytes_of(file).decode("utf-8-sig", "replace")
     except OSError:
-        named = None
-    return named[1] if named else file.stem
+        text = ""
+    named = ID_LINE.search(text)
+    return named[1] if named else re.sub(r"[^a-z0-9-]", "-", file.stem.lower())[:31]
 
 
 def state_folder(bed: str) -> Path:

@@ -1,8 +1,9 @@
 """A file's settings as the rooms below own them."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from copy import deepcopy
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from waaler.bed.figures import Figures
 from waaler.bed.layout import Layout
 from waaler.bed.thirst import Thirst
 from waaler.bed.tray import Tray
+from waaler.bed.weather import Weather
 from waaler.bed.wiring import Wiring
 from waaler.core.care import Care
 from waaler.guard.limits import Limits
@@ -24,10 +26,12 @@ from waaler.settings.crossing import contradictions
 from waaler.settings.faults import Fault, SettingsError
 from waaler.settings.messages import Messages, messages
 from waaler.settings.models import BedFile
+from waaler.settings.outside_file import text_of
+from waaler.settings.path_keys import SecretFile, odd_files
 from waaler.settings.problems import faults_of
-from waaler.settings.text import MOST_BYTES, Source, read
+from waaler.settings.text import Source, read
 
-__all__ = ["Mqtt", "Settings", "load", "parse", "varied"]
+__all__ = ["Mqtt", "Settings", "load", "load_accepted", "parse", "varied"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +41,7 @@ class Mqtt:
     host: str
     port: int
     user: str | None = None
-    password_file: Path | None = None
+    password_file: SecretFile | None = None
     ca_file: Path | None = None
     certificate_file: Path | None = None
     key_file: Path | None = None
@@ -49,7 +53,7 @@ class Settings:
     """Everything a file says, defaults filled in. mqtt None: no messages. text: the file as it was read.
 
     layout None: no pump curve. thirst None: no window waters by demand. file: the written model and source: where
-    everything stands; for warnings.
+    everything stands; for warnings. folder: where the file's relative paths begin. weather: of the site.
     """
 
     id: str
@@ -69,35 +73,48 @@ class Settings:
     text: str
     file: BedFile
     source: Source
+    folder: Path
+    weather: Weather = field(compare=False, repr=False)
 
 
 def load(path: Path) -> Settings:
     """The settings of a file. Raises SettingsError for whatever is wrong with it, a missing file included."""
-    try:
-        if path.stat().st_size > MOST_BYTES:
+    return parse(text_of(path), str(path))
+
+
+def load_accepted(kept: Path, original: Path) -> Settings:
+    """The last accepted text of a bed whose own file is not taken; relative paths begin where that file stands.
+
+    A weather table that cannot be read any more counts as none, so that it keeps no bed dry. Raises SettingsError.
+    """
+    return parse(text_of(kept), str(kept), original.parent, must_have_tables=False)
+
+
+def parse(text: str, name: str, folder: Path | None = None, must_have_tables: bool = True) -> Settings:
+    """The settings of a text. folder: where its relative paths begin, by default the folder of `name`.
+
+    Raises SettingsError with every fault, and for anything at all that goes wrong on the way.
+    """
+    with _told_at(Source(name, text, None)):
+        source = read(text, name)
+        if not isinstance(source.values, dict):
             raise SettingsError(
-                (Fault(str(path), 1, 1, "the file is larger than 256 kB", "keep only settings in it"),)
+                (Fault(name, 1, 1, "there are no settings", "begin with `bed:`, see `waaler example`"),)
             )
-        text = path.read_text(encoding="utf-8")
-    except OSError as problem:
-        what = f"cannot be read: {problem.strerror or problem}"
-        raise SettingsError((Fault(str(path), 1, 1, what, "name a file that exists and may be read"),)) from None
-    except UnicodeDecodeError as problem:
-        before = problem.object[: problem.start]
-        line, column = before.count(b"\n") + 1, problem.start - (before.rfind(b"\n") + 1) + 1
-        remedy = "save the file as UTF-8 text"
-        raise SettingsError((Fault(str(path), line, column, "this is not UTF-8 text", remedy),)) from None
-    return parse(text, str(path))
+        return _validated(source, Path(name).parent if folder is None else folder, must_have_tables)
 
 
-def parse(text: str, name: str) -> Settings:
-    """The settings of a text. Raises SettingsError with every fault."""
-    source = read(text, name)
-    if not isinstance(source.values, dict):
-        raise SettingsError(
-            (Fault(name, 1, 1, "there are no settings", "begin with `bed:`, see `waaler example`"),)
-        )
-    return _validated(source)
+@contextmanager
+def _told_at(source: Source, *path: str) -> Iterator[None]:
+    """Whatever is raised becomes a fault of the file: values that nobody thought of must not end a daemon."""
+    try:
+        yield
+    except SettingsError:
+        raise
+    except Exception as problem:
+        where = ".".join(path) or "the file"
+        what = f"{where}: these values cannot be worked with ({type(problem).__name__}: {problem})"
+        raise SettingsError((source.fault(path, what, "undo the last change here"),)) from problem
 
 
 def varied(settings: Settings, changes: Mapping[str, str]) -> Settings:
@@ -115,22 +132,29 @@ def varied(settings: Settings, changes: Mapping[str, str]) -> Settings:
             raise SettingsError((source.fault(("plan",), f"no window has '{key}'", f"known here: {known}"),))
         for window in windows:
             window[key] = value
-    return _validated(replace(source, values=values))
+    return _validated(replace(source, values=values), settings.folder)
 
 
-def _validated(source: Source) -> Settings:
+def _validated(source: Source, folder: Path, must_have_tables: bool = True) -> Settings:
     try:
         file = BedFile.model_validate(source.values)
     except ValidationError as problem:
         raise SettingsError(faults_of(problem, source)) from None
-    faults = contradictions(file, source)
+    faults = (*contradictions(file, source), *odd_files(file, source, folder))
     if faults:
         raise SettingsError(faults)
-    return _settings(file, source)
+    try:
+        weather = build_site.weather(file, folder)
+    except SettingsError:
+        if must_have_tables:
+            raise
+        weather = Weather(build_site.USUAL_MONTHS)
+    return _settings(file, source, folder, weather)
 
 
-def _settings(file: BedFile, source: Source) -> Settings:
-    figures = build_layout.figures(file.layout)
+def _settings(file: BedFile, source: Source, folder: Path, weather: Weather) -> Settings:
+    with _told_at(source, "layout"):
+        figures = build_layout.figures(file.layout)
     plan = build.plan(file, figures)
     return Settings(
         id=file.bed,
@@ -142,23 +166,26 @@ def _settings(file: BedFile, source: Source) -> Settings:
         layout=build_layout.layout(file.layout),
         tray=build_layout.tray(file.layout),
         wiring=wiring(file),
-        care=care(file, figures, plan, Path(source.name).parent),
-        mqtt=_mqtt(file),
-        thirst=build_site.thirst(file, figures, Path(source.name).parent),
-        messages=messages(file),
+        care=care(file, figures, plan, weather),
+        mqtt=_mqtt(file, folder),
+        thirst=build_site.thirst(file, figures, weather),
+        messages=messages(file, folder),
         is_clock_trusted=file.clock == "trusted",
         text=source.text,
         file=file,
         source=source,
+        folder=folder,
+        weather=weather,
     )
 
 
-def _mqtt(file: BedFile) -> Mqtt | None:
+def _mqtt(file: BedFile, folder: Path) -> Mqtt | None:
     section = file.mqtt
     if section is None:
         return None
     files = {
-        name: None if getattr(section, name) is None else Path(getattr(section, name))
-        for name in ("password_file", "ca_file", "certificate_file", "key_file")
+        name: None if getattr(section, name) is None else folder / getattr(section, name)
+        for name in ("ca_file", "certificate_file", "key_file")
     }
-    return Mqtt(section.host, section.port, section.user, **files, has_commands=section.commands == "on")
+    password = SecretFile.beside(folder, section.password_file)
+    return Mqtt(section.host, section.port, section.user, password, **files, has_commands=section.commands == "on")

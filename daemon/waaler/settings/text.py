@@ -12,11 +12,11 @@ from typing import Any
 import yaml
 
 from waaler.settings.faults import Fault, SettingsError
+from waaler.settings.outside_file import MOST_SETTINGS_BYTES
 
-__all__ = ["MOST_BYTES", "Path", "Source", "Value", "read"]
+__all__ = ["Path", "Source", "Value", "read"]
 
 LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-MOST_BYTES = 256 * 1024
 MOST_DEPTH = 20
 
 Value = dict[str, "Value"] | list["Value"] | str | None
@@ -50,7 +50,7 @@ class Source:
 
 def read(text: str, name: str) -> Source:
     """The values of a YAML text; an empty one has no values. Raises SettingsError."""
-    if len(text.encode("utf-8", "surrogatepass")) > MOST_BYTES:
+    if len(text.encode("utf-8", "surrogatepass")) > MOST_SETTINGS_BYTES:
         raise SettingsError(
             (Fault(name, 1, 1, "the file is larger than 256 kB", "write only what differs from the defaults"),)
         )

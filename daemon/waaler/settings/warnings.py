@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from datetime import date, timedelta
 from functools import partial
 from itertools import pairwise
-from pathlib import Path as FilePath
 
 from waaler.bed.budget import budget, ec_range, safe_gap_h
 from waaler.bed.layout import watering
@@ -13,7 +12,7 @@ from waaler.plan.sun import sun_event
 from waaler.plan.timetable import cycles_of_day, daytime_gap_s, lengths_of_day
 from waaler.plan.types import Cycle, Moment, Plan, SunMoment
 from waaler.settings.build import busiest_day_s
-from waaler.settings.build_site import site, weather
+from waaler.settings.build_site import site
 from waaler.settings.faults import Fault
 from waaler.settings.models import WindowSection
 from waaler.settings.pin_sections import PinsSection
@@ -146,7 +145,7 @@ def _water(settings: Settings, today: date) -> Iterator[Fault]:
     if not file.crops or (file.weather is not None and file.weather.csv is not None):
         return
     lengths = partial(lengths_of_day, settings.plan)
-    found = budget(place, figures, today, DAYS_OF_YEAR, weather(file, FilePath()).on, lengths)
+    found = budget(place, figures, today, DAYS_OF_YEAR, settings.weather.on, lengths)
     hot = found.hottest
     usable_l = figures.sump_full_l - figures.sump_low_l
     if hot.drink_l > 0 and usable_l < file.away_days * hot.drink_l:
