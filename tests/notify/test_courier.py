@@ -45,11 +45,16 @@ class FakeChannel:
     least: Severity = Severity.SOON
     troubles: list[Exception] = field(default_factory=list)
     got: list[Note] = field(default_factory=list)
+    probe_troubles: list[Exception] = field(default_factory=list)
 
     def send(self, note: Note) -> None:
         if self.troubles:
             raise self.troubles.pop(0)
         self.got.append(note)
+
+    def probe(self) -> None:
+        if self.probe_troubles:
+            raise self.probe_troubles.pop(0)
 
     @property
     def subjects(self) -> list[str]:

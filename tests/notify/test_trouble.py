@@ -23,7 +23,7 @@ def test_after_an_hour_of_failing_the_daemon_hears_of_it_once_and_of_its_end(
 
     name = "webhook-my-board"
     assert daemon.channels == [
-        {"do": "channel", "name": name, "reason": "the server says 500"},
+        {"do": "channel", "name": name, "reason": "the server says 500\\x1b"},
         {"do": "channel", "name": name, "reason": None},
     ]
 

@@ -25,7 +25,7 @@ from waaler.settings.path_keys import SecretFile
         ("mail: {host: m.example.org, from: 'a@b', least: loud}", "write 'urgent', 'soon' or 'note'"),
         ("webhooks: [{name: hook}]", "a webhook needs one address; write url: https://..., or url_file: FILE"),
         ("webhooks: [{url: 'https://a', url_file: b}]", "a webhook needs one address"),
-        ("webhooks: [{url: ftp://a}]", "'ftp://a' is no web address; begin it with https://"),
+        ("webhooks: [{url: ftp://a}]", "this is no web address; begin it with https://"),
         ("heartbeat: {url: 'https://a', url_file: b}", "a heartbeat has one address"),
         ("heartbeat: {every: 10 s}", "outside 0.5 to 1440 min"),
         ('quiet_hours: ["22:00"]', "this list has the wrong length"),

@@ -7,7 +7,7 @@ import random
 import re
 import ssl
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from queue import SimpleQueue
 from typing import Any
@@ -19,7 +19,9 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
+from waaler.notify.redaction import redacted
 from waaler.settings.outside_file import bytes_of
+from waaler.visible import one_line
 
 __all__ = [
     "JSON", "MOST_COMMAND_BYTES", "SENML", "Acknowledged", "Away", "Broker", "Connection", "Down", "Found", "Given",
@@ -59,7 +61,7 @@ class Broker:
     host: str
     port: int
     user: str | None = None
-    password: str | None = None
+    password: str | None = field(default=None, repr=False)
     ca_file: Path | None = None
     certificate_file: Path | None = None
     key_file: Path | None = None
@@ -173,7 +175,7 @@ class Connection:
 
     def _on_connect(self, client: Client, data: Any, flags: Any, reason: ReasonCode, properties: Any) -> None:  # noqa: ARG002
         if reason.is_failure:
-            self._news.put(Away(f"refused: {reason}"))
+            self._news.put(Away(self._plain(f"refused: {reason}")))
             return
         self._found = 0
         self._set_patience(client)
@@ -183,10 +185,10 @@ class Connection:
 
     def _on_connect_fail(self, client: Client, data: Any) -> None:  # noqa: ARG002
         problem = sys.exc_info()[1]  # paho calls this while it handles the error, and tells nothing of it
-        self._news.put(Away("no connection" if problem is None else str(problem)))
+        self._news.put(Away("no connection" if problem is None else self._plain(str(problem))))
 
     def _on_disconnect(self, client: Client, data: Any, flags: Any, reason: ReasonCode, properties: Any) -> None:  # noqa: ARG002
-        self._news.put(Down(str(reason)))
+        self._news.put(Down(self._plain(str(reason))))
 
     def _on_message(self, client: Client, data: Any, message: MQTTMessage) -> None:  # noqa: ARG002
         """Whoever floods us fills no memory: what is too much or too large is dropped here."""
@@ -204,7 +206,11 @@ class Connection:
         client.reconnect_delay_set(min(random.uniform(0.5, 1.5), longest_s), longest_s)  # type: ignore[arg-type]
 
     def _on_publish(self, client: Client, data: Any, mid: int, reason: ReasonCode, properties: Any) -> None:  # noqa: ARG002
-        self._news.put(Acknowledged(mid, str(reason) if reason.is_failure else None))
+        self._news.put(Acknowledged(mid, self._plain(str(reason)) if reason.is_failure else None))
+
+    def _plain(self, reason: str) -> str:
+        """One line without the password."""
+        return one_line(redacted(reason, [self._broker.password or ""]))
 
 
 def connect_tls(client: Client, broker: Broker) -> None:

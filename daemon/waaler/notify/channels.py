@@ -1,9 +1,12 @@
 """What a way to a person must do, and what can come of it."""
 
+from collections.abc import Iterable
 from typing import Protocol
 
 from waaler.core.facts import Severity
 from waaler.notify.note import Note
+from waaler.notify.redaction import redacted
+from waaler.visible import one_line
 
 __all__ = ["WAIT_S", "Channel", "NotNow", "NotThis"]
 
@@ -11,11 +14,18 @@ WAIT_S = 10.0
 """For a server that is silent. Each channel has a thread of its own, so that it holds up nobody else."""
 
 
-class NotNow(Exception):
-    """It could not be delivered and may be later. The reason says nothing secret."""
+class Refused(Exception):
+    """The reason is one line without secrets and without anything that steers a terminal or a log."""
+
+    def __init__(self, reason: str, secrets: Iterable[str] = ()) -> None:
+        super().__init__(one_line(redacted(reason, secrets)))
 
 
-class NotThis(Exception):
+class NotNow(Refused):
+    """It could not be delivered and may be later."""
+
+
+class NotThis(Refused):
     """This message will never be taken; it is parked with the reason."""
 
 
@@ -26,4 +36,10 @@ class Channel(Protocol):
     least: Severity
 
     def send(self, note: Note) -> None:
-        """Delivers it. Raises NotNow and NotThis."""
+        """Delivers it, once, and within `deadline.TOTAL_S`. Raises NotNow and NotThis, and nothing else."""
+
+    def probe(self) -> None:
+        """Goes as far as it can without a message, so that a wrong password is known before it matters.
+
+        Raises NotNow.
+        """

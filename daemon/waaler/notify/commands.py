@@ -19,6 +19,7 @@ from waaler.notify.asking import ask, ask_status
 from waaler.notify.broker import MOST_COMMAND_BYTES
 from waaler.notify.deliveries import Deliveries
 from waaler.notify.places import Places
+from waaler.visible import one_line
 
 __all__ = ["Command", "Commands", "Refusal", "judge"]
 
@@ -86,7 +87,7 @@ def _fault(told: dict[str, Any], is_retained: bool, now_s: float) -> str | None:
     if is_retained:
         return "retained: an order is given once"
     if not told.keys() <= KEYS:
-        return f"unknown: {', '.join(sorted(told.keys() - KEYS))[:100]}"
+        return one_line(f"unknown: {', '.join(sorted(told.keys() - KEYS))}", 110)
     do = told.get("do")
     if not isinstance(do, str) or do not in ALLOWED:
         return f"allowed: {', '.join(sorted(ALLOWED))}"

@@ -34,6 +34,7 @@ FIRST_LOOK_BACK_S = 3600.0
 """A new channel tells what was raised within the last hour, not everything that ever was."""
 
 AT_ONCE = 50
+PROBE_EVERY_S = 600.0
 
 log = structlog.get_logger()
 
@@ -66,6 +67,7 @@ class Courier(Thread):
         self._trouble = Trouble(channel.name, round_.control)
         self._seen: tuple[tuple[int, int], ...] = ()
         self._read_s = 0.0
+        self._next_probe_s = 0.0
 
     def run(self) -> None:
         deliveries = Deliveries(self._round.deliveries, self._channel.name)
@@ -73,7 +75,7 @@ class Courier(Thread):
             try:
                 wait_s = self.look(deliveries, time.time())
             except Exception as problem:
-                log.error("courier_failed", channel=self._channel.name, problem=repr(problem))
+                log.error("courier_failed", channel=self._channel.name, problem=_kind(problem))
                 wait_s = LONGEST_WAIT_S / 10
             self._ending.wait(wait_s)
         deliveries.close()
@@ -87,20 +89,35 @@ class Courier(Thread):
         try:
             with Reader(self._round.records) as reader:
                 has_more = self._deliver(reader, deliveries, now_s)
+            if not has_more:
+                self._probe(deliveries)
         except StoreError as problem:
             self._note_problem(str(problem))
             return READ_EVERY_S
         except NotNow as problem:
-            self._note_problem(str(problem))
-            self._trouble.failed(str(problem), now)
-            wait_s = self._wait_s * random.uniform(0.75, 1.25)
-            self._wait_s = min(2 * self._wait_s, LONGEST_WAIT_S)
-            return wait_s
+            return self._failed(problem, deliveries)
         self._seen, self._read_s = (), now
         if not has_more:
             self._seen = seen
         self._wait_s, self._last_problem = FIRST_WAIT_S, ""
         return 0.0 if has_more else LOOK_EVERY_S
+
+    def _failed(self, problem: NotNow, deliveries: Deliveries) -> float:
+        """How long to wait before the next try."""
+        now = time.monotonic()
+        self._note_problem(str(problem))
+        self._trouble.failed(str(problem), now, deliveries.has_worked())
+        wait_s = self._wait_s * random.uniform(0.75, 1.25)
+        self._wait_s = min(2 * self._wait_s, LONGEST_WAIT_S)
+        return min(wait_s, self._trouble.due_in_s(now))
+
+    def _probe(self, deliveries: Deliveries) -> None:
+        """While there is nothing to send, and nothing ever got through. Raises NotNow."""
+        now = time.monotonic()
+        if now >= self._next_probe_s and not deliveries.has_worked():
+            self._next_probe_s = now + PROBE_EVERY_S
+            self._channel.probe()
+            self._trouble.worked(now)
 
     def _deliver(self, reader: Reader, deliveries: Deliveries, now_s: float) -> bool:
         """Whether more waits. Raises NotNow at the first message that could not be delivered."""
@@ -130,6 +147,7 @@ class Courier(Thread):
         try:
             self._channel.send(note_of(message, round_.bed, round_.title, round_.zone))
             self._trouble.worked(time.monotonic())
+            deliveries.worked()
         except NotThis as problem:
             log.error("message_parked", channel=self._channel.name, number=message.number, reason=str(problem))
             deliveries.park(message.records, message.number, str(problem))
@@ -161,3 +179,12 @@ class Courier(Thread):
         if reason != self._last_problem:
             log.warning("not_delivered", channel=self._channel.name, reason=reason)
         self._last_problem = reason
+
+
+def _kind(problem: Exception) -> str:
+    """What was raised and where; its text may hold a secret."""
+    trace = problem.__traceback__
+    while trace is not None and trace.tb_next is not None:
+        trace = trace.tb_next
+    where = "" if trace is None else f" in {trace.tb_frame.f_code.co_name}, line {trace.tb_lineno}"
+    return f"{type(problem).__name__}{where}"

@@ -20,6 +20,7 @@ TABLES = (
     "CREATE TABLE IF NOT EXISTS held (channel TEXT, records TEXT, number INTEGER,"
     " PRIMARY KEY (channel, records, number)) STRICT, WITHOUT ROWID",
     "CREATE TABLE IF NOT EXISTS command (id TEXT PRIMARY KEY, at_s REAL NOT NULL) STRICT, WITHOUT ROWID",
+    "CREATE TABLE IF NOT EXISTS worked (channel TEXT PRIMARY KEY) STRICT, WITHOUT ROWID",
     "CREATE TABLE IF NOT EXISTS said (channel TEXT PRIMARY KEY, id TEXT NOT NULL) STRICT, WITHOUT ROWID",
 )
 MOST_PARKED = 1000
@@ -31,16 +32,21 @@ class Deliveries:
     def __init__(self, path: Path, channel: str) -> None:
         self._channel = channel
         self._db = _open(path)
+        self._has_worked = False
+        self._places: dict[str, int] = {}
 
     def place(self, records: str) -> int | None:
         """The number up to which everything was told; None for records not followed before."""
+        if records in self._places:
+            return self._places[records]
         row = self._db.execute(
             "SELECT number FROM place WHERE channel = ? AND records = ?", (self._channel, records)
         ).fetchone()
         return None if row is None else int(row[0])
 
     def told(self, records: str, number: int) -> None:
-        """Everything up to this number was told or parked."""
+        """Everything up to this number was told or parked; where the disk takes nothing, memory knows."""
+        self._places[records] = number
         self._write("INSERT OR REPLACE INTO place VALUES (?, ?, ?)", self._channel, records, number)
 
     def park(self, records: str, number: int, reason: str) -> None:
@@ -83,6 +89,19 @@ class Deliveries:
 
     def said(self, what: str) -> None:
         self._write("INSERT OR REPLACE INTO said VALUES (?, ?)", self._channel, what)
+
+    def has_worked(self) -> bool:
+        """Whether a message ever got through."""
+        if not self._has_worked:
+            found = self._db.execute("SELECT 1 FROM worked WHERE channel = ?", (self._channel,)).fetchone()
+            self._has_worked = found is not None
+        return self._has_worked
+
+    def worked(self) -> None:
+        """A message got through."""
+        if not self.has_worked():
+            self._has_worked = True
+            self._write("INSERT OR IGNORE INTO worked VALUES (?)", self._channel)
 
     def is_first(self, command: str, now_s: float, keep_s: float) -> bool:
         """Notes the id of an order; whether it is new. Where it cannot be noted it counts as used."""

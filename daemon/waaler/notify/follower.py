@@ -44,6 +44,9 @@ LOOK_EVERY_S = 0.5
 ASK_EVERY_S = 2.0
 TELL_EVERY_S = 60.0
 FAREWELL_S = 2.0
+GREETING_S = 90.0
+"""A try to connect comes within a minute, and ends within half of one; so long a silence is an answer."""
+
 SAMPLE_EXPIRY_S = 600
 """Older readings are of no use to anybody; a broker that was away delivers none."""
 
@@ -78,10 +81,11 @@ class Follower:
         self._deliveries = Deliveries(places.deliveries, "mqtt")
         self._outbox = Outbox(places.database, self._deliveries, self._send)
         self._commands = Commands(places, self._answer) if broker.has_commands else None
-        self._is_up = False
+        self._is_up = self._is_refused = False
         self._last_problem = ""
         self._trouble = Trouble("mqtt", places.control)
         self._next_look_s = self._next_ask_s = self._next_tell_s = 0.0
+        self._next_away_s = time.monotonic() + GREETING_S
         self._told: dict[str, Any] | None = None
         self._sensed: list[dict[str, Any]] = []
 
@@ -94,6 +98,8 @@ class Follower:
             self._hear(news)
             if self._is_up and time.monotonic() >= self._next_look_s:
                 self._look()
+            elif not self._is_up and time.monotonic() >= self._next_away_s:
+                self._away("it takes the connection and never answers")
         if self._commands is not None:
             self._commands.stop()
         self._connection.stop(FAREWELL_S)
@@ -113,11 +119,16 @@ class Follower:
                 self._connected()
             case Down(reason) if self._is_up:
                 self._is_up = False
+                self._next_away_s = time.monotonic() + GREETING_S
                 self._outbox.rewind()
                 self._note_problem("broker_lost", reason)
+            case Down() if self._is_refused:
+                self._is_refused = False  # the end of a connection whose refusal was told
+            case Down(reason):
+                self._away(reason)
             case Away(reason):
-                self._note_problem("broker_away", reason)
-                self._trouble.failed(reason, time.monotonic())
+                self._is_refused = True
+                self._away(reason)
             case Acknowledged(mid, refused_because):
                 self._outbox.acknowledged(mid, refused_because)
                 if self._outbox.is_behind:
@@ -126,6 +137,12 @@ class Follower:
                 self._forget_over(kind)
             case Given(payload, is_retained) if self._commands is not None:
                 self._commands.put(payload, is_retained)
+
+    def _away(self, reason: str) -> None:
+        now = time.monotonic()
+        self._next_away_s = now + GREETING_S
+        self._note_problem("broker_away", reason)
+        self._trouble.failed(reason, now, self._deliveries.has_worked())
 
     def beat(self) -> None:
         """From any thread: a sign of life for whoever subscribes to it."""
@@ -147,8 +164,9 @@ class Follower:
     def _connected(self) -> None:
         """A broker may have forgotten everything: what is retained is said again."""
         log.info("broker_connected", host=self._broker.host, port=self._broker.port)
-        self._is_up, self._last_problem = True, ""
+        self._is_up, self._is_refused, self._last_problem = True, False, ""
         self._trouble.worked(time.monotonic())
+        self._deliveries.worked()
         self._connection.publish("online", b"true", JSON, is_retained=True)
         self._tell_standing()
         self._told = None

@@ -40,7 +40,7 @@ class Beat(Thread):
             try:
                 self.beat()
             except Exception as problem:
-                self._note(repr(problem))
+                self._note(type(problem).__name__)
             self._ending.wait(self._beat.every_s)
 
     def beat(self) -> None:

@@ -1,13 +1,16 @@
 """A channel that fails for long is itself something to know: by the other channels, the page and the status."""
 
 import re
+from math import inf
 from pathlib import Path
 
 from waaler.notify.asking import ask
+from waaler.visible import one_line
 
 __all__ = ["Trouble"]
 
 AFTER_S = 3600.0
+AFTER_NEVER_S = 3000.0
 AGAIN_S = 600.0
 """How soon the daemon is told again, where it did not take it."""
 
@@ -25,10 +28,18 @@ class Trouble:
         self._told: bool | None = None
         self._next_s = 0.0
 
-    def failed(self, reason: str, now_s: float) -> None:
+    def failed(self, reason: str, now_s: float, has_worked: bool = True) -> None:
+        """has_worked: ever, for this bed; one that never did is told as such, and a little sooner."""
         since_s = self._since_s = now_s if self._since_s is None else self._since_s
-        if now_s - since_s >= AFTER_S and self._told is not True:
-            self._tell(True, "".join(letter for letter in reason if letter.isprintable())[:200], now_s)
+        if now_s - since_s >= (AFTER_S if has_worked else AFTER_NEVER_S) and self._told is not True:
+            self._tell(True, one_line(reason if has_worked else f"it has never worked; {reason}"), now_s)
+
+    def due_in_s(self, now_s: float) -> float:
+        """How long until it is told if it still fails, so that a long wait between two tries delays nothing."""
+        if self._since_s is None or self._told is True:
+            return inf
+        failed_s = now_s - self._since_s
+        return min((after_s - failed_s for after_s in (AFTER_NEVER_S, AFTER_S) if after_s > failed_s), default=inf)
 
     def worked(self, now_s: float) -> None:
         """The first time it is told in any case: a former notifier may have said otherwise."""
