@@ -1,18 +1,22 @@
 """Every payload against the published schemas, and the example of a shared broker."""
 
 import json
+import re
 import shutil
 import subprocess
 from collections.abc import Callable
-from contextlib import ExitStack
+from contextlib import ExitStack, closing
 from pathlib import Path
+from queue import SimpleQueue
 from typing import Any
 
 import pytest
 from jsonschema import Draft202012Validator, FormatChecker, ValidationError
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from structlog.testing import capture_logs
 from tests.keeper.process import Daemon
+from tests.notify.hostile import Hostile
 from tests.notify.mosquitto import Listener, Mosquitto
 from tests.notify.test_mqtt import make_authority, wait_until
 from tests.records.facts import whole_run
@@ -21,6 +25,7 @@ from waaler.core.facts import AlertAcknowledged, AlertRaised, AlertReminded, Out
 from waaler.guard.messages import Instant
 from waaler.notify.broker import Broker
 from waaler.notify.senml import pack
+from waaler.notify.trial import trial
 from waaler.records.store import Store
 
 CONFIG = Path(__file__).parents[2] / "config" / "mqtt"
@@ -142,7 +147,7 @@ def shared(tmp_path: Path, stack: ExitStack) -> tuple[Mosquitto, Path]:
     authority = make_authority(tmp_path, "broker")
     passwords = tmp_path / "passwords"
     passwords.touch(mode=0o600)
-    for name in ("terrace", "tunnel", "watcher", "grower"):
+    for name in ("terrace", "tunnel", "watcher", "grower", "person.watcher", "person.grower"):
         subprocess.run([program, "-b", str(passwords), name, f"{name}-secret"], check=True, timeout=30)
     lines = (CONFIG / "mosquitto.conf").read_text()
     for example, ours in (
@@ -161,9 +166,11 @@ def shared(tmp_path: Path, stack: ExitStack) -> tuple[Mosquitto, Path]:
     return broker, Path(f"{authority}.pem")
 
 
-def someone(shared: tuple[Mosquitto, Path], name: str, stack: ExitStack) -> Client:
+def someone(shared: tuple[Mosquitto, Path], name: str, stack: ExitStack, client_id: str | None = None) -> Client:
     broker, authority = shared
-    client = Client(CallbackAPIVersion.VERSION2, client_id=f"test-{name}", protocol=MQTTProtocolVersion.MQTTv5)
+    client = Client(
+        CallbackAPIVersion.VERSION2, client_id=client_id or f"test-{name}", protocol=MQTTProtocolVersion.MQTTv5
+    )
     client.username_pw_set(name, f"{name}-secret")
     client.tls_set(str(authority))
     client.connect("127.0.0.1", broker.port)
@@ -190,7 +197,7 @@ def test_each_bed_may_write_only_its_own_topics_and_only_a_grower_gives_orders(
     assert [topic for topic in mine if not is_taken(terrace, f"waaler/terrace/{topic}")] == []
     others = [f"waaler/tunnel/{topic}" for topic in mine] + ["waaler/terrace/do", "waaler/tunnel/do", "other"]
     assert [topic for topic in others if is_taken(terrace, topic)] == []
-    watcher, grower = someone(shared, "watcher", stack), someone(shared, "grower", stack)
+    watcher, grower = someone(shared, "person.watcher", stack), someone(shared, "person.grower", stack)
     assert not is_taken(watcher, "waaler/terrace/do")
     assert is_taken(grower, "waaler/terrace/do")
     assert not is_taken(grower, "waaler/terrace/status")
@@ -201,7 +208,7 @@ def test_a_bed_follows_its_records_to_the_shared_broker(
 ) -> None:
     broker, authority = shared
     got: list[str] = []
-    watcher = someone(shared, "watcher", stack)
+    watcher = someone(shared, "person.watcher", stack)
     watcher.on_message = lambda _, __, message: got.append(message.topic)
     watcher.subscribe("waaler/#", qos=1)
     follow(Broker("127.0.0.1", broker.port, "terrace", "terrace-secret", authority, longest_wait_s=1.0))
@@ -209,3 +216,60 @@ def test_a_bed_follows_its_records_to_the_shared_broker(
 
     wanted = {"waaler/terrace/online", "waaler/terrace/status", "waaler/terrace/run"}
     wait_until(lambda: wanted <= set(got), f"all of {wanted}")
+
+
+def test_a_bed_that_is_called_like_a_role_gains_nothing_by_it(
+    shared: tuple[Mosquitto, Path], stack: ExitStack
+) -> None:
+    rules = (CONFIG / "mosquitto.acl").read_text()
+    roles = re.findall(r"^user (.*)$", rules, re.MULTILINE)
+
+    assert len(roles) == 2
+    assert not [role for role in roles if re.fullmatch(r"[a-z][a-z0-9-]{0,30}", role)], "a bed may bear this name"
+    for name in ("watcher", "grower"):
+        bed = someone(shared, name, stack)
+        assert not is_taken(bed, "waaler/terrace/do")
+        assert is_taken(bed, f"waaler/{name}/status")
+
+
+def test_nobody_throws_a_bed_off_the_broker_by_taking_its_client_id(
+    shared: tuple[Mosquitto, Path], follow: Follow, stack: ExitStack
+) -> None:
+    broker, authority = shared
+    with capture_logs() as logs:
+        end = follow(Broker("127.0.0.1", broker.port, "terrace", "terrace-secret", authority, longest_wait_s=1.0))
+        wait_until(lambda: any(entry["event"] == "broker_connected" for entry in logs), "connected")
+        for name in ("tunnel", "person.watcher"):
+            for taken in ("waaler-terrace", "terrace"):
+                is_taken(someone(shared, name, stack, taken), "waaler/tunnel/status")
+        end()
+
+    assert [entry["event"] for entry in logs] == ["broker_connected"]
+
+
+def test_a_try_of_the_broker_beside_the_notifier_works_and_the_notifier_comes_back(
+    shared: tuple[Mosquitto, Path], follow: Follow, stack: ExitStack
+) -> None:
+    broker, authority = shared
+    address = Broker("127.0.0.1", broker.port, "terrace", "terrace-secret", authority, longest_wait_s=1.0)
+
+    def connected() -> int:
+        return sum(entry["event"] == "broker_connected" for entry in logs)
+
+    with capture_logs() as logs:
+        end = follow(address)
+        wait_until(lambda: connected() == 1, "connected")
+        assert trial(address, "terrace") is None
+        wait_until(lambda: connected() == 2, "connected again")
+        end()
+
+
+def test_the_broker_is_told_how_much_a_bed_takes_at_once(stack: ExitStack) -> None:
+    said: SimpleQueue[bytes] = SimpleQueue()
+    server = stack.enter_context(closing(Hostile(lambda taken: said.put(taken.recv(4096)))))
+
+    assert trial(Broker("127.0.0.1", server.port), "terrace") is not None
+
+    greeting = said.get(timeout=20)
+    assert b"\x21\x00\x14" in greeting  # receive maximum 20: MQTT 5.0, 3.1.2.11.3
+    assert b"\x27\x00\x01\x00\x00" in greeting  # maximum packet size 65,536: 3.1.2.11.4

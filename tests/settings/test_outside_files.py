@@ -62,7 +62,7 @@ KINDS: dict[str, Callable[[Path], None]] = {
 }  # fmt: skip
 PATH_KEYS = {
     "weather.csv": ("weather: {csv: odd}\n", "odd:1:1: cannot be read: "),
-    "mqtt.password_file": ("mqtt: {host: m, user: a, password_file: odd}\n", "t.yaml:8:41: "),
+    "mqtt.password_file": ("mqtt: {host: localhost, user: a, password_file: odd}\n", "t.yaml:8:49: "),
     "mqtt.ca_file": ("mqtt: {host: m, ca_file: odd}\n", "t.yaml:8:26: "),
     "mqtt.certificate_file": ("mqtt: {host: m, certificate_file: odd}\n", "t.yaml:8:35: "),
     "mqtt.key_file": ("mqtt: {host: m, key_file: odd}\n", "t.yaml:8:27: "),

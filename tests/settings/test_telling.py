@@ -1,5 +1,6 @@
 """Whom to tell and how, as the file writes it."""
 
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ from waaler.core.facts import Severity
 from waaler.settings import SettingsError
 from waaler.settings.messages import Mail, Person, Push, Webhook
 from waaler.settings.path_keys import SecretFile
+from waaler.settings.warnings import warnings
 
 
 @pytest.mark.parametrize(
@@ -32,6 +34,13 @@ from waaler.settings.path_keys import SecretFile
         ("quiet_hours: [sunset, sunrise]", "'sunset' cannot be read here"),
         ("good_day: noon", "'noon' cannot be read here"),
         ("care: {clean_after: 1 min}", "outside 1 to 1000 h"),
+        (
+            "mqtt: {host: broker.example.org, user: a, password_file: pw}",
+            "a password would travel without TLS; add ca_file:, or plain: accepted to let it",
+        ),
+        ("mqtt: {host: localhost.evil.example, user: a}", "a password would travel without TLS"),
+        ("mqtt: {host: broker.example.org, password_file: pw}", "a password would travel without TLS"),
+        ("mqtt: {host: broker.example.org, plain: yes}", "write 'accepted'"),
         ("mqtt: {host: broker.example.org, commands: on}", "commands over a broker that anybody can write to"),
         ("mqtt: {host: broker.example.org, ca_file: ca.pem, commands: on}", "add ca_file: and either user:"),
     ],
@@ -102,3 +111,21 @@ def test_the_drink_of_the_forecast_is_that_of_crops_and_weather() -> None:
     assert plain.drink_l is not None
     assert plain.drink_l(date(2026, 6, 21)) == pytest.approx(14 * 1.2)
     assert settings("top_up: {tank: 100 L}").care.drink_l is None, "a header tank keeps the sump full"
+
+
+@pytest.mark.parametrize(
+    ("text", "warned"),
+    [
+        ("host: b.example.org, user: bed, plain: accepted", ["the broker's password travels without TLS"]),
+        ("host: b.example.org, user: bed, ca_file: ca.pem", []),
+        ("host: 127.0.0.1, user: bed", []),
+    ],
+)
+def test_a_password_travels_with_tls_or_by_an_explicit_word_which_check_repeats(
+    text: str, warned: list[str]
+) -> None:
+    told = [str(one) for one in warnings(settings(f"mqtt: {{{text}}}"), date(2026, 6, 21))]
+
+    found = [one for one in told if "travels without TLS" in one]
+    assert len(found) == len(warned)
+    assert all(part in one for part, one in zip(warned, found, strict=True))

@@ -25,7 +25,7 @@ from waaler.visible import one_line
 
 __all__ = [
     "JSON", "MOST_COMMAND_BYTES", "SENML", "Acknowledged", "Away", "Broker", "Connection", "Down", "Found", "Given",
-    "News", "Stop", "Up", "connect_tls",
+    "News", "Stop", "Up", "connect_tls", "limits_of_session",
 ]  # fmt: skip
 
 JSON = "application/json"
@@ -41,6 +41,9 @@ WILL_AFTER_S = 2
 
 MOST_PACKET_BYTES = 65_536
 """The broker drops what is larger before it comes here (MQTT 5.0, maximum packet size)."""
+
+MOST_AT_ONCE = 20
+"""Messages that the broker may send before the first is acknowledged (MQTT 5.0, receive maximum)."""
 
 MOST_COMMAND_BYTES = 1024
 MOST_CERTIFICATE_BYTES = 1024 * 1024
@@ -143,7 +146,7 @@ class Connection:
         broker = self._broker
         connect_tls(self._client, broker)
         self._client.connect_async(
-            broker.host, broker.port, keepalive=KEEP_ALIVE_S, clean_start=False, properties=_session()
+            broker.host, broker.port, keepalive=KEEP_ALIVE_S, clean_start=False, properties=limits_of_session()
         )
         self._client.loop_start()
 
@@ -241,10 +244,12 @@ def _will() -> Properties:
     return properties
 
 
-def _session() -> Properties:
+def limits_of_session(expiry_s: int = SESSION_S) -> Properties:
+    """What a client tells the broker at CONNECT: how long to keep its session, and how much it takes at once."""
     properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-    properties.SessionExpiryInterval = SESSION_S
+    properties.SessionExpiryInterval = expiry_s
     properties.MaximumPacketSize = MOST_PACKET_BYTES
+    properties.ReceiveMaximum = MOST_AT_ONCE
     return properties
 
 

@@ -1,4 +1,8 @@
-"""One connection to the broker, to see whether it takes us and a message."""
+"""One connection to the broker, to see whether it takes us and a message.
+
+A broker that binds the client id to the user takes it for the notifier itself, which comes back a moment later:
+hence its session is kept.
+"""
 
 from queue import Empty, SimpleQueue
 
@@ -6,7 +10,7 @@ from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
-from waaler.notify.broker import Broker, connect_tls
+from waaler.notify.broker import Broker, connect_tls, limits_of_session
 
 __all__ = ["trial"]
 
@@ -38,7 +42,7 @@ def trial(broker: Broker, bed: str) -> str | None:
 
     client.on_connect, client.on_publish, client.on_disconnect = connected, published, lost
     try:
-        client.connect(broker.host, broker.port)
+        client.connect(broker.host, broker.port, clean_start=False, properties=limits_of_session())
     except OSError as problem:
         return str(problem)
     client.loop_start()

@@ -7,7 +7,7 @@ from queue import Empty, SimpleQueue
 from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
-from waaler.notify.broker import Broker, connect_tls
+from waaler.notify.broker import Broker, connect_tls, limits_of_session
 from waaler.notify.fleet import Fleet, take
 
 __all__ = ["watch"]
@@ -42,7 +42,7 @@ def watch(broker: Broker, every_s: float) -> Iterator[tuple[Fleet, str]]:
     client.on_disconnect = lambda _, __, ___, reason, ____: trouble.__setitem__(0, f"connection lost: {reason}")
     client.on_connect_fail = lambda *_: trouble.__setitem__(0, "no connection")
     client.reconnect_delay_set(1, 30)
-    client.connect_async(broker.host, broker.port)
+    client.connect_async(broker.host, broker.port, clean_start=True, properties=limits_of_session(0))
     client.loop_start()
     fleet = Fleet()
     try:

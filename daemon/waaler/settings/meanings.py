@@ -119,6 +119,7 @@ MEANINGS = {
     "MqttSection.host": "the broker's name or address",
     "MqttSection.password_file": "its first line; for the unit /etc/waaler/credentials/ID.mqtt-password does too",
     "MqttSection.ca_file": "the authority that signed the broker's certificate; without it there is no TLS",
+    "MqttSection.plain": "`accepted`: the password may travel without TLS, readable by everybody on the way",
     "MqttSection.certificate_file": "ours, where the broker asks for one",
     "MqttSection.key_file": "the key of our certificate",
     "CropSection.pots": "so many pots of it",

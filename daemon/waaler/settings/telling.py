@@ -108,10 +108,14 @@ class MqttSection(Section):
     ca_file: PlainText | None = None
     certificate_file: PlainText | None = None
     key_file: PlainText | None = None
+    plain: Literal["accepted"] | None = None
     commands: Literal["off", "on"] = "off"
 
     @model_validator(mode="after")
     def _is_safe(self) -> "MqttSection":
+        has_password = self.user is not None or self.password_file is not None
+        if has_password and self.ca_file is None and self.host not in LOOPBACK and self.plain is None:
+            raise misfit("a password would travel without TLS", "add ca_file:, or plain: accepted to let it")
         is_ours = self.ca_file is not None and (self.user is not None or self.certificate_file is not None)
         if self.commands == "on" and self.host not in LOOPBACK and not is_ours:
             raise misfit(

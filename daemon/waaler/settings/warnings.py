@@ -38,6 +38,7 @@ def warnings(settings: Settings, today: date) -> tuple[Fault, ...]:
         *_sunless(settings, today),
         *_hot_day(settings),
         *_wiring(settings),
+        *_messages(settings),
         *_layout(settings),
         *_water(settings, today),
     ]
@@ -157,6 +158,13 @@ def _water(settings: Settings, today: date) -> Iterator[Fault]:
     if gap_h > safe_h:
         what = f"around {hot.day} the longest gap by day is {gap_h:.1f} h, and the media last {safe_h:.1f} h"
         yield source.fault(("plan",), what, "plan more cycles; see `waaler budget`")
+
+
+def _messages(settings: Settings) -> Iterator[Fault]:
+    mqtt = settings.file.mqtt
+    if mqtt is not None and mqtt.plain is not None and mqtt.ca_file is None:
+        what = "the broker's password travels without TLS: everybody on the way can read it"
+        yield settings.source.fault(("mqtt", "plain"), what, "add ca_file: and leave this out")
 
 
 def _wiring(settings: Settings) -> Iterator[Fault]:
