@@ -1,5 +1,10 @@
 """The installer: what it refuses, what it leaves alone, and how it takes over."""
 
+import fcntl
+import os
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -300,3 +305,165 @@ def test_uninstalling_keeps_files_and_records(machine: Machine) -> None:
         "etc/tmpfiles.d",
     }
     assert "systemctl --quiet disable --now waaler@terrace" in machine.calls
+
+
+def test_a_bed_whose_file_was_renamed_is_stopped_all_the_same(machine: Machine) -> None:
+    """Else it would go on without its programs, and without its stop-post command."""
+    bed = machine.bed("terrace")
+    machine.install()
+    bed.rename(bed.with_name("terrace.yaml.bak"))
+
+    assert machine.install("--uninstall").returncode == 0
+
+    assert "systemctl --quiet disable --now waaler@terrace" in machine.calls
+    assert "systemctl --quiet disable --now waaler-notify@terrace" in machine.calls
+    assert machine.running == {}
+
+
+# --- two files, one bed -------------------------------------------------------------------------
+
+
+def test_a_copy_of_a_bed_s_file_beside_it_is_no_second_bed(machine: Machine) -> None:
+    machine.bed("terrace", "bed: terrace\n")
+    copy = machine.bed("terrace-old", 'bed: "terrace"  # before the new pump\n')
+
+    done = machine.install()
+
+    assert f"{copy} names the bed terrace, not terrace-old: it is not started; move it elsewhere" in done.stdout
+    assert sorted(machine.running) == ["waaler-notify@terrace", "waaler-page", "waaler@terrace"]
+    assert not [call for call in machine.calls if "terrace-old" in call]
+
+
+def test_a_bed_with_the_pins_of_another_is_not_started_and_one_that_runs_is_left_alone(machine: Machine) -> None:
+    machine.bed("terrace", "bed: terrace\n")
+    machine.install()
+    machine.bed("terrace", "bed: terrace SAME\n")
+    machine.bed("second", "bed: second SAME\n")
+    machine.version("2")
+
+    done = machine.install()
+
+    assert "second.yaml:1:1: the pins of another" in done.stdout
+    assert "second: not started: another file of" in done.stdout
+    assert machine.running["waaler@terrace"] == "2"
+    assert "waaler@second" not in machine.running
+
+
+# --- killed and repeated --------------------------------------------------------------------------
+
+
+def test_two_at_once_are_one_too_many(machine: Machine) -> None:
+    machine.bed("terrace", is_active=True)
+    machine.install()
+    machine.version("2")
+    (machine.root / "opt").mkdir(exist_ok=True)
+    with _held(machine.root / "opt"):
+        done = machine.install()
+
+    assert (done.returncode, done.stderr) == (1, "install: another install runs; wait for its end\n")
+    assert (machine.linked("current"), machine.calls) == ("1", [])
+    assert machine.install().returncode == 0
+
+
+@contextmanager
+def _held(folder: Path) -> Iterator[None]:
+    handle = os.open(folder, os.O_RDONLY)
+    fcntl.flock(handle, fcntl.LOCK_EX)
+    try:
+        yield
+    finally:
+        os.close(handle)
+
+
+def test_what_runs_is_told_by_what_was_started_and_not_by_what_was_installed(machine: Machine) -> None:
+    machine.bed("terrace")
+    machine.install()
+    machine.version("2")
+    machine.install(WILL_NOT_START="waaler@terrace")
+
+    done = machine.install()
+
+    assert "is installed already" in done.stdout
+    assert "systemctl restart waaler@terrace" in machine.calls
+    assert machine.running["waaler@terrace"] == "2"
+    assert "- runs: waaler@terrace from 0.1.0-" in done.stdout
+
+
+def killed_everywhere(machine: Machine, *words: str) -> Iterator[Machine]:
+    """Copies of the machine on which the action was killed behind its first step, its second, and so on."""
+    for step in range(1, 200):
+        root = machine.root.with_name(f"step-{step}")
+        shutil.copytree(machine.root, root, symlinks=True)
+        copy = Machine(root, is_new=False)
+        if copy.install(*words, KILLED_AFTER=str(step)).returncode != -9:
+            assert step > 10, "some steps were seen"
+            return
+        yield copy
+        shutil.rmtree(root)
+
+
+def repeated(machine: Machine, *words: str) -> None:
+    done = machine.install(*words)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert not [name for name in machine.files() if ".new" in name or "going-back" in name], "left over"
+
+
+RUNNING = {"waaler@terrace", "waaler-notify@terrace", "waaler-page"}
+
+
+@pytest.fixture
+def kept(tmp_path: Path) -> Machine:
+    """A machine with a bed, in a folder that others may stand beside."""
+    (tmp_path / "kept").mkdir()
+    machine = Machine(tmp_path / "kept")
+    machine.bed("terrace")
+    return machine
+
+
+@pytest.mark.long
+def test_a_first_install_killed_after_any_step_is_ended_by_the_next(kept: Machine) -> None:
+    for machine in killed_everywhere(kept):
+        repeated(machine)
+
+        assert (machine.linked("current"), machine.venvs()) == ("1", 1)
+        assert machine.running == dict.fromkeys(RUNNING, "1")
+
+
+def test_an_upgrade_killed_after_any_step_is_ended_by_the_next(kept: Machine) -> None:
+    for version in ("0", "1"):
+        kept.version(version)
+        kept.install()
+    kept.version("2")
+
+    for machine in killed_everywhere(kept):
+        repeated(machine)
+
+        assert (machine.linked("current"), machine.linked("previous"), machine.venvs()) == ("2", "1", 2)
+        assert machine.running == dict.fromkeys(RUNNING, "2")
+
+
+@pytest.mark.long
+def test_going_back_killed_after_any_step_is_ended_by_the_next_and_not_turned_around(kept: Machine) -> None:
+    kept.install()
+    kept.version("2")
+    kept.install()
+
+    for machine in killed_everywhere(kept, "--rollback"):
+        is_done = machine.linked("current") == "1" and "opt/waaler/going-back" not in machine.files()
+        if not is_done:
+            repeated(machine, "--rollback")
+
+        assert (machine.linked("current"), machine.linked("previous")) == ("1", "2")
+        assert machine.running == dict.fromkeys(RUNNING, "1")
+
+
+def test_uninstalling_killed_after_any_step_is_ended_by_the_next(kept: Machine) -> None:
+    kept.install()
+
+    for machine in killed_everywhere(kept, "--uninstall"):
+        repeated(machine, "--uninstall")
+
+        assert machine.running == {}
+        assert not [name for name in machine.files() if name.startswith(("opt/waaler", "usr/local/bin/waaler"))]
+        assert not [name for name in machine.files() if name.endswith(".service")]
+        assert (machine.root / "etc/waaler/terrace.yaml").exists()
