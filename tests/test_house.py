@@ -11,7 +11,7 @@ FLOORS = {
     "plan": 1, "guard": 1, "bed": 1,
     "core": 2, "model": 2,
     "settings": 3, "devices": 3, "records": 3, "report": 3,
-    "commission": 4, "keeper": 4, "rehearsal": 4, "notify": 4, "page": 4,
+    "commission": 4, "guard_process": 4, "keeper": 4, "rehearsal": 4, "notify": 4, "page": 4,
     "cli": 5,
 }  # fmt: skip
 SAME_FLOOR_ALLOWED = {("report", "records")}
@@ -59,6 +59,13 @@ def test_pure_rooms_import_no_clock_pin_file_or_thread(path: Path) -> None:
 
     assert roots <= PURE_MAY_IMPORT, roots - PURE_MAY_IMPORT
     assert not roots & IMPURE if room_of(path) != "model" else not roots & (IMPURE - {"random"})
+
+
+def test_the_guard_s_process_knows_the_guard_its_lines_and_the_command_that_switches_off() -> None:
+    for path in (PACKAGE / "guard_process").rglob("*.py"):
+        ours = {".".join(module.split(".")[1:2]) for module in imports(path) if module.startswith("waaler.")}
+        assert ours <= {"guard", "guard_process", "devices", "bed", "off"}
+        assert not [m for m in imports(path) if m.startswith("waaler.bed.") and m != "waaler.bed.wiring"]
 
 
 def test_the_guard_knows_no_plan() -> None:

@@ -95,5 +95,9 @@ def main_pid():
     return shell("systemctl", "show", "-P", "MainPID", UNIT)
 
 
+def keeper_pid():
+    return shell("pgrep", "-P", main_pid())
+
+
 def new_chip():
     return Chip(names={"RELAY": RELAY, "SUMP": SUMP, "TRAY": TRAY})

@@ -4,7 +4,23 @@ import subprocess
 import sys
 import time
 
-from bed import ASK, RELAY, SUMP, UNIT, Floats, history, main_pid, new_chip, shell, start, until, water, write_file
+from bed import (
+    ASK,
+    RELAY,
+    SUMP,
+    UNIT,
+    Floats,
+    history,
+    keeper_pid,
+    main_pid,
+    new_chip,
+    shell,
+    start,
+    until,
+    waaler,
+    water,
+    write_file,
+)  # fmt: skip
 from gpiosim import Trace, persist
 
 WATCHDOG_S = 10
@@ -61,8 +77,26 @@ def dies(chip, what, deed, limit_s, expect):
     row(what, f"{found}; {told}", seconds is not None and is_back is not None and expect in told)
 
 
-def kill(signal):
-    return lambda: subprocess.run(["kill", f"-{signal}", main_pid()])
+def goes_on(chip, what, deed, seconds=20):
+    """The keeper fails in a run: the relay stays on to its deadline, and another keeper writes the end down."""
+    if water(seconds) is None:
+        row(what, "no run was granted", False)
+        return
+    began, keeper = time.monotonic(), keeper_pid()
+    with Trace(chip) as trace:
+        deed()
+        until(lambda: not chip.level(RELAY), seconds + 10)
+        lasted = time.monotonic() - began
+    is_again = until(lambda: keeper_pid() not in ("", keeper), 90, 0.3)
+    told = until(lambda: "done" in last_outcome(), 90, 1.0)
+    levels = [level for _, level in trace.changes(RELAY)]
+    found = f"off {lasted:.1f} s after the grant of {seconds}; line {levels}; {last_outcome()}"
+    is_right = levels == [0] and seconds - 3 < lasted < seconds + 1 and is_again is not None and told is not None
+    row(what, found, is_right)
+
+
+def kill(signal, pids=lambda: [main_pid()]):
+    return lambda: subprocess.run(["kill", f"-{signal}", *pids()])
 
 
 def ask(what):
@@ -71,6 +105,13 @@ def ask(what):
         shell("chown", "waaler", str(ASK / f"test-{what}"))
 
     return deed
+
+
+def stop_beside_a_still_keeper():
+    pid = keeper_pid()
+    subprocess.run(["kill", "-STOP", pid])
+    waaler("stop")
+    subprocess.run(["kill", "-CONT", pid])
 
 
 def lowers(chip, floats):
@@ -96,12 +137,17 @@ def main():
     write_file()
     chip.drive(RELAY, 0)
     start()
-    dies(chip, "kill -9 in a run", kill("KILL"), 5, "interrupted")
-    dies(chip, "SIGSTOP in a run", kill("STOP"), WATCHDOG_S + 4, "interrupted")
-    dies(chip, "the keeper hangs", ask("hang-keeper"), WATCHDOG_S + 9, "interrupted")
+    dies(chip, "kill -9 of the guard in a run", kill("KILL"), 5, "interrupted")
+    dies(chip, "kill -9 of both", kill("KILL", lambda: [main_pid(), keeper_pid()]), 5, "interrupted")
+    dies(chip, "SIGSTOP of the guard", kill("STOP"), WATCHDOG_S + 4, "interrupted")
+    dies(chip, "SIGSTOP of both", kill("STOP", lambda: [main_pid(), keeper_pid()]), WATCHDOG_S + 4, "interrupted")
     dies(chip, "the guard hangs", ask("hang-guard"), WATCHDOG_S + 4, "interrupted")
-    dies(chip, "the keeper raises", ask("raise-keeper"), 6, "")
-    dies(chip, "the guard raises", ask("raise-guard"), 6, "")
+    dies(chip, "the guard raises", ask("raise-guard"), 6, "interrupted")
+    dies(chip, "waaler stop while the keeper stands still", stop_beside_a_still_keeper, 5, "stopped")
+    goes_on(chip, "kill -9 of the keeper in a run", kill("KILL", lambda: [keeper_pid()]))
+    goes_on(chip, "SIGSTOP of the keeper", kill("STOP", lambda: [keeper_pid()]), 40)
+    goes_on(chip, "the keeper hangs", ask("hang-keeper"), 40)
+    goes_on(chip, "the keeper raises", ask("raise-keeper"))
     lowers(chip, floats)
     row("cases before the power cut", f"{len(failures)} wrong", not failures)
     time.sleep(65)

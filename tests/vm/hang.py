@@ -1,4 +1,4 @@
-"""Loaded into the daemon under test by a .pth file: hangs a thread, or raises in one, when a file asks for it."""
+"""Loaded into both processes under test by a .pth file: hangs the guard or the keeper, or raises, when a file asks for it."""
 
 import sys
 import threading
@@ -17,48 +17,55 @@ def _asked(what):
     return True
 
 
-def _patch():
-    from waaler.keeper import guard_thread, keeper, senses
+def _patch_keeper():
+    from waaler.keeper import keeper, senses
 
-    keeper_loop, guard_turn, read = keeper.Keeper._pass_time, guard_thread.GuardThread._turn, senses.Senses._read
+    loop, read = keeper.Keeper._pass_time, senses.Senses._read
 
     def pass_time(self):
         if _asked("hang-keeper"):
             time.sleep(3600)
         if _asked("raise-keeper"):
             raise RuntimeError("asked to")
-        keeper_loop(self)
-
-    def turn(self):
-        if _asked("hang-guard"):
-            time.sleep(3600)
-        if _asked("raise-guard"):
-            raise RuntimeError("asked to")
-        return guard_turn(self)
+        loop(self)
 
     def sense(self, *arguments):
         if _asked("raise-senses"):
             raise RuntimeError("asked to")
         return read(self, *arguments)
 
-    keeper.Keeper._pass_time, guard_thread.GuardThread._turn, senses.Senses._read = pass_time, turn, sense
+    keeper.Keeper._pass_time, senses.Senses._read = pass_time, sense
+
+
+def _patch_guard():
+    from waaler.guard_process import pump
+
+    look = pump.Pump.look
+
+    def looks(self):
+        if _asked("hang-guard"):
+            time.sleep(3600)
+        if _asked("raise-guard"):
+            raise RuntimeError("asked to")
+        look(self)
+
+    pump.Pump.look = looks
+
+
+PATCHES = {"waaler.keeper.daemon": ("keep", _patch_keeper), "waaler.guard_process.loop": ("Guard", _patch_guard)}
 
 
 class _Late(MetaPathFinder):
-    """Patches once the daemon's modules are there, from a thread, so that start-up is left alone."""
-
-    started = False
+    """Patches once a process's own modules are there, from a thread, so that start-up is left alone."""
 
     def find_spec(self, name, path, target=None):
-        if name == "waaler.keeper.daemon" and not _Late.started:
-            _Late.started = True
-            threading.Thread(target=self._wait, daemon=True).start()
-        return
+        if name in PATCHES:
+            threading.Thread(target=self._wait, args=(name, *PATCHES.pop(name)), daemon=True).start()
 
-    def _wait(self):
-        while "waaler.keeper.daemon" not in sys.modules or not hasattr(sys.modules["waaler.keeper.daemon"], "run"):
+    def _wait(self, module, name, patch):
+        while not hasattr(sys.modules.get(module), name):
             time.sleep(0.05)
-        _patch()
+        patch()
 
 
 sys.meta_path.insert(0, _Late())

@@ -42,6 +42,7 @@ from waaler.guard_process.pump import Pump
 __all__ = ["Bed", "Guard", "Lines", "Refusal"]
 
 TICK_S = 1.0
+REPORT_EVERY_S = 10.0
 ALIVE_EVERY_S = 1800.0
 """The journal notes that the guard lives: ages over a power cut are known by that."""
 
@@ -99,6 +100,7 @@ class Guard:
         self._kept_s = 0.0
         self._tick_s = 0.0
         self._shown: object = None
+        self._shown_s = 0.0
         self._is_ending = False
         self._dropped = 0
         self._reader: Pipe | None = None
@@ -133,13 +135,14 @@ class Guard:
             self._tick()
 
     def _tick(self) -> None:
-        """Once a second: the service manager, the keeper, the sockets, and a report if nothing else made one."""
+        """Once a second: the service manager, the keeper, the sockets, and what people see."""
         now_s = self._clock.now().long_s
         self._tick_s = now_s + TICK_S
         self._manager.alive()
         self._orders.look(now_s)
         self._look_at_keeper(now_s)
-        self._shown = None
+        if now_s >= self._shown_s + REPORT_EVERY_S:
+            self._shown = None
         self._report()
 
     def _look_at_keeper(self, now_s: float) -> None:
@@ -247,14 +250,16 @@ class Guard:
         return False
 
     def _report(self) -> None:
-        """The state as it is, when a part that people see has changed, and once a second."""
+        """The state as it is, when a part that people see has changed, and now and then."""
         if self._pump is None:
             return
         state = self._pump.state
-        shown = (state.run, state.locks, state.holds, state.limits, tuple(watch.trip for _, watch in state.watches))
+        watches = tuple((watch.level, watch.trip, watch.hold_s, watch.good_since_s) for _, watch in state.watches)
+        moving = (state.is_read_back_on, state.line_on_since_s, state.flow_l_per_min if state.run else None)
+        shown = (state.run, state.locks, state.holds, state.limits, watches, moving)
         if shown == self._shown:
             return
-        self._shown = shown
+        self._shown, self._shown_s = shown, self._clock.now().long_s
         self._send(Report(state, self._dropped))
         self._tell_troubles(self._pump)
 
