@@ -84,7 +84,9 @@ def every_words() -> list[Words]:
     made = [
         texts.soon_low("about Thu"),
         texts.cycle_missed(9.0),
-        texts.not_valid("pot", "stuck"),
+        texts.not_valid("pot", "stuck", 1),
+        texts.not_valid("pot", "stuck", 30),
+        texts.not_read("sump_low"),
         texts.low_in_runs(2, 40.0),
         texts.no_sign("flow"),
         texts.pump_weaker(6.0, 12.0),

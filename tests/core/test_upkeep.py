@@ -3,9 +3,10 @@
 from dataclasses import replace
 
 import pytest
-from tests.core.bench import LIMITS, PROBE, Bench
+from tests.core.bench import LIMITS, PLAN, PROBE, Bench
 
 from waaler.core.care import Care
+from waaler.core.facts import Outcome
 from waaler.core.level import Upkeep
 from waaler.core.memory import Given, Memory
 from waaler.core.messages import OrderKind
@@ -54,6 +55,27 @@ def test_a_pump_of_less_than_three_quarters_of_its_flow_in_three_runs_is_weaker(
     assert ("pump-weaker" in bench.alerts()) is is_weak
     run(bench, 12.0)
     assert "pump-weaker" not in bench.alerts()
+
+
+def test_a_meter_that_only_the_file_has_is_not_judged_by() -> None:
+    bench = Bench()
+    bench.new_plan(PLAN, METERED)
+    for _ in range(4):
+        run(bench, 6.0)
+
+    assert bench.alerts() == set()
+    assert {outcome for _, outcome, _ in bench.outcomes()} == {Outcome.DONE}
+
+
+def test_what_told_of_the_drain_is_over_when_its_sensor_is_taken_out() -> None:
+    bench = Bench(sensing=TRAY)
+    for seconds in (600.0,) * 3 + (1500.0,) * 3:
+        dry_after(bench, seconds)
+    assert "drain-slowing" in bench.alerts()
+    bench.sensing = Sensing()
+    bench.new_plan(PLAN)
+
+    assert "drain-slowing" not in bench.alerts()
 
 
 def test_the_text_tells_both_flows() -> None:

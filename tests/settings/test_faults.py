@@ -150,6 +150,17 @@ def test_it_is_taken_when_the_grower_accepts_it_in_writing(edit: str, line: str)
     assert settings.limits.has_sump_float is ("none" not in edit)
 
 
+@pytest.mark.parametrize(("pulses", "told"), [(14, "2.9"), (1, "0.21")])
+def test_a_meter_too_coarse_to_tell_a_dry_pump_is_refused(pulses: int, told: str) -> None:
+    meter = f"  flow_meter: {{gpio: 5, pulses_per_litre: {pulses}, normal: 12.5 L/min}}\n"
+
+    assert faults(SMALLEST + PINS + meter) == [
+        f"t.yaml:12:43: {told} pulses a second at the normal 12.5 L/min are too few to tell a pump that runs dry; wire a"
+        " meter of at least 15 pulses a litre, or take `flow_meter` out"
+    ]
+    assert parse(SMALLEST + PINS + meter.replace(f": {pulses},", ": 15,"), "t.yaml").limits.normal_flow_l_per_min
+
+
 def test_the_one_wire_line_is_refused_only_with_a_thermometer() -> None:
     text = SMALLEST + PINS.replace("gpio: 22", "gpio: 4")
     assert parse(text, "t.yaml").wiring.tray_high is not None

@@ -2,18 +2,20 @@
 
 from math import inf
 
-from waaler.core import life, sump, texts, upkeep
+from waaler.core import doubts, life, sump, texts, upkeep
 from waaler.core.facts import Severity, TripBegan, TripOver
 from waaler.core.state import State
 from waaler.core.turn import Turn
 from waaler.core.words import rested_s
-from waaler.guard.messages import HoldKind, LockLifted, Trip, TripEnded, Tripped
-from waaler.plan.advisers import AdviserState, invalid_because
+from waaler.guard.messages import HoldKind, Input, LockLifted, Trip, TripEnded, Tripped
 from waaler.plan.timetable import longest_gap_s
 
 __all__ = ["LOCKS", "look", "trip_changed"]
 
 LOCKS = frozenset({Trip.OVERRUN, Trip.FLOW_WHILE_OFF})
+OF_BEFORE = ("input-not-read",)
+"""Kinds of an earlier version, which may stand in its records."""
+
 MOMENT_S = 86_400.0
 MARGIN_S = 5.0
 """For the guard to say that a trip is over."""
@@ -23,7 +25,6 @@ LEVEL_TRIPS = frozenset({Trip.LOW_SUMP, Trip.HIGH_TRAY, Trip.NOT_READ})
 KINDS = {
     Trip.LOW_SUMP: "sump-low",
     Trip.HIGH_TRAY: "tray-high",
-    Trip.NOT_READ: "input-not-read",
     Trip.OVERRUN: "overrun",
     Trip.NO_FLOW: "no-flow",
     Trip.FLOW_WHILE_OFF: "flow-while-off",
@@ -54,11 +55,24 @@ def look(turn: Turn) -> float:
             turn.resolve(kind)
         elif trip is not Trip.LOW_SUMP and not (_is_service(turn) and trip in LEVEL_TRIPS):
             turn.alert(kind, Severity.URGENT, texts.TRIPS[trip])
-    _look_at_advisers(turn)
+    _look_at_inputs(turn)
+    doubts_s = doubts.look(turn)
     _look_at_gap(turn)
     _look_at_moments(turn)
     upkeep.look(turn)
-    return min(_look_at_sump(turn), sump.look(turn), life.look(turn))
+    return min(_look_at_sump(turn), sump.look(turn), life.look(turn), doubts_s)
+
+
+def _look_at_inputs(turn: Turn) -> None:
+    """Each protective input that cannot be read stops the pump for itself, and is told for itself."""
+    for name in Input:
+        kind = f"{name.value.replace('_', '-')}-not-read"
+        if name not in turn.state.not_read:
+            turn.resolve(kind)
+        elif not _is_service(turn):
+            turn.alert(kind, Severity.URGENT, texts.not_read(name.value))
+    for kind in OF_BEFORE:
+        turn.resolve(kind)
 
 
 def _is_service(turn: Turn) -> bool:
@@ -92,21 +106,6 @@ def _certain_s(state: State) -> float:
     back_s = rested_s(state)
     since_s = max(back_s, state.refilled_s)
     return back_s if state.low_since_s >= since_s else since_s + settle_s
-
-
-def _look_at_advisers(turn: Turn) -> None:
-    for adviser in turn.state.advisers:
-        kind = f"not-valid-{adviser.adviser.name.replace('_', '-').replace(' ', '-').lower()}"
-        reason = invalid_because(adviser, turn.now_s)
-        if reason is None:
-            turn.resolve(kind)
-        elif kind not in turn.state.alerts and _is_heard(turn, adviser):
-            turn.alert(kind, Severity.SOON, texts.not_valid(adviser.adviser.name, reason))
-
-
-def _is_heard(turn: Turn, adviser: AdviserState) -> bool:
-    """It had the time for a first reading."""
-    return turn.now_s - turn.state.started_s > adviser.adviser.stale_after_s
 
 
 def _look_at_gap(turn: Turn) -> None:

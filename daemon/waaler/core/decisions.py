@@ -11,7 +11,7 @@ from waaler.core.messages import Action, Event, Look, Message, NewPlan, Notice, 
 from waaler.core.state import State
 from waaler.core.state import begin as begin_state
 from waaler.core.turn import Turn
-from waaler.guard.limits import Limits
+from waaler.guard.limits import Limits, as_fitted
 from waaler.guard.messages import (
     Alone,
     Ended,
@@ -116,7 +116,8 @@ def _hear(turn: Turn, readings: tuple[Reading, ...]) -> None:
     )
     turn.set(advisers=advisers)
     hot = turn.state.plan.hot_day
-    is_hot = hot is not None and any(_is_above(state, known, hot.above_c) for state in advisers)
+    heard = [state for state in advisers if state.adviser.name in known]
+    is_hot = hot is not None and any(_is_above(turn, state, hot.above_c) for state in heard)
     if is_hot and turn.state.hot_day != turn.today:
         turn.set(hot_day=turn.today, quiet=None)
     _hear_water(turn, advisers, known)
@@ -134,11 +135,10 @@ def _hear_water(turn: Turn, advisers: tuple[AdviserState, ...], known: dict[str,
             sump.read(turn, state.value, is_gauge=True)
 
 
-def _is_above(state: AdviserState, known: dict[str, Reading], above_c: float) -> bool:
-    if state.adviser.kind is not AdviserKind.TEMPERATURE or state.adviser.name not in known:
-        return False
-    value = known[state.adviser.name].value
-    return value is not None and value > above_c
+def _is_above(turn: Turn, state: AdviserState, above_c: float) -> bool:
+    """A thermometer that cannot be believed makes no hot day."""
+    is_valid = state.adviser.kind is AdviserKind.TEMPERATURE and invalid_because(state, turn.now_s) is None
+    return is_valid and state.value is not None and state.value > above_c
 
 
 def _take_plan(turn: Turn, new: NewPlan) -> None:
@@ -147,7 +147,7 @@ def _take_plan(turn: Turn, new: NewPlan) -> None:
     cycles.take_plan(turn, new.plan)
     turn.set(
         sensing=new.sensing,
-        limits=new.limits,
+        limits=as_fitted(new.limits, turn.state.limits),
         thirst=new.thirst,
         care=new.care or turn.state.care,
         look_at_sump_s=-inf,

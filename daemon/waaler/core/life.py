@@ -10,7 +10,7 @@ from waaler.core.state import State
 from waaler.core.turn import Turn
 from waaler.core.words import compose, may_refill, rested_s
 
-__all__ = ["acknowledge", "look"]
+__all__ = ["acknowledge", "look", "reword"]
 
 HOUR_S = 3600.0
 DAY_S = 86_400.0
@@ -37,7 +37,7 @@ def look(turn: Turn) -> float:
             due_s = _remind(turn, alert)
         elif alert.words is not None and alert.words.refill:
             if _says_refill(turn) is not alert.says_refill:
-                _reword(turn, alert)
+                reword(turn, alert.kind)
             due_s = min(due_s, _back_s(turn))
         wake_s = min(wake_s, due_s)
     return wake_s
@@ -107,7 +107,9 @@ def _person(state: State, alert: OpenAlert) -> int:
     return min(alert.reminders, max(0, len(state.care.contacts) - 1))
 
 
-def _reword(turn: Turn, alert: OpenAlert) -> None:
+def reword(turn: Turn, kind: str) -> None:
+    """The text of an alert that stands becomes what is true now; nobody is told but those who show it."""
+    alert = turn.state.alerts[kind]
     assert alert.words is not None
     text = compose(turn.state, turn.at, alert.words, alert.raised_s)
     _put(turn, replace(alert, text=text, says_refill=_says_refill(turn)))

@@ -1,10 +1,11 @@
 """An alert that stands, and the lines of its text."""
 
 from dataclasses import dataclass
+from math import inf
 
 from waaler.core.facts import Severity
 
-__all__ = ["OpenAlert", "Words"]
+__all__ = ["Doubt", "OpenAlert", "Words"]
 
 
 MOMENTS = frozenset({"restarted", "history-lost"})
@@ -49,3 +50,14 @@ class OpenAlert:
     @property
     def is_moment(self) -> bool:
         return self.kind in MOMENTS or (self.words is not None and self.words.is_moment)
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """Against an adviser. times: how often it became not valid since it last read well for long. last_s: when it
+    last was not valid."""
+
+    name: str
+    times: int = 0
+    last_s: float = -inf
+    is_now: bool = False

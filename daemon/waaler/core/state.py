@@ -13,7 +13,7 @@ from waaler.core.care import Care
 from waaler.core.facts import Cause
 from waaler.core.level import Mix, SumpLevel, Upkeep
 from waaler.core.memory import Given, Memory
-from waaler.core.standing import OpenAlert
+from waaler.core.standing import Doubt, OpenAlert
 from waaler.core.wear import Wear
 from waaler.guard.limits import Limits
 from waaler.guard.messages import Hold, Input, Instant, Level, Purse, Trip
@@ -81,6 +81,7 @@ class State:
     pulse_s: longest run while the sump dips too far, None otherwise. trips: what stands in the guard's way now;
     not_read: the protective inputs that cannot be read. holds: a person's, as the guard has them, strictest first.
     given_up: the last run whose end the guard did not tell in time.
+    doubts: of advisers that are not valid, or were a while ago.
     shown: what the last full run has shown by itself, None once it was judged; shown_until_s: when it is judged.
     usual: for each sign of water whether it moved in the last runs, newest last.
     quiet: two wall times between which no cycle begins, None if not known; it saves looking through the plan.
@@ -127,6 +128,7 @@ class State:
     trips: frozenset[Trip] = frozenset()
     not_read: frozenset[Input] = frozenset()
     advisers: tuple[AdviserState, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
     hot_day: date | None = None
     demanded: tuple[date, int] | None = None
     demanded_at_s: float = -inf

@@ -12,6 +12,7 @@ from waaler.core.memory import Memory
 from waaler.core.turn import Turn
 from waaler.core.words import may_refill
 from waaler.guard.messages import Trip
+from waaler.plan.sensing import AdviserKind
 
 __all__ = ["GAUGE", "LEAK", "REFILL_DUE", "SOON_LOW", "begin", "look", "measured_ec", "poured", "read", "was_low"]
 
@@ -34,6 +35,10 @@ LEAST_LOSS_SHARE = 0.05
 DRINK_DOUBT = 0.5
 AT_ONCE_S = 3 * 3600.0
 WEIGH_EVERY_S = 6 * 3600.0
+GAUGE_DEAD_S, LEAK_STANDS_S = AT_ONCE_S, 86_400.0
+"""How long runs stay halved without a level reading: beside a gauge that went silent, and without one. Common
+practice, no source."""
+
 KEPT_SHARE = 0.4
 """Of a run's water the pots may keep, at most: the drain share of common practice leaves a fifth to run back."""
 
@@ -86,13 +91,29 @@ def read(turn: Turn, litres: float, is_gauge: bool = False) -> bool:
 
 def look(turn: Turn) -> float:
     """The forecast, when it may say something else than before; the instant of the next look."""
+    leak_s = _look_at_leak(turn)
     state = turn.state
     if state.level is None:
-        return inf
+        return leak_s
     if turn.now_s >= state.look_at_sump_s:
         turn.set(look_at_sump_s=turn.now_s + _foresee(turn))
         _judge_mix(turn)
-    return turn.state.look_at_sump_s
+    return min(leak_s, turn.state.look_at_sump_s)
+
+
+def _look_at_leak(turn: Turn) -> float:
+    """What halves the runs ends when nobody has read the level for long: the suspicion stays, the plan goes on."""
+    state, leak = turn.state, turn.state.alerts.get(LEAK)
+    if leak is None or leak.severity is not Severity.URGENT:
+        return inf
+    has_gauge = any(one.adviser.kind is AdviserKind.LEVEL and not one.adviser.is_coarse for one in state.advisers)
+    read_s = leak.raised_s if state.level is None else max(leak.raised_s, state.level.at_s)
+    until_s = read_s + (GAUGE_DEAD_S if has_gauge else LEAK_STANDS_S)
+    if turn.now_s >= until_s:
+        turn.resolve(LEAK)
+        turn.alert(LEAK, Severity.SOON, texts.LEAK_UNSEEN)
+        return inf
+    return until_s
 
 
 def _foresee(turn: Turn) -> float:

@@ -5,9 +5,10 @@ from waaler.core.words import DRY, UNPLUGGED
 from waaler.guard.messages import Trip
 
 __all__ = [
-    "CLEANING_DUE", "CLOCK_UNSURE", "CRASHED", "DRAIN_SLOWING", "FIRST_FILL", "HISTORY_NOT_KEPT", "LEAK", "LOSS",
-    "MANY_SKIPS", "POWER_CAME_BACK", "REFILL_DUE", "SOLUTION_DUE", "SUMP_LOW", "TRIPS", "cycle_missed", "loose",
-    "low_in_runs", "no_sign", "not_told", "not_valid", "outside", "paused_long", "pump_weaker", "soon_low",
+    "CLEANING_DUE", "CLOCK_UNSURE", "CRASHED", "DRAIN_SLOWING", "FIRST_FILL", "HISTORY_NOT_KEPT", "LEAK",
+    "LEAK_UNSEEN", "LOSS", "MANY_SKIPS", "POWER_CAME_BACK", "REFILL_DUE", "SOLUTION_DUE", "SUMP_LOW", "TRIPS",
+    "cycle_missed", "loose", "low_in_runs", "no_sign", "not_read", "not_told", "not_valid", "outside",
+    "paused_long", "pump_weaker", "soon_low",
 ]  # fmt: skip
 
 STOPPED = "The pump is stopped for safety."
@@ -19,14 +20,6 @@ TRIPS = {
         "The water is in the tray. Do NOT add water; unplug the pump and free the drain first.",
         UNPLUGGED,
         "Starts again by itself once the tray has been down for a while.",
-        is_thirsty=True,
-    ),
-    Trip.NOT_READ: Words(
-        "A protective input cannot be read.",
-        f"{STOPPED[:-1]} until it reads good again.",
-        "Look at the float's wire and plug.",
-        UNPLUGGED,
-        "Starts again by itself once the input has read good for a while.",
         is_thirsty=True,
     ),
     Trip.OVERRUN: Words(
@@ -86,6 +79,13 @@ LEAK = Words(
     UNPLUGGED,
     "Whole runs come back by themselves with the next level that fits.",
     is_thirsty=True,
+)
+LEAK_UNSEEN = Words(
+    "A leak was suspected, and nobody has read the sump's level since.",
+    "Runs are whole again.",
+    "Look under tray, hose and line; enter the level with `waaler measure --sump`, or look at the gauge.",
+    UNPLUGGED,
+    "Nothing is stopped.",
 )
 LOSS = Words(
     "Leak suspected: the sump holds less than the plants can have drunk.",
@@ -176,13 +176,25 @@ def cycle_missed(hours: float) -> Words:
     )
 
 
-def not_valid(name: str, reason: str) -> Words:
+def not_read(name: str) -> Words:
     return Words(
-        f"{name} is not valid: {reason}.",
+        f"{name} cannot be read.",
+        f"{STOPPED[:-1]} until it reads good again.",
+        "Look at this float's wire and plug.",
+        UNPLUGGED,
+        "Starts again by itself once it has read good for a while.",
+        is_thirsty=True,
+    )
+
+
+def not_valid(name: str, reason: str, at_least: int) -> Words:
+    often = f" It has come and gone at least {at_least} times." if at_least > 1 else ""
+    return Words(
+        f"{name} is not valid: {reason}.{often}",
         "The plan runs as written meanwhile.",
         "Look at the probe and its wire.",
         DRY,
-        "Is believed again by itself when it reads well.",
+        "Is believed again by itself; this ends once it has read well for an hour.",
     )
 
 

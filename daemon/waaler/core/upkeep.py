@@ -8,7 +8,7 @@ from waaler.core.level import Upkeep
 from waaler.core.messages import Order
 from waaler.core.turn import Turn
 from waaler.guard.messages import Ended
-from waaler.plan.sensing import Reading
+from waaler.plan.sensing import AdviserKind, Reading
 
 __all__ = ["cleaned", "hear_tray", "look", "run_over"]
 
@@ -28,9 +28,7 @@ def run_over(turn: Turn, ended: Ended) -> None:
         wear=wear.run_over(turn.state.wear),
     )
     normal = turn.state.limits.normal_flow_l_per_min
-    if normal is None:
-        return
-    if wear.is_weaker(turn.state.wear, normal):
+    if normal is not None and wear.is_weaker(turn.state.wear, normal):
         turn.alert("pump-weaker", Severity.SOON, texts.pump_weaker(turn.state.wear.means[-1], normal))
     else:
         turn.resolve("pump-weaker")
@@ -59,8 +57,10 @@ def cleaned(turn: Turn, order: Order) -> None:
 
 
 def look(turn: Turn) -> None:
-    """Raises what hours, starts and skips show."""
+    """Raises what hours, starts and skips show; what told of the drain is over with the sensor that showed it."""
     state, care = turn.state, turn.state.care
+    if not any(one.adviser.kind is AdviserKind.TRAY_WET for one in state.advisers):
+        turn.resolve("drain-slowing")
     if state.upkeep.pumped_s >= care.clean_after_s or state.upkeep.starts >= care.clean_after_starts:
         turn.alert("cleaning-due", Severity.NOTE, texts.CLEANING_DUE)
     else:

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, replace
 
-__all__ = ["Limits", "within_ceilings"]
+__all__ = ["Limits", "as_fitted", "within_ceilings"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,4 +66,21 @@ def within_ceilings(limits: Limits) -> Limits:
         confirm_s=min(limits.confirm_s, LONGEST_CONFIRM_S),
         stale_after_s=min(limits.stale_after_s, LONGEST_STALE_S),
         flow_within_s=min(limits.flow_within_s, LONGEST_FLOW_WITHIN_S),
+    )
+
+
+def as_fitted(limits: Limits, before: Limits) -> Limits:
+    """New limits with what is fitted as before.
+
+    An input or a meter that the file has only now brings none of its limits before its line is open, and one that
+    the file has no longer keeps them until its line is closed: both wait for a restart.
+    """
+    fitted = before.normal_flow_l_per_min
+    return replace(
+        limits,
+        has_sump_float=before.has_sump_float,
+        has_tray_float=before.has_tray_float,
+        has_read_back=before.has_read_back,
+        has_cutoff=before.has_cutoff,
+        normal_flow_l_per_min=fitted and (limits.normal_flow_l_per_min or fitted),
     )

@@ -10,7 +10,7 @@ from math import inf
 from waaler.guard import contacts, holds, moving
 from waaler.guard.asking import blocks, granted_until_s
 from waaler.guard.ending import Step, end, lock
-from waaler.guard.limits import Limits
+from waaler.guard.limits import Limits, as_fitted
 from waaler.guard.messages import (
     Action,
     Alone,
@@ -204,20 +204,8 @@ def _clear(state: State, by: str) -> Step:
 
 
 def _take_limits(state: State, limits: Limits) -> State:
-    """Stricter limits shorten a run in progress, looser ones leave it alone.
-
-    What is fitted stays: an input or a meter that the file has only now brings none of its limits before its line
-    is open.
-    """
-    fitted = state.limits.normal_flow_l_per_min
-    limits = replace(
-        limits,
-        has_sump_float=state.limits.has_sump_float,
-        has_tray_float=state.limits.has_tray_float,
-        has_read_back=state.limits.has_read_back,
-        has_cutoff=state.limits.has_cutoff,
-        normal_flow_l_per_min=fitted and (limits.normal_flow_l_per_min or fitted),
-    )
+    """Stricter limits shorten a run in progress, looser ones leave it alone. What is fitted stays."""
+    limits = as_fitted(limits, state.limits)
     watches = tuple((name, _watch_with(watch, limits)) for name, watch in state.watches)
     state = replace(state, limits=limits, watches=watches)
     run = state.run

@@ -1,6 +1,7 @@
 """Faults that no single value shows: contradictions between sections."""
 
 from collections.abc import Iterator
+from math import ceil
 
 from waaler.bed.wiring import AnalogInput
 from waaler.settings.build_layout import outlets
@@ -13,6 +14,9 @@ from waaler.settings.text import Path, Source
 
 __all__ = ["SUMP_FLOATS", "contradictions"]
 
+LEAST_PULSES_PER_S = 3.0
+"""Flow is read once a second, and a weak pump must still be told from a dry one. Common practice, no source."""
+
 SUMP_FLOATS = "sump_level"
 """The name of what several floats in the sump tell."""
 
@@ -22,6 +26,7 @@ def contradictions(file: BedFile, source: Source) -> tuple[Fault, ...]:
         *_plan(file, source),
         *pin_faults(file, source),
         *_floats(file, source),
+        *_meter(file, source),
         *_probes(file, source),
         *_layout(file, source),
     )
@@ -75,6 +80,20 @@ def _floats(file: BedFile, source: Source) -> Iterator[Fault]:
             what = f"{name} would read good with a broken wire"
             remedy = "wire the float so that closed is good, or add `broken_wire_unsafe: accepted` at the top level"
             yield source.fault(("pins", name, "closed"), what, remedy)
+
+
+def _meter(file: BedFile, source: Source) -> Iterator[Fault]:
+    """A meter that gives no pulse for seconds of normal flow would read as a pump that runs dry."""
+    meter = None if file.pins is None else file.pins.flow_meter
+    if meter is None:
+        return
+    pulses_per_s = meter.pulses_per_litre * meter.normal / 60
+    if pulses_per_s < LEAST_PULSES_PER_S:
+        least = ceil(60 * LEAST_PULSES_PER_S / meter.normal)
+        given = f"{pulses_per_s:.2g} pulses a second at the normal {meter.normal:g} L/min"
+        what = f"{given} are too few to tell a pump that runs dry"
+        remedy = f"wire a meter of at least {least} pulses a litre, or take `flow_meter` out"
+        yield source.fault(("pins", "flow_meter", "pulses_per_litre"), what, remedy)
 
 
 def _layout(file: BedFile, source: Source) -> Iterator[Fault]:
