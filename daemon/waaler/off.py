@@ -30,7 +30,8 @@ def switch_off(path: str) -> tuple[list[str], list[str]]:
         lines = json.load(file)["lines"]
     done, problems = [], []
     for line in lines:
-        name = f"GPIO {line['gpio']} on {line.get('label') or line['chip']}"
+        chip_name = line.get("label") or f"chip {line['chip']}"
+        name = f"GPIO {line['gpio']} on {chip_name}"
         try:
             chip = _opened(lgpio, line)
             try:

@@ -279,7 +279,7 @@ def test_every_command_tells_an_example(file: Path) -> None:
     assert len(names) >= 15
     for name in names:
         told = run(name, "--help").output
-        assert "Example: waaler" in told or name in {"history", "notify"}, name
+        assert "Example: waaler" in told or name in {"history", "keep", "notify"}, name
         assert fits(told), name
 
 

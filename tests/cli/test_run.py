@@ -5,7 +5,7 @@ import sys
 
 PROGRAM = """\
 import sys
-from waaler.cli.run import _without
+from waaler.cli.keep import _without
 with _without("rich"):
     import structlog
 assert "rich" not in sys.modules, "the daemon carries it for nothing"

@@ -93,8 +93,8 @@ def test_what_must_be_seen_is_what_is_fitted_and_not_yet_seen_on_a_bed_that_neve
     assert unproven(Memory(GuardMemory(has_watered=True))) == frozenset()
 
 
-def test_a_bed_whose_records_are_lost_is_watered_all_the_same() -> None:
-    assert unproven(after_loss(PLAN, Instant(0.0, 1.8e9))) == frozenset()
+def test_a_bed_whose_proof_is_lost_with_journal_and_records_waits_for_a_person() -> None:
+    assert unproven(after_loss(PLAN, Instant(0.0, 1.8e9))) == ALL
 
 
 def test_a_float_found_wrong_by_the_commissioning_disarms_whatever_was_seen_before() -> None:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from waaler.cli.common import ask_guard, file_argument
+from waaler.cli.common import ask_guard, echo, file_argument
 
 __all__ = ["command"]
 
@@ -20,5 +20,5 @@ def command(file: Path | None) -> None:
     Example: waaler stop
     """
     answer = ask_guard(file, "stop")
-    click.echo(answer["text"])
+    echo(answer["text"])
     sys.exit(0 if answer.get("ok") else 1)
