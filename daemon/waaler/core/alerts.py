@@ -113,7 +113,7 @@ def _look_at_gap(turn: Turn) -> None:
     if not state.is_owed:
         turn.resolve("cycle-missed")
     since_s = max(state.last_full_s, state.started_s)
-    if state.is_owed and turn.now_s - since_s > longest_gap_s(state.plan, turn.today):
+    if state.is_owed and turn.now_s - since_s > longest_gap_s(turn.plan, turn.today):
         turn.alert("cycle-missed", Severity.URGENT, texts.cycle_missed((turn.now_s - since_s) / 3600))
 
 

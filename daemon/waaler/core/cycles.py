@@ -12,7 +12,7 @@ from waaler.core.facts import Cause, Outcome, Severity
 from waaler.core.memory import Given
 from waaler.core.pulses import FRESH_S, want
 from waaler.core.runs import write_off
-from waaler.core.state import Wanted
+from waaler.core.state import State, Wanted
 from waaler.core.turn import Turn
 from waaler.guard.messages import Hold, HoldKind, Purse, Trip
 from waaler.plan.decide import Choice, Day, choose, is_still_dry
@@ -22,6 +22,7 @@ from waaler.plan.timetable import (
     due,
     hot_day_cycles,
     longest_gap_s,
+    longest_skip_s,
     upcoming,
 )
 from waaler.plan.types import Cycle, Plan
@@ -29,6 +30,9 @@ from waaler.plan.types import Cycle, Plan
 __all__ = ["look", "take_plan"]
 
 TAKEN_AWAY = "an edit of the plan took it away"
+FIRST_READ_S = 2.0
+"""After a start, until every input was read: from then on the guard counts its start delay."""
+
 DAY_S = 86_400.0
 KEEP_KEYS_S = 2 * DAY_S
 
@@ -71,9 +75,9 @@ def _to_come(turn: Turn) -> list[Cycle]:
     """The cycles of today, and of a night that began yesterday, whose time has not come; without fallbacks."""
     state = turn.state
     days = (turn.today - timedelta(days=1), turn.today)
-    cycles = [cycle for day in days for cycle in cycles_of_day(state.plan, day) if not cycle.is_fallback]
+    cycles = [cycle for day in days for cycle in cycles_of_day(turn.plan, day) if not cycle.is_fallback]
     if state.hot_day is not None:
-        cycles += hot_day_cycles(state.plan, state.hot_day)
+        cycles += hot_day_cycles(turn.plan, state.hot_day)
     return sorted((c for c in cycles if c.start.timestamp() > turn.at.wall_s), key=lambda cycle: cycle.start)
 
 
@@ -96,15 +100,17 @@ def _new_cycles(turn: Turn) -> list[Cycle]:
     state = turn.state
     since_s = min(state.looked_at_s, turn.at.wall_s)
     turn.set(looked_at_s=turn.at.wall_s)
+    if turn.at.is_sure is not turn.before.is_sure:
+        turn.set(quiet=None)
     was_just_set = turn.at.is_sure and not turn.before.is_sure
     if was_just_set or since_s == turn.at.wall_s or _is_quiet(turn, since_s):
         return []
     since, now = datetime.fromtimestamp(since_s, UTC), datetime.fromtimestamp(turn.at.wall_s, UTC)
-    found = list(due(state.plan, since, now))
+    found = list(due(turn.plan, since, now))
     if state.hot_day is not None:
-        found += [cycle for cycle in hot_day_cycles(state.plan, state.hot_day) if since < cycle.start <= now]
+        found += [cycle for cycle in hot_day_cycles(turn.plan, state.hot_day) if since < cycle.start <= now]
     done = dict(state.done)
-    repeat_s = longest_gap_s(state.plan, turn.today)
+    repeat_s = longest_gap_s(turn.plan, turn.today)
     new = [c for c in found if turn.now_s - done.get(c.key, -inf) >= repeat_s and _counts(turn, c)]
     if new:
         kept = tuple((key, at_s) for key, at_s in state.done if turn.now_s - at_s < KEEP_KEYS_S)
@@ -122,12 +128,12 @@ def _counts(turn: Turn, cycle: Cycle) -> bool:
     """A fallback cycle counts while its window's input is not valid, and when nothing ran for the longest gap."""
     if not cycle.is_fallback:
         return True
-    window = next((w for w in turn.state.plan.windows if w.name == cycle.key.window), None)
+    window = next((w for w in turn.plan.windows if w.name == cycle.key.window), None)
     if window is None or window.on_demand is None:
         return True
     if not demand.is_valid(turn, window.on_demand.trigger):
         return True
-    return turn.now_s - turn.state.last_full_s >= longest_gap_s(turn.state.plan, turn.today)
+    return turn.now_s - turn.state.last_full_s >= longest_gap_s(turn.plan, turn.today)
 
 
 def _take(turn: Turn, cycles: list[Cycle]) -> None:
@@ -176,7 +182,7 @@ def _wanted(cycle: Cycle, seconds: float, reason: str, is_extended: bool = False
 def _day(turn: Turn, cycle: Cycle | None = None) -> Day:
     state = turn.state
     recent = [given for given in state.given if given.at_s > turn.now_s - DAY_S]
-    first = min((c.start for c in cycles_of_day(state.plan, cycle.key.day)), default=None) if cycle else None
+    first = min((c.start for c in cycles_of_day(turn.plan, cycle.key.day)), default=None) if cycle else None
     return Day(
         now_s=turn.now_s,
         is_first_of_day=cycle is not None and cycle.start == first,
@@ -185,14 +191,23 @@ def _day(turn: Turn, cycle: Cycle | None = None) -> Day:
         given_s=sum(given.given_s for given in recent),
         since_full_run_s=turn.now_s - state.last_full_s,
         since_stop_s=turn.now_s - state.last_stop_s,
-        longest_gap_s=longest_gap_s(state.plan, turn.today),
+        longest_gap_s=longest_skip_s(turn.plan, turn.today),
         longest_run_s=state.limits.longest_run_s,
+        until_next_s=0.0 if cycle is None else _until_next_s(turn, cycle),
     )
+
+
+def _until_next_s(turn: Turn, cycle: Cycle) -> float:
+    """From now to the plan's next cycle that is no fallback; inf where none comes within the longest wait."""
+    latest = cycle.start + timedelta(seconds=longest_skip_s(turn.plan, turn.today))
+    others = (other.start for other in due(turn.plan, cycle.start, latest) if not other.is_fallback)
+    following = next(others, None)
+    return inf if following is None else following.timestamp() - turn.at.wall_s
 
 
 def _gap_s(turn: Turn) -> float:
     """The longest time without a full run once one is owed; shorter while the clock is unsure."""
-    plan = turn.state.plan
+    plan = turn.plan
     return longest_gap_s(plan, turn.today) if turn.at.is_sure else daytime_gap_s(plan, turn.today)
 
 
@@ -200,8 +215,14 @@ def _next_catch_up_s(turn: Turn) -> float:
     is_stopped = bool(turn.state.trips - {Trip.NO_FLOW})
     if is_stopped or (not turn.state.is_owed and turn.at.is_sure):
         return inf
-    ready_s = turn.state.started_s + turn.state.limits.start_delay_s
-    return max(turn.state.last_full_s + _gap_s(turn), turn.state.catch_up_at_s, ready_s)
+    return max(turn.state.last_full_s + _gap_s(turn), turn.state.catch_up_at_s, _ready_s(turn.state))
+
+
+def _ready_s(state: State) -> float:
+    """When the guard could grant a first run after a start; a stop of unknown age counts as the start."""
+    stopped_s = state.started_s if state.last_stop_s == -inf else state.last_stop_s
+    good_s = state.started_s + state.limits.start_delay_s + FIRST_READ_S
+    return max(good_s, stopped_s + state.limits.rest_s)
 
 
 def _catch_up(turn: Turn) -> None:
@@ -209,8 +230,8 @@ def _catch_up(turn: Turn) -> None:
     state = turn.state
     if turn.now_s < _next_catch_up_s(turn):
         return
-    turn.set(catch_up_at_s=turn.now_s + longest_gap_s(state.plan, turn.today))
-    cycle = next(iter(upcoming(state.plan, datetime.fromtimestamp(turn.at.wall_s, UTC))), None)
+    turn.set(catch_up_at_s=turn.now_s + longest_gap_s(turn.plan, turn.today))
+    cycle = next(iter(upcoming(turn.plan, datetime.fromtimestamp(turn.at.wall_s, UTC))), None)
     if cycle is None:
         return
     hours = (turn.now_s - state.last_full_s) / 3600
@@ -234,7 +255,7 @@ def _soak(turn: Turn, cycles: list[Cycle], hold: Hold) -> float:
     """Run after run of the longest length; the plan's cycles are part of it."""
     for cycle in cycles:
         write_off(turn, _wanted(cycle, 0.0, "as planned"), Outcome.SKIPPED, "a soak is in progress")
-    if _is_busy(turn) or turn.state.trips:
+    if _is_busy(turn) or turn.state.trips - {Trip.NO_FLOW}:
         return hold.until_s
     if turn.now_s < turn.state.soak_at_s:
         return min(hold.until_s, turn.state.soak_at_s)
@@ -253,7 +274,7 @@ def _next_cycle_s(turn: Turn) -> float:
 def _next_start_wall_s(turn: Turn) -> float:
     """The wall time of the next cycle; a day ahead where there is none."""
     now = datetime.fromtimestamp(turn.at.wall_s, UTC)
-    starts = [cycle.start for cycle in upcoming(turn.state.plan, now)]
+    starts = [cycle.start for cycle in upcoming(turn.plan, now)]
     if turn.state.hot_day is not None:
-        starts += [c.start for c in hot_day_cycles(turn.state.plan, turn.state.hot_day) if c.start > now]
+        starts += [c.start for c in hot_day_cycles(turn.plan, turn.state.hot_day) if c.start > now]
     return min(starts, default=now + timedelta(days=1)).timestamp()

@@ -17,7 +17,7 @@ from waaler.plan.sensing import Reading
 from waaler.plan.timetable import is_open
 from waaler.plan.types import Below, OnDemand, PerDemand, PerLight, Trigger, Window
 
-__all__ = ["add_drink", "add_light", "is_valid", "look"]
+__all__ = ["add_drink", "add_light", "count", "is_valid", "look"]
 
 LONGEST_STEP_S = 900.0
 """What was drunk is not summed over a longer time than this: nobody looked. Common practice, no source."""
@@ -27,7 +27,7 @@ W_S_PER_MJ = 1e6
 
 def add_light(turn: Turn, readings: dict[str, Reading]) -> None:
     """Adds the light between each sensor's last reading and this one, if both can be believed."""
-    for window in turn.state.plan.windows:
+    for window in turn.plan.windows:
         trigger = None if window.on_demand is None else window.on_demand.trigger
         if isinstance(trigger, PerLight) and trigger.sensor in readings:
             before = valid(turn.state.advisers, trigger.sensor, turn.now_s)
@@ -44,7 +44,7 @@ def add_drink(turn: Turn) -> None:
         return
     until = turn.local
     since = until - timedelta(seconds=seconds)
-    for window in turn.state.plan.windows:
+    for window in turn.plan.windows:
         trigger = None if window.on_demand is None else window.on_demand.trigger
         if isinstance(trigger, PerDemand) and is_valid(turn, trigger):
             _add(turn, window, thirst.litres(since, until, _measured_c(turn, trigger)))
@@ -59,14 +59,19 @@ def is_valid(turn: Turn, trigger: Trigger) -> bool:
 
 def look(turn: Turn) -> None:
     """Asks for the first cycle that is wanted now."""
-    for window in turn.state.plan.windows:
+    for window in turn.plan.windows:
         rule = window.on_demand
         reason = None if rule is None or not _may_ask(turn, window, rule) else _reason(turn, window, rule.trigger)
         if reason is not None:
-            day, count = _demanded_today(turn)
-            turn.set(demanded=(day, count + 1), demanded_at_s=turn.now_s)
+            turn.set(demanded_at_s=turn.now_s)
             want(turn, Wanted(Cause.ON_DEMAND, Purse.SPARE, window.seconds, reason))
             return
+
+
+def count(turn: Turn) -> None:
+    """A cycle on demand was granted: one less of the day's. One that was refused leaves them as they are."""
+    day, before = _demanded_today(turn)
+    turn.set(demanded=(day, before + 1))
 
 
 def _may_ask(turn: Turn, window: Window, rule: OnDemand) -> bool:
@@ -74,7 +79,7 @@ def _may_ask(turn: Turn, window: Window, rule: OnDemand) -> bool:
     since_s = turn.now_s - max(turn.state.last_stop_s, turn.state.demanded_at_s)
     if since_s < rule.least_gap_s or _demanded_today(turn)[1] >= rule.most_per_day:
         return False
-    return is_open(turn.state.plan, window, datetime.fromtimestamp(turn.at.wall_s, UTC))
+    return is_open(turn.plan, window, datetime.fromtimestamp(turn.at.wall_s, UTC))
 
 
 def _reason(turn: Turn, window: Window, trigger: Trigger) -> str | None:

@@ -12,6 +12,9 @@ from waaler.guard.messages import Ended, Purse, Trip
 __all__ = ["account", "ended", "give_up"]
 
 DAY_S = 86_400.0
+DRY_WAIT_S = 1800.0
+"""A soak tries a pump that moved nothing again after so long. Common practice, no source."""
+
 SHORT_BY_S = 0.5
 """A run that ends no more than this before its deadline ran its time."""
 
@@ -38,7 +41,8 @@ def ended(turn: Turn, message: Ended) -> None:
         pulses.after_run(turn, wanted, message.seconds, message.trip)
     pulses.space(turn)
     if wanted.cause is Cause.SOAK:
-        turn.set(soak_at_s=turn.now_s + turn.state.limits.rest_s)
+        wait_s = DRY_WAIT_S if message.trip is Trip.NO_FLOW else turn.state.limits.rest_s
+        turn.set(soak_at_s=turn.now_s + wait_s)
 
 
 def give_up(turn: Turn, active: Active, seconds: float, reason: str) -> None:

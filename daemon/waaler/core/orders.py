@@ -100,7 +100,7 @@ def held(turn: Turn, message: Held) -> None:
     until = turn.clock_text(hold.until_s)
     seconds = hold.most_s or None
     turn.deed(hold.kind.value, f"until {until}", hold.by, hold.until_s, seconds)
-    if hold.kind is HoldKind.PAUSE and hold.until_s - turn.now_s > longest_gap_s(turn.state.plan, turn.today):
+    if hold.kind is HoldKind.PAUSE and hold.until_s - turn.now_s > longest_gap_s(turn.plan, turn.today):
         turn.alert("paused-long", Severity.SOON, texts.paused_long(until, hold.by))
     beneath = "" if before is None or before.kind is hold.kind else f"; {before.kind.value} stands as well"
     turn.answer(message.order_id, True, f"{hold.kind.value} until {until}; {ENDS[hold.kind]}{beneath}")
@@ -116,7 +116,8 @@ def hold_over(turn: Turn, message: HoldOver) -> None:
         turn.deed("resume", f"{kind.value} ended", message.by)
     if kind is HoldKind.PAUSE:
         turn.resolve("paused-long")
-    turn.answer(message.order_id, True, f"{kind.value} ended; the plan goes on")
+    if not turn.state.holds:
+        turn.answer(message.order_id, True, f"{kind.value} ended; the plan goes on")
 
 
 def stopped(turn: Turn, by: str) -> None:

@@ -7,7 +7,7 @@ but a disk that does not answer within two seconds keeps no plant waiting.
 from dataclasses import replace
 from math import inf
 
-from waaler.core import pulses, signs, texts
+from waaler.core import demand, pulses, signs, texts
 from waaler.core.ending import account, give_up
 from waaler.core.facts import Cause, Outcome, RunIntent, RunResult, RunStarted, Severity
 from waaler.core.messages import Recorded
@@ -90,6 +90,8 @@ def granted(turn: Turn, message: Granted) -> None:
         active=replace(active, stage=Stage.RUNNING, since_s=turn.now_s, until_s=message.until_s),
         advisers=tuple(mark_start(adviser) for adviser in turn.state.advisers),
     )
+    if active.wanted.cause is Cause.ON_DEMAND and active.wanted.pulse == 1:
+        demand.count(turn)
     turn.write(RunStarted(message.run_id, turn.at, seconds))
     turn.answer(active.wanted.order_id, True, f"running for {seconds:.0f} s")
 
@@ -111,7 +113,7 @@ def refused(turn: Turn, message: Refused) -> None:
     account(turn, wanted, 0.0)
     if wanted.cause is Cause.CATCH_UP:
         retry_s = message.free_at_s or turn.now_s + 600.0
-        turn.set(catch_up_at_s=max(retry_s, turn.now_s + 60.0))
+        turn.set(catch_up_at_s=max(retry_s, turn.now_s + 1.0))
     elif wanted.cause is Cause.SOAK:
         turn.set(soak_at_s=max(message.free_at_s or turn.now_s + 300.0, turn.now_s + 60.0))
     elif wanted.cause is Cause.PLAN:
@@ -223,5 +225,5 @@ def _plan_next_day_s(turn: Turn) -> float:
     """Pump seconds that the plan wants in the next 24 h; fallbacks of on-demand windows included."""
     until_s = turn.at.wall_s + DAY_S
     tomorrow = turn.local_of(until_s).date()
-    cycles = {c.key: c for day in (turn.today, tomorrow) for c in cycles_of_day(turn.state.plan, day)}
+    cycles = {c.key: c for day in (turn.today, tomorrow) for c in cycles_of_day(turn.plan, day)}
     return sum(c.seconds for c in cycles.values() if turn.at.wall_s < c.start.timestamp() <= until_s)

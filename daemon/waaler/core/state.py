@@ -85,8 +85,8 @@ class State:
     shown: what the last full run has shown by itself, None once it was judged; shown_until_s: when it is judged.
     usual: for each sign of water whether it moved in the last runs, newest last.
     quiet: two wall times between which no cycle begins, None if not known; it saves looking through the plan.
-    demanded: the day of the last cycle on demand, and how many that day had. sums: of each window that goes by
-    light or by demand, MJ/m2 or litres since the last full run. thirst: what demand is reckoned by.
+    demanded: the day of the last cycle on demand, and how many were granted that day. sums: of each window that
+    goes by light or by demand, MJ/m2 or litres since the last full run. thirst: what demand is reckoned by.
     must_prove: what of the protective inputs must be seen before the first unattended run, nothing for a bed that
     has watered; unproven: what of it was not seen yet; empty: the run may come.
     announce_s: how long a start after a trip, a boot or a pause is announced, 0 without light and buzzer.

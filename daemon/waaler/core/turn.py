@@ -15,6 +15,7 @@ from waaler.core.state import State, changed
 from waaler.core.words import compose, may_refill
 from waaler.guard.messages import Instant
 from waaler.guard.messages import Message as GuardMessage
+from waaler.plan.timetable import as_begun
 from waaler.plan.types import Plan
 
 __all__ = ["Turn"]
@@ -56,8 +57,8 @@ class Turn:
 
     @property
     def plan(self) -> Plan:
-        """The plan that counts now."""
-        return self.state.plan
+        """The plan that counts now; by a clock that may be behind, a season that has not begun counts as begun."""
+        return self.state.plan if self.at.is_sure else as_begun(self.state.plan, self.today)
 
     def long_of(self, wall_s: float) -> float:
         """The long hand's instant at a wall time, if the clock is not stepped in between."""

@@ -18,8 +18,9 @@ class Day:
     """What the choice must know of the bed's last 24 h; times by the long hand, seconds.
 
     planned_s, given_s: of the cycles that came due in the last 24 h, this one not included.
-    since_full_run_s: age of the last run that ran its time. since_stop_s: age of the last stop.
-    longest_gap_s: as the plan has it. longest_run_s: the guard's limit.
+    since_full_run_s: age of the last run that gave its dose. until_next_s: to the plan's next cycle after this one.
+    since_stop_s: age of the last stop. longest_gap_s: how long the bed may wait in all. longest_run_s: the guard's
+    limit.
     """
 
     now_s: float
@@ -31,6 +32,7 @@ class Day:
     since_stop_s: float
     longest_gap_s: float
     longest_run_s: float
+    until_next_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +98,8 @@ def _vetoes(sensing: Sensing, advisers: tuple[AdviserState, ...], planned_s: flo
         yield f"{day.skips_in_a_row} left out in a row already"
     if not day.since_full_run_s <= day.longest_gap_s:
         yield "the last full run is too long ago"
+    elif not day.since_full_run_s + day.until_next_s <= day.longest_gap_s:
+        yield "the next cycle would come too late"
     if not day.given_s >= sensing.least_share * (day.planned_s + planned_s):
         yield f"less than {100 * sensing.least_share:.0f} % of the day's plan would run"
     for state in advisers:

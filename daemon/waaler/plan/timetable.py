@@ -4,6 +4,7 @@ Local times follow RFC 5545, 3.3.5: one that does not exist is read with the off
 occurs twice means the first. A cycle belongs to the local day on which its window opens.
 """
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
 from itertools import pairwise
@@ -25,8 +26,8 @@ from waaler.plan.types import (
 )  # fmt: skip
 
 __all__ = [
-    "LOOK_BACK_DAYS", "cycles_of_day", "day_seconds", "daytime_gap_s", "due", "hot_day_cycles", "is_open",
-    "lengths_of_day", "longest_gap_s", "moment_on", "upcoming",
+    "LOOK_BACK_DAYS", "as_begun", "cycles_of_day", "day_seconds", "daytime_gap_s", "due", "hot_day_cycles",
+    "is_open", "lengths_of_day", "longest_gap_s", "longest_skip_s", "moment_on", "upcoming",
 ]  # fmt: skip
 
 LOOK_BACK_DAYS = 2
@@ -35,6 +36,9 @@ LOOK_BACK_DAYS = 2
 LOOK_AHEAD_DAYS = 370
 GAP_FACTOR = 1.5
 """A gap this much longer than the plan's own is too long. Common practice, no source."""
+
+SKIP_FACTOR = 2.0
+"""One cycle left out doubles the gap inside its window; no skip makes a longer one. Our own rule."""
 
 DEFAULT_GAP_S = 86_400.0
 """With a single cycle a day there is no gap inside a window: a day."""
@@ -105,6 +109,33 @@ def longest_gap_s(plan: Plan, day: date) -> float:
     return plan.longest_gap_s if plan.longest_gap_s is not None else GAP_FACTOR * daytime_gap_s(plan, day)
 
 
+def longest_skip_s(plan: Plan, day: date) -> float:
+    """How long the bed may wait for a full run because a sensor says wet: as the file says, else one cycle left out
+    inside a window."""
+    return plan.longest_gap_s if plan.longest_gap_s is not None else SKIP_FACTOR * daytime_gap_s(plan, day)
+
+
+@lru_cache(maxsize=64)
+def as_begun(plan: Plan, today: date) -> Plan:
+    """The plan for a clock that may be behind: a season that has not begun by it counts as begun.
+
+    So only where no window with dates is open on this day; of several seasons to come the one with the most water.
+    """
+    dated = [window for window in plan.windows if window.starts is not None or window.ends is not None]
+    to_come = [window for window in dated if window.starts is not None and today < window.starts]
+    if not to_come or any(_is_in_season(window, today) for window in dated):
+        return plan
+    seasons: dict[tuple[date | None, date | None], float] = {}
+    for window in to_come:
+        water_s = window.seconds * len(_starts(plan.place, window, today))
+        season = (window.starts, window.ends)
+        seasons[season] = seasons.get(season, 0.0) + water_s
+    most = max(seasons, key=lambda season: seasons[season])
+    begun = {window for window in to_come if (window.starts, window.ends) == most}
+    windows = tuple(replace(one, starts=None, ends=None) if one in begun else one for one in plan.windows)
+    return replace(plan, windows=windows)
+
+
 @lru_cache(maxsize=512)
 def hot_day_cycles(plan: Plan, day: date) -> tuple[Cycle, ...]:
     """The extra cycles of a hot day, midway between the two cycles around midday, then the next pairs outward."""
@@ -146,8 +177,12 @@ def moment_on(place: Place, moment: Moment, day: date, fallback: ClockMoment | N
 def _counts(window: Window, day: date) -> bool:
     """Whether the window opens on this day at all."""
     is_weekday = not window.weekdays or day.weekday() in window.weekdays
+    return is_weekday and _is_in_season(window, day)
+
+
+def _is_in_season(window: Window, day: date) -> bool:
     is_begun = window.starts is None or window.starts <= day
-    return is_weekday and is_begun and (window.ends is None or day <= window.ends)
+    return is_begun and (window.ends is None or day <= window.ends)
 
 
 def _cycles(plan: Plan, window: Window, day: date) -> list[Cycle]:

@@ -56,7 +56,8 @@ MEANINGS = {
     "SolutionSection.temperature": "lowest and highest",
     "LimitsSection.longest_run": "no run is longer; default 10 min, or what lifts a third of the sump",
     "LimitsSection.most_per_day": "of pump in any 24 h; default four times the plan's day, at least 60 min",
-    "LimitsSection.longest_gap": "no cycle is left out past this; default 1.5 times the longest gap of a window",
+    "LimitsSection.longest_gap": "no cycle is left out past this, and a bed that missed one is watered after it;"
+    " default 1.5 times the longest gap of a window, twice for leaving out",
     "LimitsSection.rest": "least time off between two runs",
     "LimitsSection.settle_sump": "the low float must be good so long before the next run",
     "LimitsSection.settle_tray": "the high float must be good so long before the next run",
