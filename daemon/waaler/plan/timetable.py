@@ -207,7 +207,8 @@ def _starts(place: Place, window: Window, day: date) -> list[datetime]:
         case Evenly(count, opens, closes):
             first, last = _span(place, window, day, opens, closes)
             whole_s = (last - first).total_seconds()
-            return [first + timedelta(seconds=round(whole_s * n / max(1, count - 1))) for n in range(count)]
+            steps = (timedelta(seconds=round(whole_s * n / max(1, count - 1))) for n in range(count))
+            return list(dict.fromkeys(first + step for step in steps))  # two at one instant are one cycle
         case Every(minutes, opens, closes):
             first, last = _span(place, window, day, opens, closes)
             count = int((last - first) / timedelta(minutes=minutes)) + 1
