@@ -151,6 +151,15 @@ def test_a_dip_in_every_cycle_leads_to_pulses_though_each_rest_ran() -> None:
     assert bench.core.decisions.pulse_s == pytest.approx(0.8 * 150.0, abs=2.0)
 
 
+def test_in_pulses_a_single_cut_shortens_them() -> None:
+    bench = Bench(plan=plan_of(5, 240.0))
+    bench.until("05:59")
+    sump_lasts(bench, "11:00", 150.0)
+    sump_lasts(bench, "12:10", 80.0)
+
+    assert bench.core.decisions.pulse_s == pytest.approx(0.8 * 80.0, abs=2.0)
+
+
 def test_what_a_person_stopped_is_not_made_up() -> None:
     bench = Bench(plan=plan_of(5, 240.0))
     bench.until("06:00")

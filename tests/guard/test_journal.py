@@ -214,7 +214,7 @@ RECORDS = Memory(
     last_stop_s=4600.0,
     locks=frozenset({Trip.FLOW_WHILE_OFF}),
     tripped=frozenset({(Input.SUMP_LOW, Trip.NOT_READ)}),
-    holds=(Hold(HoldKind.SERVICE, 5100.0, "ann"), Hold(HoldKind.PAUSE, 9000.0, "cleo")),
+    holds=(Hold(HoldKind.SERVICE, 5100.0, "ann"), Hold(HoldKind.PAUSE, 5050.0, "cleo")),
     seen=frozenset({(Input.TRAY_HIGH, Level.GOOD)}),
     last_run_id=12,
     reserved_run_id=12,
@@ -234,7 +234,7 @@ def test_beside_a_journal_that_is_not_whole_everything_that_either_knows_holds()
     assert memory.tripped == NEW.tripped | RECORDS.tripped
     assert [(hold.kind, hold.until_s) for hold in memory.holds] == [
         (HoldKind.SERVICE, 12_600.0),
-        (HoldKind.PAUSE, 9000.0),
+        (HoldKind.PAUSE, 5050.0),
         (HoldKind.SOAK, 90_000.0),
     ]
     assert memory.seen == NEW.seen | RECORDS.seen
