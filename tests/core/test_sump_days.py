@@ -9,7 +9,7 @@ from tests.core.bench import Bench
 
 from waaler.bed.figures import Figures
 from waaler.core.care import Care
-from waaler.core.facts import AlertRaised, Amount, Deed, Severity
+from waaler.core.facts import AlertRaised, Amount, Cause, Deed, Outcome, Severity
 from waaler.core.level import Mix, Tended, drunk_l, low_at, to_add, to_full_l
 from waaler.core.memory import Memory
 from waaler.core.messages import OrderKind
@@ -211,6 +211,26 @@ def test_less_after_a_run_than_pots_can_have_kept_is_urgent_at_once_and_halves_t
     if alerts:
         assert bench.core.decisions.alerts["leak"].severity is Severity.URGENT
         assert bench.intents()[-1].reason == "as planned; halved, since a leak is suspected"
+
+
+def test_pots_that_went_without_water_for_a_day_keep_more_of_a_run_and_that_is_no_leak() -> None:
+    bench = bed()
+    bench.until("06:30")
+    bench.order(OrderKind.PAUSE, 12 * 3600.0)
+    bench.pass_s(12 * 3600.0)
+    bench.order(OrderKind.PAUSE, 12 * 3600.0)
+    bench.until("06:20")
+    bench.tell(Reading("depth", 200.0))
+    bench.until("07:10")
+    assert bench.outcomes()[-1] == (Cause.CATCH_UP, Outcome.DONE, 120)
+    run_l = bench.core.decisions.care.figures.pump_l_per_min * 2  # type: ignore[union-attr]
+
+    bench.tell(Reading("depth", 200.0 - run_l))
+
+    assert bench.alerts() == set()
+    bench.until("12:50")
+    bench.tell(Reading("depth", 200.0 - run_l - 5.0))
+    assert bench.alerts() == set(), "nor is it a slow one"
 
 
 def test_whole_runs_come_back_with_a_level_that_fits_and_a_persons_order_stays_whole() -> None:

@@ -91,7 +91,7 @@ def _done(turn: Turn, wanted: Wanted) -> None:
 
 def _is_watered(turn: Turn, wanted: Wanted) -> None:
     """The bed has had a full run."""
-    turn.set(last_full_s=turn.now_s, is_owed=False, sums=())
+    turn.set(full_before_s=turn.state.last_full_s, last_full_s=turn.now_s, is_owed=False, sums=())
     if wanted.cause is Cause.PLAN:
         turn.set(skips_in_a_row=0)
     if wanted.is_extended:

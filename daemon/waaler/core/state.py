@@ -77,9 +77,10 @@ class Active:
 class State:
     """All instants by the long hand but looked_at_s, the wall time up to which cycles were looked for.
 
-    last_full_s: end of the last run that gave its dose, -inf if never. low_cuts: runs in a row cut by low sump.
-    pulse_s: longest run while the sump dips too far, None otherwise. trips: what stands in the guard's way now;
-    not_read: the protective inputs that cannot be read. holds: a person's, as the guard has them, strictest first.
+    last_full_s, full_before_s: ends of the last two runs that gave their dose, -inf if never. low_cuts: runs in a
+    row cut by low sump. pulse_s: longest run while the sump dips too far, None otherwise. trips: what stands in the
+    guard's way now; not_read: the protective inputs that cannot be read. holds: a person's, as the guard has them,
+    strictest first.
     given_up: the last run whose end the guard did not tell in time.
     doubts: of advisers that are not valid, or were a while ago.
     shown: what the last full run has shown by itself, None once it was judged; shown_until_s: when it is judged.
@@ -112,6 +113,7 @@ class State:
     last_stop_s: float = -inf
     last_run_s: float = 0.0
     last_full_s: float = -inf
+    full_before_s: float = -inf
     is_owed: bool = False
     catch_up_at_s: float = -inf
     extra_at_s: float = inf

@@ -182,11 +182,23 @@ def _after_run(turn: Turn, known: SumpLevel, litres: float) -> None:
     """What did not come back, less what the pots can have kept of the run and the plants have drunk."""
     figures = turn.state.care.figures
     assert figures is not None
-    kept_l = KEPT_SHARE * turn.state.last_run_s / 60 * figures.pump_l_per_min
+    run_l = turn.state.last_run_s / 60 * figures.pump_l_per_min
+    kept_l = max(KEPT_SHARE * run_l, min(run_l, _thirst_l(turn)))
+    if kept_l > KEPT_SHARE * run_l:
+        turn.set(level_basis=SumpLevel(litres, turn.now_s))  # what dry pots took is no slow loss either
     if _missing_l(turn, known, litres) > kept_l:
         turn.alert(LEAK, Severity.URGENT, texts.LEAK)
     elif LEAK in turn.state.alerts and turn.state.alerts[LEAK].severity is Severity.URGENT:
         turn.resolve(LEAK)
+
+
+def _thirst_l(turn: Turn) -> float:
+    """What the pots lacked before the last run: dry ones keep all of it, and that is no leak."""
+    state = turn.state
+    before_s = state.full_before_s if state.last_full_s == state.last_stop_s else state.last_full_s
+    if before_s == -inf:
+        return inf
+    return (1 + DRINK_DOUBT) * drunk_l(state.care, _local(turn, before_s), _local(turn, state.last_stop_s))
 
 
 def _slowly(turn: Turn, basis: SumpLevel, litres: float) -> None:
