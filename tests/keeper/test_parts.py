@@ -2,6 +2,7 @@
 
 import socket
 import sqlite3
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -302,6 +303,27 @@ def test_the_end_of_a_run_that_only_the_guard_saw_is_written_down(tmp_path: Path
             (1, "cut short", 12.0),
             (2, "done", 30.0),
         ]
+
+
+def test_what_a_start_could_not_write_is_written_when_the_records_take_it(tmp_path: Path) -> None:
+    files = Files.of(tmp_path, "t")
+    store = Store(files.database, "boot")
+    store.write([Deed(AT, "start", "x"), intent(1), RunStarted(1, AT, 60.0)])
+    store.close()
+    ran = Ran(AT.long_s + 60.0, Ended(1, 60.0, "ran its time"), granted_s=60.0)
+    with closing(sqlite3.connect(files.database, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        found = begun(tmp_path, Hello(Health.WHOLE, GuardMemory(ran=(ran,), last_run_id=1, reserved_run_id=1)))
+        other.execute("ROLLBACK")
+    assert found.settle is not None
+
+    recorder = Recorder(lambda: Store(files.database, "boot"), lambda _: None, lambda: AT, no_death, found.settle)
+    recorder.put(intent(2))
+    recorder.stop()
+    recorder.run()
+
+    with sqlite3.connect(files.database) as db:
+        assert db.execute("SELECT id, outcome FROM run ORDER BY id").fetchall() == [(1, "done"), (2, None)]
 
 
 def test_an_intent_that_the_guard_never_granted_counts_nothing(tmp_path: Path) -> None:

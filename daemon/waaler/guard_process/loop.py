@@ -46,6 +46,7 @@ REPORT_EVERY_S = 10.0
 ALIVE_EVERY_S = 1800.0
 """The journal notes that the guard lives: ages over a power cut are known by that."""
 
+OFFSET_S = 2.0
 END_WITHIN_S = 8.0
 JOURNAL_WITHIN_S = 2.0
 WRONG_FILE = 2
@@ -98,6 +99,7 @@ class Guard:
         self._memory = journal.as_known_now(bed.found, bed.boot, clock.now())
         self._kept: tuple[object, ...] = ()
         self._kept_s = 0.0
+        self._offset_s = 0.0
         self._tick_s = 0.0
         self._shown: object = None
         self._shown_s = 0.0
@@ -282,12 +284,22 @@ class Guard:
         trips = tuple(watch.trip for _, watch in state.watches)
         kept = (
             state.spans, state.locks, trips, state.holds, state.seen, state.has_watered, state.last_run_id,
-            state.reserved_run_id, state.ran, state.run and state.run.until_s,
+            state.reserved_run_id, state.ran, state.run and state.run.until_s, self._wall_offset_s(now),
+            now.is_sure,
         )  # fmt: skip
         if kept == self._kept and now.long_s < self._kept_s + ALIVE_EVERY_S:
             return
         self._kept, self._kept_s = kept, now.long_s
         self._writer.put(journal.line(self._bed.id, self._bed.boot, now, memory_of(state)))
+
+    def _wall_offset_s(self, now: Instant) -> float:
+        """Between the two hands, as last noted: a wall clock that was set makes a line of its own, since ages over
+        a power cut are told by it.
+        """
+        offset_s = now.wall_s - now.long_s
+        if abs(offset_s - self._offset_s) > OFFSET_S:
+            self._offset_s = offset_s
+        return self._offset_s
 
     # --- the guard's own socket ----------------------------------------------------------------
 

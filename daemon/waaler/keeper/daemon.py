@@ -133,6 +133,7 @@ class _Daemon:
             self._keeper.post,
             self._clock.now,
             self._part_died,
+            restored.settle,
         )
         notices = restored.notices
         if rejected is not None:

@@ -25,7 +25,8 @@ log = structlog.get_logger()
 class Recorder(LastingThread):
     """Opens its store in this thread, to which its connection then belongs, and again whenever that fails.
 
-    tell: takes Recorded for every intent, on disk or not. now: for the note that the daemon lives.
+    tell: takes Recorded for every intent, on disk or not. now: for the note that the daemon lives. settle: what is
+    written first of all, once the store can be opened, of what a start could not write.
     """
 
     def __init__(
@@ -34,8 +35,10 @@ class Recorder(LastingThread):
         tell: Callable[[Recorded], object],
         now: Callable[[], Instant],
         died: Died,
+        settle: Callable[[Store], object] | None = None,
     ) -> None:
         super().__init__("recorder", died)
+        self._settle = settle
         self._inbox: SimpleQueue[Fact | Sample | None] = SimpleQueue()
         self._open_store, self._tell, self._now = open_store, tell, now
         self._store: Store | None = None
@@ -117,6 +120,9 @@ class Recorder(LastingThread):
         try:
             if self._store is None:
                 self._store = self._open_store()
+            if self._settle is not None:
+                self._settle(self._store)
+                self._settle = None
             write(self._store)
         except (sqlite3.Error, OSError, StoreError) as problem:
             if not self._is_failing:

@@ -54,13 +54,15 @@ class Files:
 class Restored:
     """alerts: the words of those that stood. notices: what a person must be told of the records.
 
-    active: the run that the guard makes meanwhile, where a keeper begins anew.
+    active: the run that the guard makes meanwhile, where a keeper begins anew. settle: writes into records that
+    could not be opened what they should have been told, once they can.
     """
 
     memory: Memory
     alerts: Alerts
     notices: tuple[Notice, ...] = ()
     active: Active | None = None
+    settle: Callable[[Store], object] | None = None
 
 
 def restore(
@@ -115,7 +117,11 @@ def _without_records(
     began = began or set_up(assumed.guard)
     memory = replace(assumed, guard=began.memory, next_run_id=began.memory.reserved_run_id + 1)
     notice = Notice("history-not-kept", Severity.SOON, HISTORY_NOT_KEPT)
-    return Restored(memory, {}, (*_of_the_journal(hello, is_first=False), notice))
+
+    def settle(store: Store) -> None:
+        _written(store, at, hello, began)
+
+    return Restored(memory, {}, (*_of_the_journal(hello, is_first=False), notice), settle=settle)
 
 
 def _written(store: Store, at: Instant, hello: Hello, began: Began) -> tuple[Memory, Active | None]:
