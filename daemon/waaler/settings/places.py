@@ -2,6 +2,9 @@
 
 import os
 import re
+import stat
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from waaler.settings.faults import Fault, SettingsError
@@ -96,21 +99,60 @@ def rehearsal_file(bed: str) -> Path:
 
 def runtime_folder(bed: str) -> Path:
     """The bed's folder for socket, lock and off file; made if it is missing. Raises FolderError."""
-    fallback = Path(f"/tmp/waaler-{os.getuid()}")
-    return _folder(bed, "RUNTIME_DIRECTORY", Path("/run/waaler"), "XDG_RUNTIME_DIR", fallback)
+    shared = Path(f"/tmp/waaler-{os.getuid()}")
+    return _folder(bed, "RUNTIME_DIRECTORY", Path("/run/waaler"), "XDG_RUNTIME_DIR", shared, is_shared=True)
 
 
-def _folder(bed: str, given: str, system: Path, xdg: str, home: Path) -> Path:
-    """The service manager's folder, else the system's where it exists, else the user's."""
+def _folder(bed: str, given: str, system: Path, xdg: str, home: Path, is_shared: bool = False) -> Path:
+    """The service manager's folder, else the system's where it exists, else the user's.
+
+    is_shared: `home` stands where everybody may make folders, and somebody may have made it first.
+    """
     if os.environ.get(given):
         folder = Path(os.environ[given].split(":")[0])
     elif (system / bed).is_dir() and os.access(system / bed, os.W_OK):
         folder = system / bed
     else:
-        folder = Path(os.environ.get(xdg) or home) / "waaler" / bed
-    try:
+        set_by_user = os.environ.get(xdg)
+        return _own_folder(Path(set_by_user) if set_by_user else home, bed, given, is_shared and not set_by_user)
+    with _refusing(folder, given):
         folder.mkdir(parents=True, exist_ok=True, mode=0o750)
+    return folder
+
+
+def _own_folder(base: Path, bed: str, given: str, is_shared: bool) -> Path:
+    """Below `base`, every part of it this user's; where all may make folders, `base` itself too."""
+    folder = base / "waaler" / bed
+    parts = [base, base / "waaler", folder]
+    with _refusing(folder, given):
+        base.parent.mkdir(parents=True, exist_ok=True)
+        for part in parts:
+            part.mkdir(mode=0o750, exist_ok=True)
+        for part in parts if is_shared else parts[1:]:
+            _refuse_strange(part, given, may_be_link=not is_shared)
+    return folder
+
+
+@contextmanager
+def _refusing(folder: Path, given: str) -> Iterator[None]:
+    try:
+        yield
+    except FolderError:
+        raise
     except OSError as problem:
         why = problem.strerror or str(problem)
         raise FolderError(f"{folder} cannot be made: {why}; set {given} to a folder of yours") from None
-    return folder
+
+
+def _refuse_strange(folder: Path, given: str, may_be_link: bool) -> None:
+    """A stranger's folder could hold a socket that answers in the daemon's place, or links that we would follow."""
+    found = folder.stat() if may_be_link else folder.lstat()
+    if not stat.S_ISDIR(found.st_mode):
+        why = "is no folder"
+    elif found.st_uid != os.getuid():
+        why = f"belongs to another user (number {found.st_uid})"
+    elif found.st_mode & (stat.S_IWOTH if may_be_link else stat.S_IWOTH | stat.S_IWGRP):
+        why = "may be changed by others"
+    else:
+        return
+    raise FolderError(f"{folder} {why}; remove it, or set {given} to a folder of yours")

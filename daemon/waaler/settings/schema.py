@@ -5,11 +5,14 @@ from typing import Any
 
 from waaler.settings.meanings import MEANINGS
 from waaler.settings.models import BedFile
+from waaler.settings.section import Section
 
 __all__ = ["schema", "schema_text"]
 
 
 def schema() -> dict[str, Any]:
+    for section in Section.__subclasses__():
+        section.model_rebuild()  # the library before 2.14 cannot write down a default whose class waits to be built
     made = BedFile.model_json_schema(by_alias=True)
     _say(made, "BedFile")
     for name, section in made["$defs"].items():
