@@ -327,21 +327,29 @@ def test_a_channel_that_never_worked_is_told_as_such_though_there_is_nothing_to_
 
 
 def test_a_channel_that_fails_at_first_is_tried_again_before_the_hour_is_over(
-    tmp_path: Path, places: Places, daemon: FakeDaemon, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, places: Places, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     channel = FakeChannel(troubles=[NotNow("away")] * 99)
     bench = Bench(tmp_path, channel)
     bench.write(bench.raised())
+    told: list[tuple[float, object]] = []
+
+    def hear(_: Path, asked: dict[str, object]) -> dict[str, object]:
+        told.append((passed_s, asked["reason"]))
+        return {"ok": True}
+
+    monkeypatch.setattr("waaler.notify.trouble.ask", hear)
     courier, begun_s = with_socket(bench, places), time.monotonic()
     passed_s = 0.0
     clock = SimpleNamespace(monotonic=lambda: begun_s + passed_s, time=time.time)
     monkeypatch.setattr("waaler.notify.courier.time", clock)
 
-    while not daemon.channels:
+    while not told:
         passed_s += courier.look(bench.deliveries, bench.now_s)
 
-    assert 3000 <= passed_s < 3600
-    assert daemon.channels[0]["reason"] == "it has never worked; away"
+    after_s, reason = told[0]
+    assert 3000 <= after_s < 3600
+    assert reason == "it has never worked; away"
 
 
 def test_a_channel_that_worked_is_not_probed_and_its_failure_is_told_after_the_hour(

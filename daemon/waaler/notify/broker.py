@@ -24,8 +24,8 @@ from waaler.settings.outside_file import bytes_of
 from waaler.visible import one_line
 
 __all__ = [
-    "JSON", "MOST_COMMAND_BYTES", "SENML", "Acknowledged", "Away", "Broker", "Connection", "Down", "Found", "Given",
-    "News", "Stop", "Up", "connect_tls", "limits_of_session",
+    "JSON", "KIND", "MOST_COMMAND_BYTES", "SENML", "Acknowledged", "Away", "Broker", "Connection", "Down", "Found",
+    "Given", "News", "Stop", "Up", "connect_tls", "limits_of_session",
 ]  # fmt: skip
 
 JSON = "application/json"

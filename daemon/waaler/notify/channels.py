@@ -8,7 +8,7 @@ from waaler.notify.note import Note
 from waaler.notify.redaction import redacted
 from waaler.visible import one_line
 
-__all__ = ["WAIT_S", "Channel", "NotNow", "NotThis"]
+__all__ = ["WAIT_S", "Channel", "NotNow", "NotThis", "Refused", "kind_of"]
 
 WAIT_S = 10.0
 """For a server that is silent. Each channel has a thread of its own, so that it holds up nobody else."""
@@ -43,3 +43,12 @@ class Channel(Protocol):
 
         Raises NotNow.
         """
+
+
+def kind_of(problem: Exception) -> str:
+    """What was raised and where; its text may hold a secret."""
+    trace = problem.__traceback__
+    while trace is not None and trace.tb_next is not None:
+        trace = trace.tb_next
+    where = "" if trace is None else f" in {trace.tb_frame.f_code.co_name}, line {trace.tb_lineno}"
+    return f"{type(problem).__name__}{where}"

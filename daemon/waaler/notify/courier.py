@@ -13,13 +13,13 @@ import structlog
 
 from waaler.core.care import Quiet
 from waaler.core.facts import Severity
-from waaler.notify.channels import Channel, NotNow, NotThis
+from waaler.notify.channels import Channel, NotNow, NotThis, kind_of
 from waaler.notify.deliveries import Deliveries
 from waaler.notify.note import Note, for_people, is_superseded, note_of
 from waaler.notify.outbox import signature
 from waaler.notify.trouble import Trouble
 from waaler.records.reader import Reader
-from waaler.records.rows import AlertRow, Outgoing
+from waaler.records.rows import LOST, AlertRow, Outgoing, Unread
 from waaler.records.schema import StoreError
 
 __all__ = ["Courier", "Round"]
@@ -75,7 +75,7 @@ class Courier(Thread):
             try:
                 wait_s = self.look(deliveries, time.time())
             except Exception as problem:
-                log.error("courier_failed", channel=self._channel.name, problem=_kind(problem))
+                log.error("courier_failed", channel=self._channel.name, problem=kind_of(problem))
                 wait_s = LONGEST_WAIT_S / 10
             self._ending.wait(wait_s)
         deliveries.close()
@@ -128,13 +128,17 @@ class Courier(Thread):
         if not self._is_quiet(now_s):
             for number in deliveries.held(reader.name):
                 message = reader.message(number)
-                if message is not None:
+                if isinstance(message, Unread):
+                    self._park(deliveries, reader.name, message)
+                elif message is not None:
                     self._send(deliveries, message)
                 deliveries.release(reader.name, number)
         waiting = reader.after(place, AT_ONCE)
         open_kinds = {alert.kind for alert in reader.open_alerts()} if waiting else set()
         for message in waiting:
-            if self._is_held_back(message, now_s):
+            if isinstance(message, Unread):
+                self._park(deliveries, reader.name, message)
+            elif self._is_held_back(message, now_s):
                 deliveries.hold(reader.name, message.number)
             elif for_people(message, self._channel.least) and not is_superseded(message, open_kinds):
                 self._send(deliveries, message)
@@ -151,6 +155,11 @@ class Courier(Thread):
         except NotThis as problem:
             log.error("message_parked", channel=self._channel.name, number=message.number, reason=str(problem))
             deliveries.park(message.records, message.number, str(problem))
+
+    def _park(self, deliveries: Deliveries, records: str, message: Unread) -> None:
+        """What can't be told any more keeps nobody from hearing of the rest."""
+        log.error("message_parked", channel=self._channel.name, number=message.number, reason=LOST)
+        deliveries.park(records, message.number, LOST)
 
     def _tell_good_day(self, reader: Reader, deliveries: Deliveries, now_s: float) -> None:
         note = self._round.good_day(reader, now_s)
@@ -179,12 +188,3 @@ class Courier(Thread):
         if reason != self._last_problem:
             log.warning("not_delivered", channel=self._channel.name, reason=reason)
         self._last_problem = reason
-
-
-def _kind(problem: Exception) -> str:
-    """What was raised and where; its text may hold a secret."""
-    trace = problem.__traceback__
-    while trace is not None and trace.tb_next is not None:
-        trace = trace.tb_next
-    where = "" if trace is None else f" in {trace.tb_frame.f_code.co_name}, line {trace.tb_lineno}"
-    return f"{type(problem).__name__}{where}"

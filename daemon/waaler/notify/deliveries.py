@@ -5,6 +5,7 @@ The records are never written from here; only their writer does that.
 
 import sqlite3
 from pathlib import Path
+from typing import Any
 
 import structlog
 
@@ -30,7 +31,7 @@ class Deliveries:
     """channel: `mqtt`. Losing the last entries at a power cut only repeats messages, which carry ids."""
 
     def __init__(self, path: Path, channel: str) -> None:
-        self._channel = channel
+        self._channel, self._path = channel, path
         self._db = _open(path)
         self._has_worked = False
         self._places: dict[str, int] = {}
@@ -39,10 +40,8 @@ class Deliveries:
         """The number up to which everything was told; None for records not followed before."""
         if records in self._places:
             return self._places[records]
-        row = self._db.execute(
-            "SELECT number FROM place WHERE channel = ? AND records = ?", (self._channel, records)
-        ).fetchone()
-        return None if row is None else int(row[0])
+        rows = self._read("SELECT number FROM place WHERE channel = ? AND records = ?", self._channel, records)
+        return rows[0][0] if rows and isinstance(rows[0][0], int) else None
 
     def told(self, records: str, number: int) -> None:
         """Everything up to this number was told or parked; where the disk takes nothing, memory knows."""
@@ -61,10 +60,9 @@ class Deliveries:
 
     def parked(self) -> list[tuple[int, str]]:
         """Number and reason of each, oldest first."""
-        rows = self._db.execute(
-            "SELECT number, reason FROM parked WHERE channel = ? ORDER BY records, number", (self._channel,)
-        )
-        return [(int(number), str(reason)) for number, reason in rows]
+        query = "SELECT number, reason FROM parked WHERE channel = ? ORDER BY records, number"
+        rows = self._read(query, self._channel)
+        return [(number, str(reason)) for number, reason in rows if isinstance(number, int)]
 
     def hold(self, records: str, number: int) -> None:
         """A message waits for the end of the quiet hours, and no other waits for it."""
@@ -72,10 +70,8 @@ class Deliveries:
 
     def held(self, records: str) -> list[int]:
         """Oldest first."""
-        rows = self._db.execute(
-            "SELECT number FROM held WHERE channel = ? AND records = ? ORDER BY number", (self._channel, records)
-        )
-        return [int(row[0]) for row in rows.fetchall()]
+        query = "SELECT number FROM held WHERE channel = ? AND records = ? ORDER BY number"
+        return [row[0] for row in self._read(query, self._channel, records) if isinstance(row[0], int)]
 
     def release(self, records: str, number: int) -> None:
         self._write(
@@ -84,8 +80,8 @@ class Deliveries:
 
     def was_said(self, what: str) -> bool:
         """Whether this was the last thing said that stands in no outbox."""
-        row = self._db.execute("SELECT id FROM said WHERE channel = ?", (self._channel,)).fetchone()
-        return row is not None and row[0] == what
+        rows = self._read("SELECT id FROM said WHERE channel = ?", self._channel)
+        return bool(rows) and rows[0][0] == what
 
     def said(self, what: str) -> None:
         self._write("INSERT OR REPLACE INTO said VALUES (?, ?)", self._channel, what)
@@ -93,8 +89,7 @@ class Deliveries:
     def has_worked(self) -> bool:
         """Whether a message ever got through."""
         if not self._has_worked:
-            found = self._db.execute("SELECT 1 FROM worked WHERE channel = ?", (self._channel,)).fetchone()
-            self._has_worked = found is not None
+            self._has_worked = bool(self._read("SELECT 1 FROM worked WHERE channel = ?", self._channel))
         return self._has_worked
 
     def worked(self) -> None:
@@ -108,7 +103,7 @@ class Deliveries:
         try:
             self._db.execute("DELETE FROM command WHERE at_s < ? OR at_s > ?", (now_s - keep_s, now_s + keep_s))
             done = self._db.execute("INSERT OR IGNORE INTO command VALUES (?, ?)", (command, now_s))
-        except sqlite3.Error as problem:
+        except (sqlite3.Error, UnicodeError) as problem:
             log.warning("command_not_noted", problem=str(problem))
             return False
         return done.rowcount == 1
@@ -116,11 +111,24 @@ class Deliveries:
     def close(self) -> None:
         self._db.close()
 
+    def _read(self, query: str, *values: object) -> list[tuple[Any, ...]]:
+        """Nothing where the file is damaged; it is then begun anew, since its loss only repeats messages."""
+        try:
+            return self._db.execute(query, values).fetchall()
+        except sqlite3.OperationalError as problem:
+            log.warning("deliveries_not_read", problem=str(problem))
+        except (sqlite3.DatabaseError, UnicodeError) as problem:
+            log.warning("deliveries_begun_anew", problem=type(problem).__name__)
+            self._db.close()
+            self._path.unlink(missing_ok=True)
+            self._db = _open(self._path)
+        return []
+
     def _write(self, statement: str, *values: object) -> None:
         """A full disk keeps no alert from being told."""
         try:
             self._db.execute(statement, values)
-        except sqlite3.Error as problem:
+        except (sqlite3.Error, UnicodeError) as problem:
             log.warning("delivery_not_noted", problem=str(problem))
 
 
@@ -131,7 +139,7 @@ def _open(path: Path) -> sqlite3.Connection:
     except sqlite3.OperationalError as problem:
         log.warning("deliveries_not_kept", problem=str(problem))
         return _prepared(":memory:")
-    except sqlite3.DatabaseError:
+    except (sqlite3.DatabaseError, UnicodeError):
         path.unlink()
         return _prepared(path)
 

@@ -12,6 +12,7 @@ import structlog
 from waaler.notify.asking import ask_status
 from waaler.notify.broker import (
     JSON,
+    KIND,
     SENML,
     Acknowledged,
     Away,
@@ -24,6 +25,7 @@ from waaler.notify.broker import (
     Stop,
     Up,
 )  # fmt: skip
+from waaler.notify.channels import kind_of
 from waaler.notify.commands import Commands
 from waaler.notify.deliveries import Deliveries
 from waaler.notify.outbox import Outbox
@@ -31,7 +33,7 @@ from waaler.notify.places import Places
 from waaler.notify.senml import pack
 from waaler.notify.trouble import Trouble
 from waaler.records.reader import Reader
-from waaler.records.rows import AlertRow, Outgoing, RunRow, Told
+from waaler.records.rows import LOST, AlertRow, Outgoing, RunRow, Told
 from waaler.records.schema import StoreError
 from waaler.records.times import rfc3339
 from waaler.report.history import run_object
@@ -95,15 +97,22 @@ class Follower:
         if self._commands is not None:
             self._commands.start()
         while not (isinstance(news := self._wait(), Stop) or self._must_end()):
-            self._hear(news)
-            if self._is_up and time.monotonic() >= self._next_look_s:
-                self._look()
-            elif not self._is_up and time.monotonic() >= self._next_away_s:
-                self._away("it takes the connection and never answers")
+            try:
+                self._turn(news)
+            except Exception as problem:
+                log.error("follower_failed", problem=kind_of(problem))
+                self._next_look_s = time.monotonic() + ASK_EVERY_S
         if self._commands is not None:
             self._commands.stop()
         self._connection.stop(FAREWELL_S)
         self._deliveries.close()
+
+    def _turn(self, news: News | None) -> None:
+        self._hear(news)
+        if self._is_up and time.monotonic() >= self._next_look_s:
+            self._look()
+        elif not self._is_up and time.monotonic() >= self._next_away_s:
+            self._away("it takes the connection and never answers")
 
     def _wait(self) -> News | None:
         """The next news, or None when it is time to look."""
@@ -178,7 +187,7 @@ class Follower:
             with Reader(self._places.database) as reader:
                 waiting = reader.alerts_waiting(self._deliveries.place(reader.name) or 0)
                 for alert in reader.open_alerts():
-                    if alert.alert_id not in waiting:
+                    if alert.alert_id not in waiting and KIND.fullmatch(alert.kind):
                         self._tell_alert(alert, reader.name)
         except StoreError:
             return
@@ -237,10 +246,15 @@ class Follower:
             return self._connection.publish("run", _json(told), JSON).mid
         if message.what is Told.RESOLVED:
             topic = f"alert/{message.about.kind}"
+            if not KIND.fullmatch(message.about.kind):
+                raise ValueError(LOST)
             return self._connection.publish(topic, b"", None, is_retained=True).mid
         return self._tell_alert(message.about, message.records)
 
     def _tell_alert(self, alert: AlertRow, records: str) -> int:
+        """Raises ValueError for one whose name is no part of a topic any more."""
+        if not KIND.fullmatch(alert.kind):
+            raise ValueError(LOST)
         told = {
             "id": f"{records}-alert-{alert.alert_id}",
             "turn": _turn(alert),

@@ -7,7 +7,7 @@ import structlog
 
 from waaler.notify.deliveries import Deliveries
 from waaler.records.reader import Reader
-from waaler.records.rows import Outgoing
+from waaler.records.rows import LOST, Outgoing, Unread
 from waaler.records.schema import StoreError
 
 __all__ = ["Outbox", "signature"]
@@ -93,6 +93,8 @@ class Outbox:
         self._is_behind = len(waiting) == max(room, 0)
         for message in waiting:
             try:
+                if isinstance(message, Unread):
+                    raise ValueError(LOST)
                 self._in_flight[self._send(message)] = message.number
             except ValueError as problem:
                 self._park(message.number, str(problem))

@@ -11,6 +11,7 @@ __all__ = ["Trouble"]
 
 AFTER_S = 3600.0
 AFTER_NEVER_S = 3000.0
+ROUNDING_S = 0.01
 AGAIN_S = 600.0
 """How soon the daemon is told again, where it did not take it."""
 
@@ -39,7 +40,8 @@ class Trouble:
         if self._since_s is None or self._told is True:
             return inf
         failed_s = now_s - self._since_s
-        return min((after_s - failed_s for after_s in (AFTER_NEVER_S, AFTER_S) if after_s > failed_s), default=inf)
+        waits = [after_s - failed_s for after_s in (AFTER_NEVER_S, AFTER_S) if after_s > failed_s]
+        return min(waits, default=inf) + ROUNDING_S
 
     def worked(self, now_s: float) -> None:
         """The first time it is told in any case: a former notifier may have said otherwise."""

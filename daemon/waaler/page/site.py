@@ -23,6 +23,7 @@ from waaler.records.schema import StoreError
 from waaler.report.history import COLUMNS, csv_row
 from waaler.report.look import LOOK
 from waaler.report.metrics import CONTENT_TYPE, metrics
+from waaler.visible import one_line
 
 __all__ = ["Answer", "Rules", "Site"]
 
@@ -65,6 +66,10 @@ class Answer:
     headers: tuple[tuple[str, str], ...] = ()
 
 
+class BadQuestion(ValueError):
+    """What the address asks for makes no sense; says what to write."""
+
+
 class Site:
     """watches: the beds. clock: wall time, seconds since 1970 UTC."""
 
@@ -100,8 +105,13 @@ class Site:
             return self._answer(environ)
         except StoreError as problem:
             return _said("503 Service Unavailable", str(problem))
-        except ValueError as problem:
+        except BadQuestion as problem:
             return _said("400 Bad Request", str(problem))
+        except Exception as problem:
+            errors = environ.get("wsgi.errors")
+            if errors is not None:
+                errors.write(f"a page failed: {one_line(environ.get('PATH_INFO', ''))}: {type(problem).__name__}\n")
+            return _said("500 Internal Server Error", "this page cannot be made; the others can")
 
     def _answer(self, environ: dict[str, Any]) -> Answer:
         path = environ.get("PATH_INFO", "/").lstrip("/")
@@ -163,20 +173,20 @@ def _host(given: str) -> str:
 
 
 def _chosen(query: str, today: date) -> views.Chosen:
-    """What a query asks for. Raises ValueError with what is wrong."""
+    """What a query asks for. Raises BadQuestion with what is wrong."""
     if len(query) > MOST_QUERY:
-        raise ValueError("the address is too long")
+        raise BadQuestion("the address is too long")
     given = {name: values[-1] for name, values in parse_qs(query).items()}
     until = _day(given.get("until"), today)
     since = _day(given.get("since"), until - PERIOD + timedelta(days=1))
     if not timedelta(0) <= until - since <= LONGEST:
-        raise ValueError("choose at most a year, the first day first; `waaler history --export` copies everything")
+        raise BadQuestion("choose at most a year, the first day first; `waaler history --export` copies everything")
     page = given.get("page", "1")
     if not re.fullmatch(r"[1-9]\d{0,3}", page):
-        raise ValueError("pages are numbers from 1")
+        raise BadQuestion("pages are numbers from 1")
     outcome = given.get("outcome") or None
     if outcome is not None and outcome not in list(Outcome):
-        raise ValueError("no run ends so")
+        raise BadQuestion("no run ends so")
     return views.Chosen(since, until, None if outcome is None else Outcome(outcome), int(page))
 
 
@@ -186,9 +196,9 @@ def _day(text: str | None, otherwise: date) -> date:
     try:
         day = date.fromisoformat(text)
     except ValueError:
-        raise ValueError("write a day such as 2026-06-21") from None
+        raise BadQuestion("write a day such as 2026-06-21") from None
     if not 1970 < day.year < 2200:
-        raise ValueError("write a day of these years")
+        raise BadQuestion("write a day of these years")
     return day
 
 

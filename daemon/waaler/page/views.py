@@ -12,6 +12,7 @@ from waaler.records.reader import Reader
 from waaler.records.rows import AlertRow, RunRow
 from waaler.records.schema import StoreError
 from waaler.report.bed import Bed
+from waaler.report.history import unread_words
 from waaler.report.markup import Markup, join, tag
 from waaler.report.parts import (
     day_figure,
@@ -54,10 +55,20 @@ def home_page(beds: Sequence[Shown], now_s: float) -> str:
     if len(beds) == 1:
         return bed_page(beds[0], now_s, "", 1)
     links = Links("")
-    parts = [tag("section", tag("h2", tag("a", s.bed.title, href=links.bed(s.bed.id))), _now(s, links, now_s))
-             for s in beds]  # fmt: skip
+    parts = [
+        tag("section", tag("h2", tag("a", s.bed.title, href=links.bed(s.bed.id))), _one_of_many(s, links, now_s))
+        for s in beds
+    ]
     told = f"Told {day_and_clock(now_s, beds[0].bed.zone)}." if beds else ""
     return whole("All beds", links, [], told, tag("div", parts, id="live", data_from="./"))
+
+
+def _one_of_many(shown: Shown, links: Links, now_s: float) -> Markup:
+    """Whatever is wrong with one bed's records, the others are shown."""
+    try:
+        return _now(shown, links, now_s)
+    except Exception as problem:
+        return tag("p", f"This bed cannot be shown ({type(problem).__name__}).", class_="alarm")
 
 
 def bed_page(shown: Shown, now_s: float, path: str, count: int) -> str:
@@ -74,6 +85,7 @@ def history_page(shown: Shown, chosen: Chosen, now_s: float, count: int) -> str:
     with Reader(shown.records) as reader:
         since_s, until_s = chosen.span(bed)
         rows = reader.newest_runs(since_s, until_s, chosen.outcome, ROWS + 1, ROWS * (chosen.number - 1))
+        unread = reader.unread
     heads = ("When", "What", "Why", "Ran")
     told = f"Runs, skips and refusals, {chosen.since:%-d %b %Y} to {chosen.until:%-d %b %Y}, the latest first"
     found = table(told, heads, [_run_row(bed, links, run) for run in rows[:ROWS]], numbers=1)
@@ -83,6 +95,7 @@ def history_page(shown: Shown, chosen: Chosen, now_s: float, count: int) -> str:
         [*_home(links, bed, count), ("As CSV for a spreadsheet", _query(chosen, "history.csv"))],
         _told(bed, now_s),
         _filter(chosen),
+        _left_out(unread),
         found if rows else tag("p", "Nothing ran, and nothing was due, in this period."),
         _pages(chosen, len(rows) > ROWS),
     )
@@ -120,9 +133,11 @@ def _now(shown: Shown, links: Links, now_s: float) -> Markup:
             day = datetime.fromtimestamp(now_s, UTC).astimezone(bed.zone).date()
             span = day_span(bed, day)
             runs = reader.runs(span.begin_s, span.end_s)
+            unread = reader.unread
     except StoreError as problem:
         return tag("p", str(problem), class_="alarm")
     return join(
+        _left_out(unread),
         None if shown.problem is None else tag("p", "The file has a fault, the last accepted one is shown: ",
                                                shown.problem.splitlines()[0], class_="alarm"),
         tag("p", tag("strong", now.state), ", ", now.detail, class_="verdict alarm" if now.is_alarm else "verdict",
@@ -132,6 +147,10 @@ def _now(shown: Shown, links: Links, now_s: float) -> Markup:
         day_figure(bed, day, runs, now_s, f"Today, {day:%A %-d %B}"),
         tag("ul", [_today(bed, links, run) for run in runs], class_="today") if runs else None,
     )  # fmt: skip
+
+
+def _left_out(unread: int) -> Markup | None:
+    return tag("p", f"{unread_words(unread)}.", class_="alarm") if unread else None
 
 
 def _alerts(now: Now) -> Markup | None:
@@ -150,7 +169,7 @@ def _alerts(now: Now) -> Markup | None:
 def _lines(alert: AlertRow) -> list[object]:
     """One line for each thing to know, and who took it on."""
     taken = [] if alert.acknowledged_by is None else [f"Acknowledged by {alert.acknowledged_by}."]
-    first, *others = [*alert.text.splitlines(), *taken]
+    first, *others = [*(alert.text.splitlines() or ["(no words)"]), *taken]
     return [first, *(part for line in others for part in (tag("br"), line))]
 
 

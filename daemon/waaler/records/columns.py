@@ -1,8 +1,12 @@
-"""What the reader asks for of each table, and the rows that it makes of the answers."""
+"""What the reader asks for of each table, and the rows that it makes of the answers.
+
+A row that was damaged on the disk raises ValueError, TypeError or KeyError here: nobody above has to doubt one.
+"""
 
 import json
 from datetime import date
 from functools import lru_cache
+from math import isfinite
 from typing import Any
 
 from waaler.core.facts import Amount, Cause, Outcome, Severity
@@ -10,7 +14,10 @@ from waaler.guard.messages import Trip
 from waaler.plan.types import CycleKey
 from waaler.records.rows import AlertRow, DeedRow, RunRow, SampleRow, TripRow
 
-__all__ = ["ALERT", "DEED", "RUN", "TRIP", "alert_row", "deed_row", "run_row", "sample_row", "trip_row"]
+__all__ = [
+    "ALERT", "DEED", "RUN", "TRIP", "alert_row", "deed_row", "moment", "run_row", "sample_row",
+    "total_row", "trip_row",
+]  # fmt: skip
 
 RUN = (
     "run.id, run.when_s, run.cause, run.asked_s, run.planned_s, run.reason, run.day, run.window, run.n,"
@@ -22,18 +29,90 @@ ALERT = (
     " alert.reminders, alert.person, alert.acknowledged_by"
 )
 DEED = (
-    "SELECT wall_s, what, text, by, until_wall_s, (SELECT json_group_array(json_array(name, value, unit))"
+    "id, wall_s, what, text, by, until_wall_s, (SELECT json_group_array(json_array(name, value, unit))"
     " FROM amount WHERE amount.deed = deed.id)"
 )
-TRIP = "SELECT trip, reason, is_locked, began_wall_s, over_wall_s, by FROM trip"
+TRIP = "id, trip, reason, is_locked, began_wall_s, over_wall_s, by"
 
 CAUSES = {cause.value: cause for cause in Cause}
 OUTCOMES: dict[str | None, Outcome | None] = {None: None, **{outcome.value: outcome for outcome in Outcome}}
+EARLIEST_S, LATEST_S = -86_400.0, 7_258_118_400.0
+"""Wall times, from a day before 1970 to 2200: what every calendar of ours can tell."""
+
+MOST = 1e9
+"""Of a count, a length in seconds, or an amount: more was never meant."""
+
+Kinds = tuple[frozenset[type], ...]
+
+
+def _kinds(letters: str) -> Kinds:
+    """i a whole number, f a number, t text; capital: or nothing."""
+    known = {"i": int, "f": float, "t": str}
+    return tuple(
+        frozenset({known[letter.lower()]} | ({type(None)} if letter.isupper() else set())) for letter in letters
+    )
+
+
+RUN_KINDS = _kinds("iftfftTTIFiiTfiFFTFFT")
+ALERT_KINDS = _kinds("itttifFiiT")
+DEED_KINDS = _kinds("ifttTFt")
+TRIP_KINDS = _kinds("ittifFT")
+_seen: set[tuple[int, tuple[type, ...]]] = set()
+"""Kinds of rows that were found right: there are few, and a long history asks thousands of times."""
+
+
+def _check(row: tuple[Any, ...], kinds: Kinds) -> None:
+    found = tuple(map(type, row))
+    if (id(kinds), found) in _seen:
+        return
+    if len(found) != len(kinds) or not all(kind in allowed for kind, allowed in zip(found, kinds, strict=True)):
+        raise TypeError(f"a row of other kinds: {found}")
+    _seen.add((id(kinds), found))
+
+
+def _moments(*walls_s: float | None) -> None:
+    for wall_s in walls_s:
+        if wall_s is not None and not EARLIEST_S <= wall_s <= LATEST_S:
+            raise ValueError(f"{wall_s} is no time")
+
+
+def _counts(*values: float | None) -> None:
+    for value in values:
+        if value is not None and not -MOST <= value <= MOST:
+            raise ValueError(f"{value} is no count or length")
+
+
+def number(value: object) -> float | None:
+    """A finite number; None for nothing. Raises ValueError for anything else."""
+    if value is None:
+        return None
+    if not isinstance(value, int | float) or not isfinite(value):
+        raise ValueError(f"{value!r} is no number")
+    return float(value)
+
+
+def moment(value: object) -> float | None:
+    """A wall time; None for nothing. Raises ValueError for anything else."""
+    wall_s = number(value)
+    _moments(wall_s)
+    return wall_s
+
+
+def total_row(row: tuple[Any, ...]) -> tuple[str, int, float]:
+    """How runs ended, how many did, and the seconds of the pump."""
+    outcome, count, seconds = row
+    found = number(seconds)
+    if outcome not in OUTCOMES or found is None:
+        raise ValueError("a total of nothing that is known")
+    return str(outcome), int(count), found
 
 
 def run_row(row: tuple[Any, ...]) -> RunRow:
+    _check(row, RUN_KINDS)
     run_id, when_s, cause, asked_s, planned_s, reason, day, window, n, planned_at_s, pulse, pulses, by, *rest = row
     decided_at_s, is_sure, started_at_s, granted_s, outcome, ended_at_s, actual_s, result_reason = rest
+    _moments(when_s, planned_at_s, decided_at_s, started_at_s, ended_at_s)
+    _counts(asked_s, planned_s, granted_s, actual_s, pulse, pulses)
     return RunRow(
         run_id,
         when_s,
@@ -41,7 +120,7 @@ def run_row(row: tuple[Any, ...]) -> RunRow:
         asked_s,
         planned_s,
         reason,
-        None if day is None else CycleKey(planned_at_s, window, _day(day), n),
+        None if day is None else _key(planned_at_s, window, day, n),
         pulse,
         pulses,
         by,
@@ -56,26 +135,58 @@ def run_row(row: tuple[Any, ...]) -> RunRow:
     )
 
 
+def _key(planned_at_s: float | None, window: str | None, day: str, n: int | None) -> CycleKey:
+    if planned_at_s is None or window is None or n is None:
+        raise ValueError("a cycle without its instant, window or number")
+    return CycleKey(planned_at_s, window, _day(day), n)
+
+
 @lru_cache(maxsize=512)
 def _day(text: str) -> date:
     return date.fromisoformat(text)
 
 
 def alert_row(row: tuple[Any, ...]) -> AlertRow:
-    alert_id, kind, severity, *rest = row
-    return AlertRow(alert_id, kind, Severity(severity), *rest)
+    """One whose severity cannot be read is urgent: somebody has to look."""
+    _check(row, ALERT_KINDS)
+    alert_id, kind, severity, text, times, raised_at_s, resolved_at_s, reminders, person, acknowledged_by = row
+    _moments(raised_at_s, resolved_at_s)
+    _counts(times, reminders, person)
+    known = Severity(severity) if severity in list(Severity) else Severity.URGENT
+    return AlertRow(
+        alert_id, kind, known, text, times, raised_at_s, resolved_at_s, reminders, max(0, person), acknowledged_by
+    )
 
 
 def deed_row(row: tuple[Any, ...]) -> DeedRow:
-    at_s, what, text, by, until_s, amounts = row
-    return DeedRow(at_s, what, text, by, until_s, tuple(Amount(*amount) for amount in json.loads(amounts)))
+    _check(row, DEED_KINDS)
+    _, at_s, what, text, by, until_s, amounts = row
+    _moments(at_s, until_s)
+    return DeedRow(at_s, what, text, by, until_s, tuple(_amount(*amount) for amount in json.loads(amounts)))
+
+
+def _amount(name: object, value: object, unit: object) -> Amount:
+    found = number(value)
+    _counts(found)
+    if not isinstance(name, str) or not isinstance(unit, str) or found is None:
+        raise ValueError("an amount without name, value or unit")
+    return Amount(name, found, unit)
 
 
 def trip_row(row: tuple[Any, ...]) -> TripRow:
-    trip, reason, is_locked, *moments = row
-    return TripRow(Trip(trip), reason, bool(is_locked), *moments)
+    _check(row, TRIP_KINDS)
+    _, trip, reason, is_locked, began_at_s, over_at_s, by = row
+    _moments(began_at_s, over_at_s)
+    return TripRow(Trip(trip), reason, bool(is_locked), began_at_s, over_at_s, by)
 
 
 def sample_row(row: tuple[Any, ...]) -> SampleRow:
     name, unit, at_s, minutes, *milli = row
-    return SampleRow(name, unit, at_s, minutes, *(value / 1000 for value in milli))
+    if not isinstance(name, str) or not isinstance(unit, str) or not isinstance(at_s, int):
+        raise TypeError("a sample without sensor or time")
+    _moments(at_s)
+    mean, least, most = (number(value / 1000) for value in milli)
+    _counts(minutes, mean, least, most)
+    if mean is None or least is None or most is None:
+        raise ValueError("a sample without a value")
+    return SampleRow(name, unit, at_s, minutes, mean, least, most)

@@ -2,6 +2,7 @@
 
 import sqlite3
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from enum import Enum
 from math import ceil
 from pathlib import Path
@@ -9,14 +10,28 @@ from types import TracebackType
 from typing import Any, TypeVar
 
 from waaler.core.facts import Outcome
-from waaler.records.columns import ALERT, DEED, RUN, TRIP, alert_row, deed_row, run_row, sample_row, trip_row
-from waaler.records.rows import AlertRow, DeedRow, Outgoing, RunRow, SampleRow, Told, TripRow
+from waaler.records.careful import BROKEN, Careful, Select
+from waaler.records.columns import (
+    ALERT,
+    DEED,
+    RUN,
+    TRIP,
+    alert_row,
+    deed_row,
+    moment,
+    run_row,
+    sample_row,
+    total_row,
+    trip_row,
+)  # fmt: skip
+from waaler.records.rows import AlertRow, DeedRow, Outgoing, RunRow, SampleRow, Told, TripRow, Unread
 from waaler.records.schema import NoRecords, StoreError, refuse_newer
 
 __all__ = ["Reader", "Step", "Table", "connect"]
 
 BUSY_S = 2.0
 PAGE_ROWS = 5000
+A_FEW = 20
 Row = TypeVar("Row")
 
 
@@ -56,14 +71,29 @@ class Reader:
         self._path = path
         try:
             self._db = connect(path)
-        except sqlite3.Error as problem:
+        except BROKEN as problem:
             raise StoreError(f"{path}: cannot be read as records: {problem}") from problem
         try:
             refuse_newer(self._db, path)
-            self.name = str(self._all(lambda row: row[0], "SELECT records FROM name")[0])
+            self._ask = Careful(self._db, path)
+            self.name = self._name()
+        except BROKEN as problem:
+            self._db.close()
+            raise StoreError(f"{path}: cannot be read as records: {problem}") from problem
         except StoreError:
             self._db.close()
             raise
+
+    @property
+    def unread(self) -> int:
+        """How many rows could not be read so far; what was told left them out."""
+        return len(self._ask.unread)
+
+    def _name(self) -> str:
+        rows = self._ask.all("SELECT records FROM name")
+        if not rows:
+            raise StoreError(f"{self._path}: cannot be read as records: they have no name")
+        return str(rows[0][0])
 
     def __enter__(self) -> "Reader":
         return self
@@ -75,80 +105,63 @@ class Reader:
 
     def runs(self, since_s: float, until_s: float) -> list[RunRow]:
         """Runs, skips, refusals and missed cycles of a period, oldest first."""
-        return self._all(
-            run_row, f"SELECT {RUN} FROM run WHERE when_s >= ? AND when_s < ? ORDER BY when_s, id", since_s, until_s
-        )
+        period = Select(RUN, "run", "when_s >= ? AND when_s < ?", "when_s")
+        return self._ask.rows(run_row, period, since_s, until_s)
 
     def newest_runs(
         self, since_s: float, until_s: float, outcome: Outcome | None, most: int, leave_out: int
     ) -> list[RunRow]:
         """A page of a period's runs, newest first: `most` of them after those left out; outcome None takes all."""
-        chosen, values = ("", ()) if outcome is None else ("AND outcome = ?", (outcome.value,))
-        return self._all(
-            run_row,
-            f"SELECT {RUN} FROM run WHERE when_s >= ? AND when_s < ? {chosen}"
-            " ORDER BY when_s DESC, id DESC LIMIT ? OFFSET ?",
-            since_s,
-            until_s,
-            *values,
-            most,
-            leave_out,
-        )
+        chosen, values = ("", ()) if outcome is None else (" AND outcome = ?", (outcome.value,))
+        where = f"when_s >= ? AND when_s < ?{chosen}"
+        page = Select(RUN, "run", where, "when_s", is_newest_first=True, most=most, leave_out=leave_out)
+        return self._ask.rows(run_row, page, since_s, until_s, *values)
 
     def alerts(self, since_s: float, until_s: float) -> list[AlertRow]:
         """Alerts that were raised in a period, oldest first."""
-        return self._all(
-            alert_row,
-            f"SELECT {ALERT} FROM alert WHERE raised_wall_s >= ? AND raised_wall_s < ? ORDER BY raised_wall_s, id",
-            since_s,
-            until_s,
-        )
+        period = Select(ALERT, "alert", "raised_wall_s >= ? AND raised_wall_s < ?", "raised_wall_s")
+        return self._ask.rows(alert_row, period, since_s, until_s)
 
     def open_alerts(self) -> list[AlertRow]:
         """Alerts that stand now, oldest first."""
-        return self._all(alert_row, f"SELECT {ALERT} FROM alert WHERE resolved_wall_s IS NULL ORDER BY id")
+        return self._ask.rows(alert_row, Select(ALERT, "alert", "resolved_wall_s IS NULL"))
 
     def deeds(self, since_s: float, until_s: float) -> list[DeedRow]:
         """What was done in a period, oldest first."""
-        return self._all(
-            deed_row, f"{DEED} FROM deed WHERE wall_s >= ? AND wall_s < ? ORDER BY wall_s, id", since_s, until_s
+        return self._ask.rows(
+            deed_row, Select(DEED, "deed", "wall_s >= ? AND wall_s < ?", "wall_s"), since_s, until_s
         )
 
     def last_deed(self, *whats: str) -> DeedRow | None:
         """The latest of these kinds, None without any."""
-        marks = ", ".join("?" * len(whats))
-        rows = self._all(deed_row, f"{DEED} FROM deed WHERE what IN ({marks}) ORDER BY id DESC LIMIT 1", *whats)
-        return rows[0] if rows else None
+        where = f"what IN ({', '.join('?' * len(whats))})"
+        return self._first(deed_row, Select(DEED, "deed", where, is_newest_first=True), *whats)
 
     def trips(self, since_s: float, until_s: float) -> list[TripRow]:
         """Trips that began in a period, oldest first."""
-        return self._all(
-            trip_row,
-            f"{TRIP} WHERE began_wall_s >= ? AND began_wall_s < ? ORDER BY began_wall_s, id",
-            since_s,
-            until_s,
-        )
+        period = Select(TRIP, "trip", "began_wall_s >= ? AND began_wall_s < ?", "began_wall_s")
+        return self._ask.rows(trip_row, period, since_s, until_s)
 
     def open_trips(self) -> list[TripRow]:
         """Trips that stand now, oldest first."""
-        return self._all(trip_row, f"{TRIP} WHERE over_wall_s IS NULL ORDER BY id")
+        return self._ask.rows(trip_row, Select(TRIP, "trip", "over_wall_s IS NULL"))
 
     def run(self, number: int) -> RunRow | None:
         """One run by its number."""
-        rows = self._all(run_row, f"SELECT {RUN} FROM run WHERE id = ?", number)
-        return rows[0] if rows else None
+        return self._first(run_row, Select(RUN, "run", "id = ?"), number)
 
     def run_in_progress(self) -> RunRow | None:
         """The run that was granted and has no end yet."""
-        rows = self._all(
-            run_row,
-            f"SELECT {RUN} FROM run WHERE outcome IS NULL AND started_wall_s IS NOT NULL ORDER BY id DESC LIMIT 1",
-        )
-        return rows[0] if rows else None
+        where = "outcome IS NULL AND started_wall_s IS NOT NULL"
+        return self._first(run_row, Select(RUN, "run", where, is_newest_first=True))
 
     def last_full(self) -> RunRow | None:
         """The latest run that ran its time."""
-        rows = self._all(run_row, f"SELECT {RUN} FROM run WHERE outcome = 'done' ORDER BY when_s DESC LIMIT 1")
+        return self._first(run_row, Select(RUN, "run", "outcome = 'done'", "when_s", is_newest_first=True))
+
+    def _first(self, make: Callable[[tuple[Any, ...]], Row], select: Select, *values: object) -> Row | None:
+        """Of a few, so that a damaged one does not hide the one behind it."""
+        rows = self._ask.rows(make, replace(select, most=A_FEW), *values)
         return rows[0] if rows else None
 
     def samples(
@@ -160,8 +173,7 @@ class Reader:
         """
         table, column, seconds = step.value
         minutes = "1" if step is Step.MINUTE else "minutes"
-        return self._all(
-            sample_row,
+        found = self._ask.all(
             f"SELECT name, unit, {column} / {bundle} * {bundle * seconds}, sum({minutes}),"
             f" 1.0 * sum(mean_milli * {minutes}) / sum({minutes}), min(least_milli), max(most_milli)"
             f" FROM {table} JOIN sensor ON sensor.id = sensor WHERE {column} >= ? AND {column} < ?"
@@ -169,6 +181,7 @@ class Reader:
             ceil(since_s / seconds),
             ceil(until_s / seconds),
         )
+        return self._ask.made(sample_row, found, table)
 
     def coverage(self, since_s: float, until_s: float, step: Step = Step.TEN_MINUTES) -> list[SampleRow]:
         """Each sensor over the whole period in one row; minutes: of the steps in which it gave any reading.
@@ -176,8 +189,7 @@ class Reader:
         at_s: the last of these steps.
         """
         table, column, seconds = step.value
-        return self._all(
-            sample_row,
+        found = self._ask.all(
             f"SELECT name, unit, max({column}) * {seconds}, count(*) * {seconds // 60},"
             f" 1.0 * sum(mean_milli * minutes) / sum(minutes), min(least_milli), max(most_milli)"
             f" FROM {table} JOIN sensor ON sensor.id = sensor WHERE {column} >= ? AND {column} < ?"
@@ -185,17 +197,12 @@ class Reader:
             ceil(since_s / seconds),
             ceil(until_s / seconds),
         )
+        return self._ask.made(sample_row, found, table)
 
     def deeds_of(self, since_s: float, until_s: float, *whats: str) -> list[DeedRow]:
         """Deeds of these kinds in a period, oldest first."""
-        marks = ", ".join("?" * len(whats))
-        return self._all(
-            deed_row,
-            f"{DEED} FROM deed WHERE wall_s >= ? AND wall_s < ? AND what IN ({marks}) ORDER BY wall_s, id",
-            since_s,
-            until_s,
-            *whats,
-        )
+        where = f"wall_s >= ? AND wall_s < ? AND what IN ({', '.join('?' * len(whats))})"
+        return self._ask.rows(deed_row, Select(DEED, "deed", where, "wall_s"), since_s, until_s, *whats)
 
     def alerts_of(self, kind: str, since_s: float, until_s: float) -> list[AlertRow]:
         """Alerts of one kind that were raised in a period, oldest first."""
@@ -203,77 +210,97 @@ class Reader:
 
     def alive_s(self) -> float | None:
         """The wall time at which the daemon last noted that it lived; None where its clock was never sure."""
-        rows = self._all(
-            lambda row: row[0], "SELECT last_long_s + sure_offset_s FROM boot ORDER BY id DESC LIMIT 1"
-        )
-        return None if not rows else rows[0]
+        return self._moment("SELECT last_long_s + sure_offset_s FROM boot ORDER BY id DESC LIMIT 1")
 
     def latest_s(self) -> float | None:
         """The wall time of the last run in the history, None without any."""
-        latest: float | None = self._all(lambda row: row[0], "SELECT max(when_s) FROM run")[0]
-        return latest
+        return self._moment("SELECT max(when_s) FROM run")
+
+    def _moment(self, query: str) -> float | None:
+        """One wall time, None for nothing and for nonsense."""
+        moments = self._ask.made(lambda row: moment(row[0]), self._ask.all(query), "moment")
+        return moments[0] if moments else None
 
     def columns(self, table: Table) -> list[str]:
         """The table's columns in their order."""
-        return self._all(lambda row: str(row[0]), "SELECT name FROM pragma_table_info(?)", table.value)
+        return [str(row[0]) for row in self._ask.all("SELECT name FROM pragma_table_info(?)", table.value)]
 
     def pages(self, table: Table) -> Iterator[list[tuple[Any, ...]]]:
-        """All rows by their key, some thousand at a time; between two no transaction is open."""
-        keys = self._all(
-            lambda row: str(row[0]), "SELECT name FROM pragma_table_info(?) WHERE pk ORDER BY pk", table.value
-        )
+        """All rows by their key, some thousand at a time; between two no transaction is open.
+
+        Behind damage that ends the order of the keys nothing more is told; it is counted.
+        """
+        keys = [
+            str(row[0])
+            for row in self._ask.all("SELECT name FROM pragma_table_info(?) WHERE pk ORDER BY pk", table.value)
+        ]
         key, columns = ", ".join(keys), self.columns(table)
         at = [columns.index(name) for name in keys]
-        query = f"SELECT * FROM {table.value} {{}} ORDER BY {key} LIMIT {PAGE_ROWS}"
-        rows = self._all(tuple, query.format(""))
+        first = f"SELECT * FROM {table.value} ORDER BY {key} LIMIT {PAGE_ROWS}"
+        more = first.replace(" ORDER", f" WHERE ({key}) > ({', '.join('?' * len(keys))}) ORDER")
+        rows, before = self._page(first, table), None
         while rows:
             yield rows
-            marks = ", ".join("?" * len(keys))
-            rows = self._all(tuple, query.format(f"WHERE ({key}) > ({marks})"), *(rows[-1][n] for n in at))
+            last = tuple(rows[-1][n] for n in at)
+            if not _is_behind(before, last):
+                self._ask.unread.add((table.value, str(last)))
+                return
+            rows, before = self._page(more, table, *last), last
 
-    def after(self, number: int, most: int) -> list[Outgoing]:
+    def _page(self, query: str, table: Table, *values: object) -> list[tuple[Any, ...]]:
+        try:
+            return self._ask.all(query, *values)
+        except StoreError as problem:
+            self._ask.unread.add((table.value, str(problem)))
+            return []
+
+    def after(self, number: int, most: int) -> list[Outgoing | Unread]:
         """At most so many messages that came after this one, in their order."""
-        rows = self._all(
-            lambda row: row, "SELECT id, what, ref FROM outbox WHERE id > ? ORDER BY id LIMIT ?", number, most
-        )
+        waiting = Select("id, what, ref", "outbox", "id > ?", most=most)
+        rows = self._ask.rows(lambda row: row, waiting, number)
         return [self._outgoing(*row) for row in rows]
 
-    def message(self, number: int) -> Outgoing | None:
+    def message(self, number: int) -> Outgoing | Unread | None:
         """One message; None for one that is no longer kept."""
-        rows = self._all(lambda row: row, "SELECT id, what, ref FROM outbox WHERE id = ?", number)
+        rows = self._ask.rows(lambda row: row, Select("id, what, ref", "outbox", "id = ?"), number)
         return self._outgoing(*rows[0]) if rows else None
 
     def totals(self) -> list[tuple[str, int, float]]:
         """Of all runs that ended: how, how many, and the seconds that the pump was on."""
         query = "SELECT outcome, count(*), sum(actual_s) FROM run WHERE outcome IS NOT NULL GROUP BY 1 ORDER BY 1"
-        return self._all(lambda row: (str(row[0]), int(row[1]), float(row[2])), query)
+        return self._ask.made(total_row, self._ask.all(query), "total")
 
     def alerts_waiting(self, number: int) -> set[int]:
         """The alerts of which messages came after this one."""
         query = "SELECT DISTINCT ref FROM outbox WHERE id > ? AND what <> 'run'"
-        return set(self._all(lambda row: int(row[0]), query, number))
+        return {row[0] for row in self._ask.all(query, number) if isinstance(row[0], int)}
 
     def waiting(self, number: int) -> int:
         """How many messages came after this one."""
-        return int(self._all(lambda row: row[0], "SELECT count(*) FROM outbox WHERE id > ?", number)[0])
+        return int(self._ask.all("SELECT count(*) FROM outbox WHERE id > ?", number)[0][0])
 
     def last_before(self, wall_s: float) -> int:
         """The number of the last message written before a wall time; 0 if there is none."""
         query = "SELECT coalesce(max(id), 0) FROM outbox WHERE wall_s < ?"
-        return int(self._all(lambda row: row[0], query, wall_s)[0])
+        return int(self._ask.all(query, wall_s)[0][0])
 
-    def _outgoing(self, number: int, what: str, ref: int) -> Outgoing:
+    def _outgoing(self, number: int, what: Any, ref: object) -> Outgoing | Unread:
+        """What became of a run or an alert; Unread where that is lost: what follows is told all the same."""
         if what == Told.RUN:
-            run = self._all(run_row, f"SELECT {RUN} FROM run WHERE id = ?", ref)[0]
-            return Outgoing(number, self.name, run, Told.RUN)
-        alert = self._all(alert_row, f"SELECT {ALERT} FROM alert WHERE id = ?", ref)[0]
-        return Outgoing(number, self.name, alert, Told(what))
+            run = self._first(run_row, Select(RUN, "run", "id = ?"), ref)
+            return Unread(number) if run is None else Outgoing(number, self.name, run, Told.RUN)
+        alert = self._first(alert_row, Select(ALERT, "alert", "id = ?"), ref)
+        if alert is None:
+            return Unread(number)
+        return Outgoing(number, self.name, alert, Told(what) if what in list(Told) else Told.ALERT)
 
-    def _all(self, make: Callable[[tuple[Any, ...]], Row], query: str, *values: object) -> list[Row]:
-        try:
-            return [make(row) for row in self._db.execute(query, values).fetchall()]
-        except sqlite3.Error as problem:
-            raise StoreError(f"{self._path}: cannot be read: {problem}") from problem
+
+def _is_behind(before: tuple[Any, ...] | None, last: tuple[Any, ...]) -> bool:
+    """Whether the keys still rise: a damaged tree may lead round and round."""
+    try:
+        return before is None or bool(last > before)
+    except TypeError:
+        return False
 
 
 def _is_there(path: Path) -> bool:

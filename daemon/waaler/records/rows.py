@@ -8,7 +8,11 @@ from waaler.core.facts import Amount, Cause, Outcome, Severity
 from waaler.guard.messages import Trip
 from waaler.plan.types import CycleKey
 
-__all__ = ["AlertRow", "DeedRow", "Outgoing", "RunRow", "SampleRow", "Told", "TripRow"]
+__all__ = ["LOST", "AlertRow", "DeedRow", "Outgoing", "RunRow", "SampleRow", "Told", "TripRow", "Unread"]
+
+
+LOST = "the records cannot tell it any more: they are damaged there"
+"""The reason with which an Unread message is parked."""
 
 
 class Told(StrEnum):
@@ -122,6 +126,13 @@ class SampleRow:
     mean: float
     least: float
     most: float
+
+
+@dataclass(frozen=True, slots=True)
+class Unread:
+    """A message that waits, and of which the records cannot tell any more. number: as of an Outgoing."""
+
+    number: int
 
 
 @dataclass(frozen=True, slots=True)

@@ -93,14 +93,23 @@ def meaning(table: Table, column: str) -> str:
         return told[column]
     if table.value.startswith("sample"):
         return SAMPLES[column]
-    moment, ending = next((column.removesuffix(f"_{e}"), e) for e in MOMENTS if column.endswith(f"_{e}"))
-    return f"{moment}: {MOMENTS[ending]}"
+    endings = [ending for ending in MOMENTS if column.endswith(f"_{ending}")]
+    if not endings:
+        raise KeyError(column)
+    return f"{column.removesuffix(f'_{endings[0]}')}: {MOMENTS[endings[0]]}"
 
 
 def _about(table: Table, columns: Sequence[str], rows: int) -> str:
-    wide = max(map(len, columns))
-    lines = [f"{table.value}.csv, {rows} rows", *(f"  {c:<{wide}}  {meaning(table, c)}" for c in columns)]
+    wide = max(map(len, columns), default=0)
+    lines = [f"{table.value}.csv, {rows} rows", *(f"  {c:<{wide}}  {_told(table, c)}" for c in columns)]
     return "\n".join(lines)
+
+
+def _told(table: Table, column: str) -> str:
+    try:
+        return meaning(table, column)
+    except KeyError:
+        return "not known: the records are damaged here"
 
 
 def _write(archive: zipfile.ZipFile, reader: Reader, table: Table, columns: Sequence[str]) -> int:

@@ -27,6 +27,7 @@ __all__ = [
     "days_between",
     "read_history",
     "run_object",
+    "unread_words",
 ]
 
 Paint = Callable[[str, str], str]
@@ -54,10 +55,13 @@ def plain(word: str, what: str) -> str:  # noqa: ARG001
 
 @dataclass(frozen=True, slots=True)
 class History:
+    """unread: rows of the records that could not be read, and are left out."""
+
     zone: ZoneInfo
     runs: list[RunRow]
     alerts: list[AlertRow]
     deeds: list[DeedRow]
+    unread: int = 0
 
     @property
     def totals(self) -> list[DayTotal]:
@@ -66,9 +70,9 @@ class History:
 
 def read_history(reader: Reader, since_s: float, until_s: float, zone: ZoneInfo) -> History:
     """Everything of a period, oldest first."""
-    return History(
-        zone, reader.runs(since_s, until_s), reader.alerts(since_s, until_s), reader.deeds(since_s, until_s)
-    )
+    runs, alerts = reader.runs(since_s, until_s), reader.alerts(since_s, until_s)
+    deeds = reader.deeds(since_s, until_s)
+    return History(zone, runs, alerts, deeds, reader.unread)
 
 
 # --- for people ---------------------------------------------------------------------------------
@@ -86,7 +90,14 @@ def as_text(history: History, moisture: Mapping[date, str] | None = None, paint:
         rows = [text for when_s, text in entries if local(when_s, history.zone).date() == day]
         lines += [paint(f"{day:%A %d %B %Y}", "day"), HEAD, *rows, _total_line(totals.get(day))]
         lines += [f"  moisture {moisture[day]}", ""] if moisture and day in moisture else [""]
-    return "\n".join(lines) if lines else "nothing ran, and nothing was due, in this period\n"
+    told = "\n".join(lines) if lines else "nothing ran, and nothing was due, in this period\n"
+    return told + (f"\n{unread_words(history.unread)}\n" if history.unread else "")
+
+
+def unread_words(count: int) -> str:
+    """Why something may be missing; count: of rows that could not be read."""
+    rows = "1 row of the records" if count == 1 else f"{count} rows of the records"
+    return f"{rows} cannot be read any more and {'is' if count == 1 else 'are'} left out: look at the card"
 
 
 def _entries(history: History, paint: Paint) -> Iterator[tuple[float, str]]:
@@ -169,6 +180,7 @@ def as_object(history: History, days: list[date]) -> dict[str, Any]:
         "runs": [run_object(run, history.zone) for run in history.runs],
         "alerts": [_alert_object(alert, history.zone) for alert in history.alerts],
         "deeds": [_deed_object(deed, history.zone) for deed in history.deeds],
+        "unread_rows": history.unread,
         "days": [_total_object(totals.get(day, DayTotal(day, {}, 0, 0.0))) for day in days],
     }
 

@@ -52,6 +52,7 @@ class _Families:
     def __init__(self) -> None:
         self.bed = _Family("waaler_bed", "info", "The bed and what people call it.")
         self.readable = _Family("waaler_records_readable", "gauge", "1 if the bed's records can be read.")
+        self.unread = _Family("waaler_records_unread_rows", "gauge", "Rows that cannot be read and are left out.")
         self.runs = _Family("waaler_runs", "counter", "Runs, skips and refusals by how they ended.")
         self.pump = _Family("waaler_pump_seconds", "counter", "Time that the pump was on.", "seconds")
         self.alerts = _Family("waaler_alerts", "gauge", "Alerts that stand, by severity.")
@@ -108,6 +109,7 @@ def _add(families: _Families, bed: Bed, reader: Reader, now_s: float) -> None:
     families.alive.add(reader.alive_s(), bed=bed.id)
     for row in {sample.name: sample for sample in samples}.values():
         families.reading.add(row.mean, bed=bed.id, sensor=row.name, unit=row.unit)
+    families.unread.add(reader.unread, bed=bed.id)
 
 
 def _escaped(text: str) -> str:

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
 
 from waaler.guard.messages import Trip
+from waaler.report.history import unread_words
 from waaler.report.markup import Markup, tag
 from waaler.report.parts import (
     day_figure,
@@ -30,7 +31,7 @@ def page_of_period(
     told: the verdict in a sentence, None for what the records say; is_alarm: whether it is a bad one. assumed: what
     a rehearsal takes for granted, besides what every report does.
     """
-    bed = period.bed
+    bed, unread = period.bed, period.history.unread
     title = f"{bed.title}: {_dates(period)}"
     sentence = told or verdict(period)
     has_trouble = is_alarm or any(trip.over_at_s is None for trip in period.trips)
@@ -40,6 +41,7 @@ def page_of_period(
         tag(
             "main",
             tag("p", sentence, class_="verdict alarm" if has_trouble else "verdict"),
+            tag("p", f"{unread_words(unread)}.", class_="alarm") if unread else None,
             _section("The plan of a day, and what became of it", *_day_figures(period)),
             _section(
                 "The period",
