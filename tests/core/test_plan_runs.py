@@ -1,6 +1,7 @@
 """The plan as it runs: cycles, gaps in time, steps of the clock, restarts."""
 
 from itertools import pairwise
+from math import nextafter
 
 import pytest
 from tests.core.bench import PLAN, Bench
@@ -42,6 +43,17 @@ def test_a_cycle_found_minutes_late_still_runs_once() -> None:
     bench.pass_s(600)
 
     assert bench.outcomes() == [DONE]
+
+
+def test_s16_a_look_less_than_a_microsecond_before_a_cycle_does_not_deal_with_it() -> None:
+    bench = Bench()
+    bench.pass_s(3000.0)
+    six_s = bench.wall_s + 600.0
+    for wall_s in (nextafter(six_s, 0.0), six_s + 0.001):
+        bench.wall_s = wall_s
+        bench.tell(Look())
+
+    assert [intent.key.start_s for intent in bench.intents() if intent.key] == [six_s]
 
 
 def test_of_cycles_that_passed_unseen_none_older_than_a_quarter_of_an_hour_runs() -> None:

@@ -5,7 +5,7 @@ looked for, and each has a key that is dealt with once.
 """
 
 from datetime import UTC, datetime, timedelta
-from math import inf
+from math import floor, inf
 
 from waaler.core import demand, proving, texts
 from waaler.core.facts import Cause, Outcome, Severity
@@ -105,7 +105,7 @@ def _new_cycles(turn: Turn) -> list[Cycle]:
     was_just_set = turn.at.is_sure and not turn.before.is_sure
     if was_just_set or since_s == turn.at.wall_s or _is_quiet(turn, since_s):
         return []
-    since, now = datetime.fromtimestamp(since_s, UTC), datetime.fromtimestamp(turn.at.wall_s, UTC)
+    since, now = _instant(since_s), _instant(turn.at.wall_s)
     found = list(due(turn.plan, since, now))
     if state.hot_day is not None:
         found += [cycle for cycle in hot_day_cycles(turn.plan, state.hot_day) if since < cycle.start <= now]
@@ -116,6 +116,11 @@ def _new_cycles(turn: Turn) -> list[Cycle]:
         kept = tuple((key, at_s) for key, at_s in state.done if turn.now_s - at_s < KEEP_KEYS_S)
         turn.set(done=kept + tuple((cycle.key, turn.now_s) for cycle in new))
     return sorted(new, key=lambda cycle: cycle.start)
+
+
+def _instant(wall_s: float) -> datetime:
+    """The microsecond that has begun: a look that is rounded up to a cycle's start would take it for dealt with."""
+    return datetime.fromtimestamp(floor(wall_s * 1e6) / 1e6, UTC)
 
 
 def _is_quiet(turn: Turn, since_s: float) -> bool:

@@ -1,0 +1,173 @@
+"""What may befall a bed in a trial, drawn by lot: faults, troubles, people, clocks, plans."""
+
+from dataclasses import replace
+from random import Random
+
+from waaler.core.messages import OrderKind
+from waaler.guard.limits import Limits
+from waaler.model.faults import FAULTS, Fault
+from waaler.plan.types import AtTimes, ClockMoment, Evenly, Every, Plan, Window
+from waaler.rehearsal.deeds import TROUBLES, ClockStep, Deed, Edit, Ordered, Script, Trouble
+from waaler.rehearsal.scene import Scene
+
+__all__ = ["dense", "equipped", "random_faults", "random_script", "with_some_equipment"]
+
+HOUR_S = 3600.0
+YEAR_S = 365 * 86_400.0
+MOST_FAULTS = 3
+DENSE_DAYS = 0.5
+SHORT_CUT = ("power-cut", "database-lost", "disk-full", "no-clock")
+PEOPLE = (
+    OrderKind.WATER, OrderKind.WATER, OrderKind.WATER, OrderKind.STOP, OrderKind.PAUSE, OrderKind.SERVICE,
+    OrderKind.SOAK, OrderKind.ATTEND, OrderKind.RESUME, OrderKind.RESUME, OrderKind.CLEAR, OrderKind.CLEAR,
+    OrderKind.REFILL,
+)  # fmt: skip
+
+
+def equipped(scene: Scene) -> Scene:
+    """The scene with a cut-off relay, a flow meter and a sensed supply."""
+    return replace(scene, limits=_fitted(scene, True, True, True))
+
+
+def with_some_equipment(scene: Scene, chance: Random) -> Scene:
+    """The scene with some of them, each by lot."""
+    return replace(scene, limits=_fitted(scene, *(chance.random() < 0.4 for _ in range(3))))
+
+
+def _fitted(scene: Scene, has_cutoff: bool, has_read_back: bool, has_meter: bool) -> Limits:
+    normal = scene.figures.pump_l_per_min if has_meter else None
+    return replace(
+        scene.limits, has_cutoff=has_cutoff, has_read_back=has_read_back, normal_flow_l_per_min=normal
+    )
+
+
+def dense(scene: Scene, chance: Random) -> Scene:
+    """The scene with short times, so that half a day holds much."""
+    return replace(scene, plan=_dense_plan(scene.plan, chance), limits=_dense_limits(scene.limits, chance), days=DENSE_DAYS)
+
+
+def _dense_plan(plan: Plan, chance: Random) -> Plan:
+    windows = [
+        Window("early", Every(chance.choice((20, 30, 45)), ClockMoment(30), ClockMoment(11 * 60)), chance.choice((40.0, 90.0))),
+        Window("late", Evenly(chance.randint(4, 16), ClockMoment(11 * 60 + 30), ClockMoment(23 * 60)), chance.choice((60.0, 120.0))),
+        Window("some", AtTimes(tuple(ClockMoment(chance.randrange(1440)) for _ in range(4))), 75.0),
+    ]  # fmt: skip
+    return replace(plan, windows=tuple(windows), longest_gap_s=chance.choice((None, 7200.0)))
+
+
+def _dense_limits(limits: Limits, chance: Random) -> Limits:
+    return replace(
+        limits,
+        longest_run_s=chance.choice((100.0, 180.0, 300.0)),
+        most_per_day_s=chance.choice((600.0, 1500.0, 4000.0)),
+        rest_s=chance.choice((30.0, 120.0)),
+        settle_sump_s=chance.choice((60.0, 200.0)),
+        settle_tray_s=chance.choice((60.0, 200.0)),
+        run_back_s=chance.choice((30.0, 150.0)),
+        start_delay_s=chance.choice((10.0, 60.0)),
+        most_starts_per_h=chance.choice((4, 6, 12)),
+    )
+
+
+def random_faults(chance: Random, end_s: float) -> tuple[Fault, ...]:
+    """One to three of the bed's own, at any time and for any length."""
+    names = chance.sample(sorted(FAULTS), chance.randint(1, MOST_FAULTS))
+    faults = []
+    for name in names:
+        starts_s = chance.uniform(0.0, 0.9 * end_s)
+        faults.append(Fault(name, starts_s, starts_s + chance.choice((0.1, 1.0, 4.0, 12.0, 48.0)) * HOUR_S))
+    return tuple(faults)
+
+
+def random_script(chance: Random, scene: Scene, end_s: float) -> Script:
+    """What people and the computer do meanwhile."""
+    deeds = _orders(chance, end_s) + _edits(chance, scene, end_s) + _clock_steps(chance, end_s)
+    return Script(
+        deeds=tuple(sorted(deeds, key=lambda pair: pair[0])),
+        stalls=_stalls(chance, end_s),
+        troubles=_troubles(chance, end_s),
+        drift=chance.choice((0.0, 0.0, 0.0, 0.05, -0.05)),
+        wrong_by_s=chance.choice((0.0, 0.0, YEAR_S, -YEAR_S)),
+    )
+
+
+def _orders(chance: Random, end_s: float) -> list[tuple[float, Deed]]:
+    found: list[tuple[float, Deed]] = []
+    for _ in range(chance.choice((0, 3, 10, 25))):
+        at_s, kind = chance.uniform(0.0, end_s), chance.choice(PEOPLE)
+        if kind is OrderKind.WATER:
+            # now and then in a row, as one who waters by hand does
+            for n in range(chance.choice((1, 1, 6))):
+                found.append((at_s + n * chance.uniform(5.0, 400.0), Ordered(kind, chance.uniform(5.0, 400.0))))
+        elif kind is OrderKind.ATTEND:
+            found += _attended(chance, at_s)
+        elif kind in (OrderKind.PAUSE, OrderKind.SERVICE, OrderKind.SOAK):
+            found.append((at_s, Ordered(kind, chance.choice((60.0, 900.0, 7200.0, 20_000.0)))))
+        else:
+            found.append((at_s, Ordered(kind, is_direct=kind is OrderKind.STOP and chance.random() < 0.5)))
+    return found
+
+
+def _attended(chance: Random, at_s: float) -> list[tuple[float, Deed]]:
+    """A person stands by for some minutes, waters, confirms, and mostly resumes."""
+    length_s = chance.choice((300.0, 900.0))
+    found: list[tuple[float, Deed]] = [(at_s, Ordered(OrderKind.ATTEND, length_s))]
+    for n in range(8):
+        found.append((at_s + (n + 1) * 30.0, Ordered(OrderKind.WATER, chance.uniform(5.0, 60.0))))
+        found.append((at_s + (n + 1) * 30.0 + 15.0, Ordered(OrderKind.CONFIRM)))
+    return found
+
+
+def _edits(chance: Random, scene: Scene, end_s: float) -> list[tuple[float, Deed]]:
+    found: list[tuple[float, Deed]] = []
+    for _ in range(chance.choice((0, 0, 1, 4))):
+        plan = _dense_plan(scene.plan, chance) if chance.random() < 0.5 else _edited(scene.plan, chance)
+        limits = scene.limits if chance.random() < 0.5 else _other_limits(scene.limits, chance)
+        found.append((chance.uniform(0.0, end_s), Edit(plan, limits)))
+    return found
+
+
+def _edited(plan: Plan, chance: Random) -> Plan:
+    """A window less, or every cycle shorter or longer."""
+    windows = list(plan.windows)
+    if len(windows) > 1 and chance.random() < 0.5:
+        windows.pop(chance.randrange(len(windows)))
+    factor = chance.choice((0.5, 1.0, 1.5))
+    return replace(plan, windows=tuple(replace(window, seconds=factor * window.seconds) for window in windows))
+
+
+def _other_limits(limits: Limits, chance: Random) -> Limits:
+    return replace(
+        limits,
+        longest_run_s=limits.longest_run_s * chance.choice((0.2, 0.5, 1.0, 2.0)),
+        most_per_day_s=limits.most_per_day_s * chance.choice((0.2, 0.5, 1.0, 2.0)),
+        rest_s=limits.rest_s * chance.choice((0.5, 1.0, 2.0)),
+        settle_sump_s=limits.settle_sump_s * chance.choice((0.5, 1.0, 2.0)),
+        most_starts_per_h=chance.choice((3, 6, 12)),
+    )
+
+
+def _clock_steps(chance: Random, end_s: float) -> list[tuple[float, Deed]]:
+    steps_s = (HOUR_S, -HOUR_S, 120.0, -120.0, YEAR_S, -YEAR_S, 40 * HOUR_S)
+    count = chance.choice((0, 0, 0, 1, 3))
+    return [(chance.uniform(0.0, end_s), ClockStep(chance.choice(steps_s))) for _ in range(count)]
+
+
+def _stalls(chance: Random, end_s: float) -> tuple[tuple[float, float], ...]:
+    """Seconds to minutes, one after the other."""
+    found, at_s = [], 0.0
+    for _ in range(chance.choice((0, 0, 2, 12))):
+        at_s += chance.expovariate(8 / end_s) + 5.0
+        length_s = chance.choice((0.5, 3.0, 30.0, 300.0)) * chance.uniform(0.5, 1.5)
+        found.append((at_s, at_s + length_s))
+        at_s += length_s
+    return tuple(found)
+
+
+def _troubles(chance: Random, end_s: float) -> tuple[Trouble, ...]:
+    found = []
+    for name in chance.sample(sorted(TROUBLES), chance.choice((0, 1, 2, 3))):
+        starts_s = chance.uniform(0.0, 0.8 * end_s)
+        lasts_s = 20.0 if name == "relay-sticks" else chance.choice((1.0, 4.0, 24.0)) * HOUR_S
+        found.append(Trouble(name, starts_s, starts_s + lasts_s))
+    return tuple(found)

@@ -1,0 +1,415 @@
+"""A rehearsal before a judge, with everything that befalls a real guard.
+
+Floats are sampled and vouched for no longer than the bed can't change; commits take their time; people order, edit
+and set clocks; the guard stands still; journals are torn. The judge hears what truly happens, and what is said.
+"""
+
+from collections import deque
+from dataclasses import replace
+from datetime import datetime, timedelta
+from math import inf
+from random import Random
+from zoneinfo import ZoneInfo
+
+from waaler.core import joined as core
+from waaler.core.facts import Fact
+from waaler.core.memory import Memory, after_loss
+from waaler.core.messages import Look, NewPlan, Order, OrderKind, ToGuard
+from waaler.guard import journal
+from waaler.guard.journal import Found, Health
+from waaler.guard.memory import Memory as GuardMemory
+from waaler.guard.messages import Granted, Input, Instant, Level, LevelRead, RelayRead, Reserve, Stop, Wake
+from waaler.guard.messages import Message as GuardMessage
+from waaler.guard.state import memory_of
+from waaler.rehearsal.accounts import Diary, judge_runs
+from waaler.rehearsal.deeds import ClockStep, Deed, Edit, Ordered, Script
+from waaler.rehearsal.disk import Disk
+from waaler.rehearsal.keeping import FileKeeping
+from waaler.rehearsal.monitor import Monitor
+from waaler.rehearsal.play import BED, CHATTER_S, Play
+from waaler.rehearsal.scene import Scene
+from waaler.rehearsal.witness import heard, said, timetable_of
+
+__all__ = ["Trial"]
+
+POLL_ON_S, POLL_IDLE_S = 0.02, 0.2
+"""As the guard reads its lines. Source: S13."""
+
+CLOSE_S = 0.5
+"""Once a float turned it is sampled as the guard does for so long."""
+
+GLITCH_EVERY_S, GLITCH_S = 97.0, 0.1
+LOOK_EVERY_S = 60.0
+ALIVE_EVERY_S = 1800.0
+IDS_AHEAD = 1000
+BEFORE_S = 3600.0
+TWO_DAYS_S = 2 * 86_400.0
+JUDGED_TO_S = 5400.0
+"""Before the end of a story: what is younger may still be on its way into the history."""
+
+
+class Trial(Play):
+    """judge: hears it all; `finish` lets it look into the history."""
+
+    def __init__(self, scene: Scene, keeping: FileKeeping, judge: Monitor, script: Script = Script()) -> None:  # noqa: B008
+        self.judge, self.script, self._file = judge, script, keeping
+        self._chance = Random(scene.seed)
+        self._disk = Disk(Random(scene.seed + 1))
+        self._deeds = deque(script.deeds)
+        self._edges = deque(
+            sorted({edge for one in script.troubles for edge in (one.starts_s, one.ends_s)} | {edge for pair in script.stalls for edge in pair})
+        )
+        self._troubles: frozenset[str] = frozenset()
+        self._is_stalled = self._is_stuck = self._drove = False
+        self._queued: list[GuardMessage] = []
+        self._answers: list[core.Heard] = []
+        self._vouched_s = self._fast_until_s = -inf
+        self._lines: deque[tuple[str, Instant, GuardMemory]] = deque(maxlen=2)
+        self._noted: tuple[object, ...] = ()
+        self._noted_s = -inf
+        self._reserved = 0
+        self._looked_s = 0.0
+        self._wrong_by_s = 0.0
+        self._failed_s = self._history_s = self._unread_s = -inf
+        self._has_lost_facts = self._has_history = False
+        self._is_history_read = True
+        super().__init__(scene, keeping)
+        self.core = core.with_wire_apart(core.with_disk_apart(self.core), True)
+        wall_s = self._at().wall_s
+        self.diary = Diary(timetable_of(self.plan), wall_s)
+        self._note()
+
+    # --- time --------------------------------------------------------------------------------
+
+    def _at(self, due_s: float = 0.0) -> Instant:
+        at = super()._at(due_s)
+        return replace(at, wall_s=at.wall_s + self.world.now_s * self.script.drift)
+
+    def _next_s(self) -> float:
+        now_s = self.world.now_s
+        due = [super()._next_s(), self._deeds[0][0] if self._deeds else inf, self._edges[0] if self._edges else inf]
+        if self.is_powered:
+            due += [self._disk.done_s, self._next_poll_s()]
+            if self._answers:
+                due.append(now_s)
+            if self.script.drift != 0:
+                due.append(self._looked_s + LOOK_EVERY_S)
+        return max(min(due), now_s)
+
+    def _next_poll_s(self) -> float:
+        """When the lines are looked at though nothing in the world changes by itself."""
+        now_s, is_on = self.world.now_s, self.core.guard.run is not None
+        poll_s = now_s + (POLL_ON_S if is_on else POLL_IDLE_S)
+        if self._is_stalled:
+            return inf
+        if now_s < self._fast_until_s or self._is_stuck:
+            return poll_s
+        if "float-glitches" in self._troubles:
+            since_s = now_s % GLITCH_EVERY_S
+            return now_s + (GLITCH_S - since_s if since_s < GLITCH_S - 1e-6 else GLITCH_EVERY_S - since_s)
+        return inf
+
+    @property
+    def _guard_wake_s(self) -> float:
+        return inf if self._is_stalled else super()._guard_wake_s
+
+    @property
+    def _is_wire_apart(self) -> bool:
+        return True
+
+    def _turn(self) -> None:
+        now_s = self.world.now_s
+        self.judge.time(now_s)
+        self._look_at_stall()
+        self._drove = False
+        super()._turn()
+        if self.script.drift != 0 and now_s >= self._looked_s + LOOK_EVERY_S:
+            self._looked_s = now_s  # a clock that drifts makes every wait wrong; the keeper looks once a minute
+            self._tell(Look())
+        while self._deeds and self._deeds[0][0] <= now_s:
+            self._do(self._deeds.popleft()[1])
+        self._commit()
+        if self._drove:
+            self._see_floats()
+        self._reserve_ids()
+
+    def _look_at_faults(self) -> None:
+        now_s = self.world.now_s
+        while self._edges and self._edges[0] <= now_s:
+            self._edges.popleft()
+        self._troubles = frozenset(one.name for one in self.script.troubles if one.starts_s <= now_s < one.ends_s)
+        super()._look_at_faults()
+        while not self.is_powered and self._deeds and self._deeds[0][0] <= now_s:
+            self._deeds.popleft()  # nobody hears it
+        if self.is_powered and not self.is_sure and "no-clock" not in self.world.present:
+            self._is_told_the_time()
+
+    def _is_told_the_time(self) -> None:
+        self.diary.passes(self._at().wall_s)
+        self.wall_offset_s -= self._wrong_by_s
+        self._wrong_by_s, self.is_sure = 0.0, True
+        self.diary.begins(self._at().wall_s)
+        self._tell(Look())
+
+    def _look_at_stall(self) -> None:
+        now_s = self.world.now_s
+        is_stalled = any(start_s <= now_s < end_s for start_s, end_s in self.script.stalls)
+        if is_stalled == self._is_stalled:
+            return
+        self._is_stalled = is_stalled
+        self.judge.stall(now_s, is_stalled)
+        if is_stalled:
+            return
+        self.levels, self._vouched_s, self.shown = {}, -inf, None
+        self._see_floats()
+        self._see_what_moves()
+        queued, self._queued = self._queued, []
+        for message in queued:
+            self._tell_guard(message)
+
+    # --- people ------------------------------------------------------------------------------
+
+    def _do(self, deed: Deed) -> None:
+        match deed:
+            case Ordered(OrderKind.REFILL):
+                self.notes.refilled(self.world.fill())
+                self._tell(Order(0, OrderKind.REFILL, "a person"))
+            case Ordered(kind, _, True):
+                assert kind is OrderKind.STOP
+                self._tell_guard(Stop("a person"))
+            case Ordered(kind, seconds):
+                self._tell(Order(0, kind, "a person", seconds))
+            case Edit(plan, limits):
+                self._edit(plan, limits)
+            case ClockStep(seconds):
+                self.diary.passes(self._at().wall_s)
+                self.wall_offset_s += seconds
+                wall_s = self._at().wall_s
+                self.diary.passes(wall_s) if abs(seconds) < TWO_DAYS_S else self.diary.begins(wall_s)
+                self._tell(Look())
+
+    def _edit(self, plan: object, limits: object) -> None:
+        edit = Edit(plan, limits)  # type: ignore[arg-type]
+        wall_s = self._at().wall_s
+        local = datetime.fromtimestamp(wall_s, ZoneInfo(edit.plan.place.timezone))
+        midnight = datetime.combine(local.date() + timedelta(days=1), datetime.min.time(), local.tzinfo)
+        self.plan, self.limits = edit.plan, edit.limits
+        self._tell(NewPlan(edit.plan, self.scene.sensing, edit.limits))
+        self.diary.edit(wall_s, timetable_of(edit.plan), midnight.timestamp() - 1.0)
+
+    def _reserve_ids(self) -> None:
+        following = self.core.decisions.next_run_id
+        if following + IDS_AHEAD / 2 > self._reserved:
+            self._reserved = following + IDS_AHEAD
+            self._tell_guard(Reserve(self._reserved))
+
+    # --- the guard ---------------------------------------------------------------------------
+
+    def _see_floats(self) -> None:
+        if self._is_stalled:
+            return
+        now_s = self.world.now_s
+        until_s = min(self.world.next_s(), self._edges[0] if self._edges else inf, self._next_poll_s())
+        if self.world.chatters:
+            until_s = now_s + CHATTER_S
+        for name, level in self._read_floats().items():
+            is_new = self.levels.get(name) is not level
+            if is_new:
+                self.levels[name] = level
+                self._fast_until_s = now_s + CLOSE_S
+                self.judge.level(now_s, name.value, level.value)
+            if is_new or until_s != self._vouched_s:
+                self._tell_guard(LevelRead(name, level, until_s - self.booted_s))
+        self._vouched_s = until_s
+        if self._is_stuck or self.core.guard.line_on_since_s is not None:
+            self._tell_guard(RelayRead(self._is_stuck))
+
+    def _read_floats(self) -> dict[Input, Level]:
+        levels = super()._read_floats()
+        if "float-glitches" in self._troubles and self.world.now_s % GLITCH_EVERY_S < GLITCH_S - 1e-6:
+            levels = {name: Level.BAD if level is Level.GOOD else level for name, level in levels.items()}
+        return levels
+
+    def _see_what_moves(self) -> None:
+        if not self._is_stalled:
+            super()._see_what_moves()
+
+    def _tell_guard(self, message: GuardMessage, due_s: float = 0.0) -> None:
+        if self._is_stalled:
+            if not isinstance(message, Wake):
+                self._queued.append(message)
+            return
+        said(self.judge, self.world.now_s, self.booted_s, message)
+        super()._tell_guard(message, due_s)
+        self._note()
+
+    def _take(self, answer: tuple[core.Joined, list[core.Output]]) -> None:
+        """A grant is told before the relay moves, everything else after it."""
+        told = [output.message for output in answer[1] if isinstance(output, core.Heard)]
+        now_s, booted_s = self.world.now_s, self.booted_s
+        for action in told:
+            if isinstance(action, Granted):
+                heard(self.judge, now_s, booted_s, action)
+        super()._take(answer)
+        for action in told:
+            if not isinstance(action, Granted):
+                heard(self.judge, now_s, booted_s, action)
+
+    def _drive(self, main: bool, cutoff: bool) -> None:
+        is_off = not (main or cutoff)
+        is_alone = main is not cutoff
+        if is_off and "relay-sticks" in self._troubles and self.is_powered and (self.world.is_on or self._is_stuck):
+            self._is_stuck = True
+        else:
+            if self._is_stuck and is_off:
+                self._is_stuck = False
+                self.judge.line(self.world.now_s, False)
+            super()._drive(main, cutoff)
+        self._drove = True
+        self.judge.relay(self.world.now_s, not is_off, 6.0 if is_alone else 0.0)
+
+    def _note(self) -> None:
+        """The guard's journal, as its writer keeps it: a line whenever something of it changed."""
+        state, at = self.core.guard, self._at()
+        noted = (
+            state.spans, state.locks, tuple(watch.trip for _, watch in state.watches), state.holds, state.seen,
+            state.has_watered, state.last_run_id, state.reserved_run_id, state.ran, state.run and state.run.until_s,
+            round(at.wall_s - at.long_s, -1) if self.script.drift == 0 else 0.0, at.is_sure,
+        )  # fmt: skip
+        if noted != self._noted or at.long_s >= self._noted_s + ALIVE_EVERY_S:
+            self._noted, self._noted_s = noted, at.long_s
+            self._lines.append((self._boot, at, memory_of(state)))
+
+    # --- the records -------------------------------------------------------------------------
+
+    @property
+    def _is_taking(self) -> bool:
+        return "disk-full" not in self.world.present and "database-held" not in self._troubles
+
+    def _keep(self, facts: list[Fact]) -> None:
+        if facts:
+            self._disk.put(facts)
+            self._commit()
+
+    def _commit(self) -> None:
+        said = self._disk.look(self.world.now_s, self._is_taking, "commits-slow" in self._troubles)
+        kept = self._disk.take()
+        self._has_history |= bool(kept)
+        self._file.keep(kept)
+        self._answers += [core.Heard(recorded) for recorded in said]  # type: ignore[arg-type]
+
+    def _deliver(self) -> None:
+        """What waits on the wire and is due, until nothing is: what is said in answer is due at once."""
+        for _ in range(100):
+            answers, self._answers = self._answers, []
+            due = [*answers, *self.wire.due(self.world.now_s)]
+            if not due:
+                return
+            for message in due:
+                if isinstance(message, ToGuard):
+                    self._tell_guard(message.message)
+                else:
+                    self._tell(message.message)
+
+    # --- power -------------------------------------------------------------------------------
+
+    def _power_fails(self) -> None:
+        now_s = self.world.now_s
+        wall_s = self._at().wall_s
+        self.judge.power(now_s, False)
+        self._is_stuck = self._is_stalled = False
+        self._queued, self._answers = [], []
+        self.diary.passes(wall_s)
+        lost = self._disk.cut()
+        self._has_lost_facts = bool(lost)
+        if lost:
+            first_s = min(fact.at.wall_s for fact in lost)
+            self.diary.excused.append((min(first_s, wall_s) - BEFORE_S, max(first_s, wall_s)))
+        self._failed_s = now_s
+        super()._power_fails()
+        self.judge.line(now_s, False)
+
+    def _power_is_back(self) -> None:
+        self._reserved = 0
+        self._vouched_s = self._fast_until_s = -inf
+        if "no-clock" in self.world.present and self._wrong_by_s == 0:
+            self._wrong_by_s = self.script.wrong_by_s
+            self.wall_offset_s += self._wrong_by_s
+        elif "no-clock" not in self.world.present and self._wrong_by_s != 0:
+            self.wall_offset_s -= self._wrong_by_s
+            self._wrong_by_s = 0.0
+        was_sure = self.is_sure
+        super()._power_is_back()
+        self.core = core.with_wire_apart(core.with_disk_apart(self.core), True)
+        wall_s = self._at().wall_s
+        is_known = was_sure and self.is_sure and self._is_history_read and wall_s >= self.diary.passed_s
+        if is_known and wall_s - self.diary.passed_s < TWO_DAYS_S:
+            self.diary.passes(wall_s)
+        else:
+            self.diary.begins(wall_s)
+        self._note()
+
+
+    def _memory(self, at: Instant) -> Memory:
+        present = self.world.present
+        self.journal = self._journal()
+        found = journal.read(self.journal, BED)
+        is_lost = "database-lost" in present
+        if is_lost:
+            self._file.lose()
+            self._history_s = self.world.now_s
+            self._has_history = False
+            self.diary.excused.append((-inf, at.wall_s))
+        self._is_history_read = not is_lost and self._is_taking and self._has_history
+        self._tell_of_memory(found, is_lost, at)
+        if not is_lost and self._is_taking:
+            return self._file.memory(self._boot, at, found)
+        self._file.reopen(self._boot)
+        self._unread_s = self.world.now_s
+        lost = after_loss(self.plan, at)
+        guard = journal.with_records(found, journal.as_known_now(found, self._boot, at), lost.guard)
+        return replace(lost, guard=guard)
+
+    def _tell_of_memory(self, found: Found, is_lost: bool, at: Instant) -> None:
+        """What the judge may ask of a guard that begins with this."""
+        off_s = self.world.now_s - self._failed_s
+        if found.health is Health.WHOLE:
+            memory = "whole" if at.is_sure and found.at.is_sure else "doubtful"
+        elif self._is_history_read and not self._has_lost_facts:
+            memory = "doubtful"
+        elif found.memory is None and not self._is_history_read:
+            memory = "nothing"
+        else:
+            memory = "parts"
+        self.judge.power(self.world.now_s, True, memory, 1.1 * abs(self.script.drift) * off_s)
+
+    def _journal(self) -> bytes:
+        """Its last bytes, as the card gives them back."""
+        bed = "another" if "journal-foreign" in self._troubles else BED
+        lines = [journal.line(bed, boot, at, memory) for boot, at, memory in self._lines]
+        if "journal-lost" in self._troubles:
+            return b""
+        if "journal-torn" in self._troubles:
+            lines[-1] = lines[-1][: self._chance.randrange(1, len(lines[-1]))]
+        data = bytearray(b"".join(lines))
+        if "journal-damaged" in self._troubles:
+            place = len(data) - 1 - self._chance.randrange(len(lines[-1]))
+            data[place] ^= 1 << self._chance.randrange(8)
+        return bytes(data)
+
+    # --- the end -----------------------------------------------------------------------------
+
+    def finish(self) -> None:
+        """The judge looks into the history."""
+        self.judge.time(self.world.now_s)
+        wall_s = self._at().wall_s
+        if self.is_powered:
+            self.diary.passes(wall_s)
+            self._file.keep(self._disk.unkept)
+        rows = self._file.rows()
+        outcomes = {row.run_id: None if row.outcome is None else row.outcome.value for row in rows}
+        windows = {row.run_id: row.key.window for row in rows if row.key is not None}
+        since_s = max(self._history_s, self._unread_s)
+        judge = self.judge
+        judge.violations += judge_runs(judge.spans, rows, outcomes, since_s, self.world.now_s)
+        judge.violations += self.diary.judge(rows, windows, wall_s - JUDGED_TO_S)
