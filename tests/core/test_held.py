@@ -4,10 +4,10 @@ import pytest
 from tests.core.bench import Bench
 
 from waaler.core import decisions
-from waaler.core.facts import Cause, Outcome, RunIntent, RunResult
+from waaler.core.facts import Cause, Deed, Outcome, RunIntent, RunResult
 from waaler.core.messages import Answer, Event, Look, Order, OrderKind, Recorded, ToGuard, Write
 from waaler.core.state import changed
-from waaler.guard.messages import Ask, BeginHold, Instant, Stop, Stopped
+from waaler.guard.messages import Ask, BeginHold, HoldOver, Instant, Stop, Stopped
 from waaler.guard.messages import Event as GuardEvent
 from waaler.guard.messages import Wake as GuardWake
 from waaler.guard.step import step as step_guard
@@ -128,3 +128,23 @@ def test_a_short_pause_neither_ends_nor_shortens_a_service() -> None:
     assert bench.order(OrderKind.SOAK, 3600.0) is not None
     assert bench.core.guard.holds[0].kind.value == "service"
     assert len(bench.core.guard.holds) == 1
+
+
+@pytest.mark.parametrize("kind", [OrderKind.SERVICE, OrderKind.PAUSE, OrderKind.SOAK, OrderKind.ATTEND])
+def test_a_hold_whose_end_the_guard_could_not_tell_ends_all_the_same_and_is_told_once(kind: OrderKind) -> None:
+    bench = Bench()
+    bench.order(kind, 600.0)
+    (hold,) = bench.core.decisions.holds
+    state, facts = bench.core.decisions, []
+    long_s, wake_s = hold.until_s, 0.0
+    for long_s in (hold.until_s, hold.until_s + 9.9, hold.until_s + 10.0):
+        at = Instant(long_s, bench.wall_s + long_s - bench.long_s)
+        state, actions, wake_s = decisions.step(state, Event(at, Look()))
+        facts += [action.fact for action in actions if isinstance(action, Write)]
+        assert wake_s > long_s, "woken without end"
+        assert state.holds == (() if long_s == hold.until_s + 10.0 else (hold,))
+    state, actions, _ = decisions.step(state, Event(Instant(long_s, bench.wall_s), HoldOver(hold.kind)))
+
+    told = [fact for fact in facts if isinstance(fact, Deed)]
+    assert [deed.what for deed in told] == [f"{hold.kind.value}-over"]
+    assert not [action for action in actions if isinstance(action, Write)]

@@ -260,6 +260,8 @@ def _soak(turn: Turn, cycles: list[Cycle], hold: Hold) -> float:
     """Run after run of the longest length; the plan's cycles are part of it."""
     for cycle in cycles:
         write_off(turn, _wanted(cycle, 0.0, "as planned"), Outcome.SKIPPED, "a soak is in progress")
+    if turn.now_s >= hold.until_s:
+        return inf  # the guard's word of its end is on its way
     if _is_busy(turn) or turn.state.trips - {Trip.NO_FLOW}:
         return hold.until_s
     if turn.now_s < turn.state.soak_at_s:

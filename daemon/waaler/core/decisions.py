@@ -61,7 +61,7 @@ def step(state: State, event: Event) -> tuple[State, tuple[Action, ...], float]:
     demand.add_drink(turn)
     _receive(turn, event.message)
     proving.look(turn)
-    wake_s = [cycles.look(turn), alerts.look(turn), signs.look(turn)]
+    wake_s = [orders.look(turn), cycles.look(turn), alerts.look(turn), signs.look(turn)]
     wake_s.append(runs.advance(turn))
     return turn.state, tuple(turn.actions), min(wake_s, default=inf)
 

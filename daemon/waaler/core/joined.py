@@ -24,7 +24,7 @@ from waaler.guard.step import step as step_guard
 from waaler.plan.sensing import Sensing
 from waaler.plan.types import Plan
 
-__all__ = ["Heard", "Joined", "Output", "begin", "tell", "tell_guard", "with_disk", "with_wire_apart"]
+__all__ = ["Heard", "Joined", "Output", "begin", "tell", "tell_guard", "with_disk", "with_disk_apart", "with_wire_apart"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +41,8 @@ Output = Relay | Alone | Write | Answer | ToGuard | Heard
 class Joined:
     """Both machines and when each wants to be woken (long hand).
 
-    is_disk_full: no intent reaches the records. is_wire_apart: what one says to the other is handed out, not
-    delivered.
+    is_disk_full: no intent reaches the records. is_disk_apart: somebody else says what did. is_wire_apart: what one
+    says to the other is handed out, not delivered.
     """
 
     decisions: decisions.State
@@ -50,6 +50,7 @@ class Joined:
     wake_s: float
     guard_wake_s: float
     is_disk_full: bool = False
+    is_disk_apart: bool = False
     is_wire_apart: bool = False
 
 
@@ -75,6 +76,11 @@ def begin(
 def with_disk(joined: Joined, is_full: bool) -> Joined:
     """The same with records that take nothing, or everything again."""
     return joined if joined.is_disk_full == is_full else changed(joined, is_disk_full=is_full)
+
+
+def with_disk_apart(joined: Joined) -> Joined:
+    """The same with the records in somebody else's hands."""
+    return changed(joined, is_disk_apart=True)
 
 
 def with_wire_apart(joined: Joined, is_apart: bool) -> Joined:
@@ -116,7 +122,7 @@ def _perform(joined: Joined, at: Instant, action: Action, waiting: deque[Message
         waiting.extend(heard)
         return joined
     outputs.append(action)
-    if isinstance(action, Write) and isinstance(action.fact, RunIntent):
+    if isinstance(action, Write) and isinstance(action.fact, RunIntent) and not joined.is_disk_apart:
         waiting.append(Recorded(action.fact.run_id, is_kept=not joined.is_disk_full))
     return joined
 

@@ -1,5 +1,7 @@
 """What a person orders: water now, stop, pause, service, soak, release, refill."""
 
+from math import inf
+
 from waaler.core import proving, sump, texts
 from waaler.core.alerts import LOCKS
 from waaler.core.entries import amount_text, enter
@@ -26,7 +28,10 @@ from waaler.guard.messages import (
 )  # fmt: skip
 from waaler.plan.timetable import longest_gap_s
 
-__all__ = ["LONGEST_PAUSE_S", "LONGEST_SOAK_S", "held", "hold_over", "lock_answered", "obey", "stopped"]
+__all__ = ["LONGEST_PAUSE_S", "LONGEST_SOAK_S", "held", "hold_over", "lock_answered", "look", "obey", "stopped"]
+
+END_TOLD_S = 10.0
+"""A hold that is over for so long is over, though the guard's word of it got lost."""
 
 LONGEST_PAUSE_S = 12 * 3600.0
 LONGEST_SOAK_S = 48 * 3600.0
@@ -106,9 +111,22 @@ def held(turn: Turn, message: Held) -> None:
     turn.answer(message.order_id, True, f"{hold.kind.value} until {until}; {ENDS[hold.kind]}{beneath}")
 
 
+def look(turn: Turn) -> float:
+    """Lets go of holds whose end the guard did not tell; the instant of the next look."""
+    ends_s = {hold.kind: hold.until_s + END_TOLD_S for hold in turn.state.holds}
+    for kind, end_s in ends_s.items():
+        if turn.now_s >= end_s:
+            hold_over(turn, HoldOver(kind))
+    return min((end_s for end_s in ends_s.values() if turn.now_s < end_s), default=inf)
+
+
 def hold_over(turn: Turn, message: HoldOver) -> None:
-    """A hold's time is over, or a person ended it."""
+    """A hold's time is over, or a person ended it. What is told again is answered alone."""
     kind = message.kind
+    if all(hold.kind is not kind for hold in turn.state.holds):
+        if not turn.state.holds:
+            turn.answer(message.order_id, True, f"{kind.value} ended; the plan goes on")
+        return
     turn.set(holds=tuple(hold for hold in turn.state.holds if hold.kind is not kind), must_announce=True)
     if message.by is None:
         turn.deed(f"{kind.value}-over", f"{kind.value} is over; the plan goes on")
