@@ -9,7 +9,7 @@ from tests.settings.test_faults import SMALLEST, faults
 from waaler.bed.scale import Scale
 from waaler.bed.wiring import AnalogDevice, AnalogInput
 from waaler.plan.types import PerDemand, PerLight
-from waaler.settings import SettingsError, parse
+from waaler.settings import SettingsError, load, parse
 from waaler.settings.build_site import site
 from waaler.settings.warnings import warnings
 
@@ -33,14 +33,15 @@ def test_what_makes_no_sense_is_told_with_its_place(more: str, told: str) -> Non
 
 
 def test_a_weather_table_is_read_from_beside_the_file_and_its_faults_are_told(tmp_path: Path) -> None:
-    text, name = SMALLEST + "weather: {csv: days.csv}\n", str(tmp_path / "t.yaml")
+    file = tmp_path / "t.yaml"
+    file.write_text(SMALLEST + "weather: {csv: days.csv}\n")
     with pytest.raises(SettingsError, match=r"days.csv:1:1: cannot be read"):
-        parse(text, name)
+        load(file)
     (tmp_path / "days.csv").write_text("date,t_max_c,t_min_c\n2026-06-21,hot,10\n")
     with pytest.raises(SettingsError, match=r"days.csv:2:12: 'hot' is no t_max_c"):
-        parse(text, name)
+        load(file)
     (tmp_path / "days.csv").write_text("date,t_max_c,t_min_c\n2026-06-21,28,14\n2026-06-22,30,15\n")
-    of = parse(text, name).weather.on
+    of = load(file).weather.on
 
     assert of(date(2026, 6, 21)).t_max_c == 28
     assert of(date(2031, 6, 21)).t_max_c == 28  # the same day of another year

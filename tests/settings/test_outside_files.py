@@ -162,11 +162,14 @@ def test_an_accepted_text_whose_table_is_gone_waters_by_the_usual_weather(tmp_pa
     kept = tmp_path / "t.accepted.yaml"
     kept.write_text(BY_DEMAND + "weather: {csv: days.csv}\n")
 
+    kept.write_text(kept.read_text() + "mqtt: {host: localhost, user: a, password_file: pipe}\n")
+    pipe(tmp_path / "pipe")
     found = load_accepted(kept, tmp_path / "t.yaml")
 
+    assert parse(kept.read_text(), str(kept)).weather.days == found.weather.days == ()
     assert found.thirst is not None
     assert found.weather.on(date(2026, 6, 22)).t_max_c == 24
-    assert "days.csv:1:1: cannot be read" in refusal(kept)
+    assert "t.accepted.yaml:11:49: mqtt.password_file: " in refusal(kept)
 
 
 # --- tables -------------------------------------------------------------------------------------

@@ -78,20 +78,26 @@ class Settings:
 
 
 def load(path: Path) -> Settings:
-    """The settings of a file. Raises SettingsError for whatever is wrong with it, a missing file included."""
-    return parse(text_of(path), str(path))
+    """The settings of a file and of what it names.
+
+    Raises SettingsError for whatever is wrong with either, a missing file included.
+    """
+    return parse(text_of(path), str(path), with_files=True)
 
 
 def load_accepted(kept: Path, original: Path) -> Settings:
     """The last accepted text of a bed whose own file is not taken; relative paths begin where that file stands.
 
-    A weather table that cannot be read any more counts as none, so that it keeps no bed dry. Raises SettingsError.
+    Raises SettingsError.
     """
-    return parse(text_of(kept), str(kept), original.parent, must_have_tables=False)
+    return parse(text_of(kept), str(kept), original.parent)
 
 
-def parse(text: str, name: str, folder: Path | None = None, must_have_tables: bool = True) -> Settings:
+def parse(text: str, name: str, folder: Path | None = None, with_files: bool = False) -> Settings:
     """The settings of a text. folder: where its relative paths begin, by default the folder of `name`.
+
+    with_files: what it names is judged too. Without it a weather table that cannot be read counts as none: its loss
+    must keep no bed dry.
 
     Raises SettingsError with every fault, and for anything at all that goes wrong on the way.
     """
@@ -101,7 +107,7 @@ def parse(text: str, name: str, folder: Path | None = None, must_have_tables: bo
             raise SettingsError(
                 (Fault(name, 1, 1, "there are no settings", "begin with `bed:`, see `waaler example`"),)
             )
-        return _validated(source, Path(name).parent if folder is None else folder, must_have_tables)
+        return _validated(source, Path(name).parent if folder is None else folder, with_files)
 
 
 @contextmanager
@@ -132,21 +138,21 @@ def varied(settings: Settings, changes: Mapping[str, str]) -> Settings:
             raise SettingsError((source.fault(("plan",), f"no window has '{key}'", f"known here: {known}"),))
         for window in windows:
             window[key] = value
-    return _validated(replace(source, values=values), settings.folder)
+    return _validated(replace(source, values=values), settings.folder, with_files=False)
 
 
-def _validated(source: Source, folder: Path, must_have_tables: bool = True) -> Settings:
+def _validated(source: Source, folder: Path, with_files: bool) -> Settings:
     try:
         file = BedFile.model_validate(source.values)
     except ValidationError as problem:
         raise SettingsError(faults_of(problem, source)) from None
-    faults = (*contradictions(file, source), *odd_files(file, source, folder))
+    faults = (*contradictions(file, source), *(odd_files(file, source, folder) if with_files else ()))
     if faults:
         raise SettingsError(faults)
     try:
         weather = build_site.weather(file, folder)
     except SettingsError:
-        if must_have_tables:
+        if with_files:
             raise
         weather = Weather(build_site.USUAL_MONTHS)
     return _settings(file, source, folder, weather)
