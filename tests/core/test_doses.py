@@ -8,7 +8,7 @@ from tests.core.bench import FAR_S, LIMITS, LISBON, PLAN, Bench
 
 from waaler.core.facts import Cause, Outcome
 from waaler.core.messages import OrderKind
-from waaler.guard.messages import Ended, Input, Level, LevelRead, Wake
+from waaler.guard.messages import Ended, Input, Level, LevelRead, Trip, Wake
 from waaler.plan.types import ClockMoment, Evenly, Plan, Window
 
 DONE = (Cause.PLAN, Outcome.DONE, 120)
@@ -233,6 +233,22 @@ def test_a_run_that_was_given_up_gets_its_true_end_when_the_guard_tells_it() -> 
     assert sum(given.planned_s for given in bench.core.decisions.given) == PLAN.windows[0].seconds
     bench.core = replace(bench.core, is_wire_apart=False)
     bench.tell_guard(Wake())
+
+
+def test_s16_of_several_runs_that_were_given_up_each_gets_its_true_end() -> None:
+    """A guard that stood still for minutes: the run that it overran, and another that was asked for meanwhile."""
+    bench = Bench()
+    bench.until("06:00")
+    bench.core = replace(bench.core, guard_wake_s=FAR_S, is_wire_apart=True)
+    bench.pass_s(150)
+    bench.order(OrderKind.WATER, 60.0)
+    bench.pass_s(90)
+    first, second = (result.run_id for result in bench.results())
+    bench.tell(Ended(first, 390.0, "locked: ran too long", Trip.OVERRUN))
+
+    assert [(r.run_id, r.outcome, r.seconds) for r in bench.results()[2:]] == [(first, Outcome.CUT_SHORT, 390.0)]
+    bench.tell(Ended(second, 60.0, "ran its time"))
+    assert bench.results()[-1].seconds == 60.0
 
 
 def test_an_end_that_is_told_twice_is_written_once() -> None:

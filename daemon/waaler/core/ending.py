@@ -15,6 +15,9 @@ DAY_S = 86_400.0
 DRY_WAIT_S = 1800.0
 """A soak tries a pump that moved nothing again after so long. Common practice, no source."""
 
+KEEP_GIVEN_UP = 16
+"""Runs that a guard which stands still for long leaves without an answer: one each quarter of a minute at most."""
+
 SHORT_BY_S = 0.5
 """A run that ends no more than this before its deadline ran its time."""
 
@@ -47,7 +50,8 @@ def ended(turn: Turn, message: Ended) -> None:
 
 def give_up(turn: Turn, active: Active, seconds: float, reason: str) -> None:
     """The guard never told the end of a run: it is taken to have lasted to its deadline, and the next may come."""
-    turn.set(active=None, given_up=active, last_stop_s=turn.now_s)
+    given_up = (*turn.state.given_up, active)[-KEEP_GIVEN_UP:]
+    turn.set(active=None, given_up=given_up, last_stop_s=turn.now_s)
     turn.write(RunResult(active.run_id, turn.at, Outcome.INTERRUPTED, seconds, reason))
     if active.stage is Stage.ASKED:
         turn.answer(active.wanted.order_id, False, reason)
@@ -58,14 +62,15 @@ def give_up(turn: Turn, active: Active, seconds: float, reason: str) -> None:
 
 def _whose(turn: Turn, message: Ended) -> Active | None:
     """The run that ended; one that was given up has its true end now, and its row counted for the plan before."""
-    active, given_up = turn.state.active, turn.state.given_up
+    active = turn.state.active
     if active is not None and active.run_id == message.run_id:
         turn.set(active=None)
         return active
-    if given_up is None or given_up.run_id != message.run_id:
+    known = next((one for one in turn.state.given_up if one.run_id == message.run_id), None)
+    if known is None:
         return None
-    turn.set(given_up=None)
-    return replace(given_up, wanted=replace(given_up.wanted, planned_s=0.0))
+    turn.set(given_up=tuple(one for one in turn.state.given_up if one is not known))
+    return replace(known, wanted=replace(known.wanted, planned_s=0.0))
 
 
 def account(turn: Turn, wanted: Wanted, seconds: float) -> None:

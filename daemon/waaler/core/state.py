@@ -81,7 +81,7 @@ class State:
     row cut by low sump. pulse_s: longest run while the sump dips too far, None otherwise. trips: what stands in the
     guard's way now; not_read: the protective inputs that cannot be read. holds: a person's, as the guard has them,
     strictest first.
-    given_up: the last run whose end the guard did not tell in time.
+    given_up: the last runs whose ends the guard did not tell in time.
     doubts: of advisers that are not valid, or were a while ago.
     shown: what the last full run has shown by itself, None once it was judged; shown_until_s: when it is judged.
     usual: for each sign of water whether it moved in the last runs, newest last.
@@ -123,7 +123,7 @@ class State:
     refilled_s: float = -inf
     pulse_s: float | None = None
     active: Active | None = None
-    given_up: Active | None = None
+    given_up: tuple[Active, ...] = ()
     queue: tuple[Wanted, ...] = ()
     holds: tuple[Hold, ...] = ()
     soak_at_s: float = -inf
