@@ -215,11 +215,11 @@ def test_the_budget_tells_days_refills_and_what_it_assumed(file: Path) -> None:
 
     assert result.exit_code == 0, result.output
     assert fits(result.output)
-    assert "low       Sat 11 Jul 2026; refill 175 L" in result.output
-    assert "+185 L of" in result.output
+    assert "refill by Thu 09 Jul 2026; 134 L" in result.output
+    assert "+134 L of" in result.output
     assert "assumed: no crops are written: 1.2 L a pot and day" in result.output
     told = json.loads(run("budget", "--days", "16", "--json", file).output)
-    assert told["low_on"] == "2026-07-11"
+    assert told["needs_water_on"] == "2026-07-09"
     assert len(told["days"]) == 16
 
 
@@ -242,7 +242,7 @@ def test_a_budget_that_does_not_last_says_so_and_exits_with_1(file: Path) -> Non
     result = run("budget", file)
 
     assert result.exit_code == 1
-    assert "NOTE: the sump reads low on" in result.output
+    assert "NOTE: a run would be cut by a low sump on" in result.output
 
 
 def test_what_if_ranks_the_plans_and_names_the_least(file: Path) -> None:

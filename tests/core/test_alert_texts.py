@@ -9,18 +9,20 @@ from hypothesis import strategies as st
 from tests.core.bench import LIMITS, Bench
 
 from waaler.bed.figures import Figures
+from waaler.bed.ledger import SumpBook, full
 from waaler.core import texts
 from waaler.core.care import Care, Contact
 from waaler.core.facts import AlertRaised, AlertReminded, AlertReworded, Severity
-from waaler.core.level import Tended
 from waaler.core.memory import Memory
 from waaler.core.messages import OrderKind
 from waaler.core.standing import OpenAlert, Words
+from waaler.core.sump_state import SumpState
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Input, Level, Trip
 
 FIGURES = Figures()
-CARE = Care(FIGURES, lambda _: 16.8, fresh_ec=2.0, contacts=(Contact("Ann", "+386 40 111 222"),))
+BOOK = SumpBook(FIGURES, lambda _: 16.8)
+CARE = Care(BOOK, contacts=(Contact("Ann", "+386 40 111 222"),))
 REFILL = "Unplug the pump, add 173 L of solution of 2 mS/cm up to the full mark, enter it with `waaler refill`, plug the pump in again."
 
 
@@ -142,7 +144,7 @@ def test_no_text_that_stands_says_refill_while_the_tray_is_high_or_the_water_is_
     acts: list[tuple[str, int]],
 ) -> None:
     """Judged from the facts alone: a text that says `add N L` stands at no such moment."""
-    thirsty = replace(CARE, drink_l=lambda _: 60.0)
+    thirsty = replace(CARE, book=replace(BOOK, drink_l=lambda _: 60.0))
     bench = Bench(care=thirsty, limits=replace(LIMITS, rest_s=60.0))
     for what, number in acts:
         act(bench, what, number)
@@ -169,7 +171,12 @@ def test_a_text_of_before_a_restart_is_composed_anew_and_a_moment_still_ends() -
         OpenAlert("restarted", Severity.SOON, "It ended.", 99_000.0, 99_000.0),
     )
     guard = GuardMemory(last_stop_s=60_000.0, tripped=frozenset({(Input.SUMP_LOW, Trip.LOW_SUMP)}))
-    memory = Memory(guard=guard, last_full_s=60_000.0, open_alerts=alerts, tended=(Tended(60_000.0, "renewal"),))
+    memory = Memory(
+        guard=guard,
+        last_full_s=60_000.0,
+        open_alerts=alerts,
+        sump=SumpState(full(BOOK), 60_000.0, 220.0, 60_000.0, 60_000.0),
+    )
     bench = Bench(care=CARE, memory=memory)
     bench.level(Input.SUMP_LOW, Level.BAD)
     bench.pass_s(61)
@@ -181,7 +188,7 @@ def test_a_text_of_before_a_restart_is_composed_anew_and_a_moment_still_ends() -
 
 
 def test_once_the_water_is_back_a_refill_is_spoken_of_again_without_a_knock() -> None:
-    bench = Bench(care=replace(CARE, drink_l=lambda _: 60.0))
+    bench = Bench(care=replace(CARE, book=replace(BOOK, drink_l=lambda _: 60.0)))
     bench.order(OrderKind.REFILL, litres=1.0)
     bench.pass_s(2.2 * 86_400)
     assert bench.alerts() & {"sump-soon-low", "refill-due"}

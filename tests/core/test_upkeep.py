@@ -7,9 +7,9 @@ from tests.core.bench import LIMITS, PLAN, PROBE, Bench
 
 from waaler.core.care import Care
 from waaler.core.facts import Outcome
-from waaler.core.level import Upkeep
 from waaler.core.memory import Given, Memory
 from waaler.core.messages import OrderKind
+from waaler.core.upkeep_state import Upkeep
 from waaler.guard.messages import Flow
 from waaler.plan.sensing import Adviser, AdviserKind, Sensing
 

@@ -28,7 +28,7 @@ def stamp(at_s: float) -> str:
 
 def status(at_s: float = NOW_S, **more: Any) -> bytes:
     following = {"start": "2026-06-21T13:40:00+02:00", "seconds": 120, "window": "day"}
-    sump = {"litres": 140.4, "low": "2026-06-26T15:00:00+02:00"}
+    sump = {"litres": 140.4, "needs_water_at": "2026-06-26T15:00:00+02:00"}
     return json.dumps({"state": "waiting", "at": stamp(at_s), "next": following, "sump": sump, **more}).encode()
 
 
@@ -108,7 +108,7 @@ JSON = st.recursive(
     lambda inner: (
         st.lists(inner, max_size=3)
         | st.dictionaries(
-            st.sampled_from(["state", "at", "next", "start", "sump", "litres", "low", "text", "severity"]),
+            st.sampled_from(["state", "at", "next", "start", "sump", "litres", "needs_water_at", "text", "severity"]),
             inner,
             max_size=6,
         )

@@ -12,7 +12,8 @@ from tests.notify.servers import WebServer, free_port
 from tests.records.facts import whole_run
 from tests.settings.test_reading import settings
 
-from waaler.core.facts import AlertRaised, Deed, Outcome, Severity
+from waaler.bed.ledger import full
+from waaler.core.facts import AlertRaised, Deed, Outcome, Severity, SumpNoted
 from waaler.guard.messages import Instant
 from waaler.notify.good_day import good_day
 from waaler.notify.heartbeat import Beat
@@ -70,7 +71,8 @@ def test_a_monitor_that_is_away_is_told_once_and_without_its_address(places: Pla
 def test_a_good_day_is_one_line_at_its_hour(tmp_path: Path) -> None:
     bed = bed_of(settings("title: South tunnel"))
     store = Store(tmp_path / "t.db", "boot-a")
-    store.write([Deed(Instant(0.0, moment("05:00")), "start", "the daemon started")])
+    begin = Instant(0.0, moment("05:00"))
+    store.write([Deed(begin, "start", "the daemon started"), SumpNoted(begin, full(bed.book))])
     for n in range(1, 6):
         outcome = Outcome.DONE if n < 5 else Outcome.REFUSED
         seconds = 60.0 if n < 5 else 0.0
@@ -84,8 +86,8 @@ def test_a_good_day_is_one_line_at_its_hour(tmp_path: Path) -> None:
         note = good_day(reader, bed, 20 * 60 + 30, moment("20:30"))
     assert note is not None
     assert note.id == "terrace-day-2026-06-21"
-    assert note.subject == "[South tunnel] 4 of 5 runs, 50 L, low about 1 July"
-    assert note.body == "Sunday 21 June: 4 of 5 runs, 50 L, low about 1 July."
+    assert note.subject == "[South tunnel] 4 of 5 runs, 50 L, needs water about 29 June"
+    assert note.body == "Sunday 21 June: 4 of 5 runs, 50 L, needs water about 29 June."
 
 
 def test_alerts_that_stand_spoil_a_good_day(tmp_path: Path) -> None:

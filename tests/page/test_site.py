@@ -208,7 +208,7 @@ def test_now_tells_next_cycle_with_its_reason_sump_and_what_was_measured(site: S
         "today, 12:00",
         "2 min; day: cycle 3 of 5, evenly from 06:00 to 18:00",
         "EC 2.9 mS/cm",
-        "days to the low mark; expected, not measured",
+        "days until it needs water; expected, not measured",
         "Do NOT add water; free the drain.",
         "The last 14 days",
     ):

@@ -7,6 +7,7 @@ import pytest
 from tests.records.facts import at, whole_run
 from tests.records.test_memory import LATER_BOOT, SAME_BOOT, restart
 
+from waaler.bed.ledger import Entry
 from waaler.core.facts import (
     AlertAcknowledged,
     AlertRaised,
@@ -17,8 +18,10 @@ from waaler.core.facts import (
     Deed,
     Fact,
     Severity,
+    SumpNoted,
 )
-from waaler.core.level import Upkeep
+from waaler.core.sump_state import SumpState
+from waaler.core.upkeep_state import Upkeep
 from waaler.records.boots import End
 from waaler.records.reader import Reader
 from waaler.records.rows import Outgoing, Told
@@ -97,34 +100,18 @@ def test_an_alert_that_became_more_severe_is_told_again(tmp_path: Path) -> None:
     assert (alert.severity, alert.times, alert.headline) == (Severity.URGENT, 3, "A leak.")
 
 
-def test_refills_levels_and_low_floats_since_the_solution_was_made_anew(tmp_path: Path) -> None:
+def test_the_ledgers_last_entry_is_known_again_with_the_ages_that_it_had(tmp_path: Path) -> None:
+    assert restart(tmp_path / "a", [Deed(at(5.0), "start", "the daemon started")], SAME_BOOT).sump is None
     facts: list[Fact] = [
-        Deed(at(0.0), "start", "the daemon started"),
-        Deed(at(10.0), "refill", "20 L", "anna", amounts=litres("water", 20.0)),
-        Deed(at(20.0), "renewal", "200 L", "anna", amounts=litres("solution", 200.0)),
-        Deed(at(30.0), "refill", "both", "anna", amounts=(*litres("water", 5.0), *litres("solution", 7.0))),
-        Deed(at(40.0), "measure", "", "anna", amounts=(*litres("sump", 150.0), Amount("EC", 1.9, "mS/cm"))),
-        Deed(at(45.0), "measure", "pH", "anna", amounts=(Amount("pH", 5.9, ""),)),
-        AlertRaised(at(50.0), "sump-low", Severity.URGENT, "Low."),
-        Deed(at(60.0), "refill", "amount unknown", "anna"),
+        SumpNoted(at(10.0), Entry(220.0, 2.0)),
+        SumpNoted(at(60.0), Entry(150.0, 1.9, 40.0, 12.0), 148.0, 20.0, 50.0, 1.8, 1.9, is_read=True),
     ]
 
-    tended = restart(tmp_path, facts, SAME_BOOT).tended
+    found = restart(tmp_path / "b", facts, SAME_BOOT).sump
 
-    assert [(one.at_s, one.what, one.value) for one in tended if one.what != "measure"] == [
-        (20.0, "renewal", 200.0),
-        (30.0, "refill", 12.0),
-        (40.0, "EC", 1.9),
-        (40.0, "sump", 150.0),
-        (50.0, "low", None),
-        (60.0, "refill", None),
-    ]
-
-
-def test_a_bed_whose_solution_was_never_made_anew_begins_full_at_its_first_start(tmp_path: Path) -> None:
-    tended = restart(tmp_path, [Deed(at(5.0), "start", "the daemon started")], SAME_BOOT).tended
-
-    assert [(one.at_s, one.what) for one in tended] == [(5.0, "began")]
+    assert found == SumpState(
+        Entry(150.0, 1.9, 40.0, 12.0), at(60.0).long_s, 148.0, at(40.0).long_s, at(10.0).long_s, 1.8, 1.9
+    )
 
 
 def test_pump_time_and_starts_count_from_the_last_cleaning(tmp_path: Path) -> None:

@@ -136,7 +136,10 @@ def test_every_fault_has_words() -> None:
 
 
 def test_a_bed_that_drinks_next_to_nothing_foresees_no_low_sump() -> None:
-    found = play(scene=replace(SCENE, figures=replace(SCENE.figures, drink_l_per_pot_day=1e-9)))
+    book = SCENE.care.book
+    assert book is not None
+    care = replace(SCENE.care, book=replace(book, drink_l=lambda _: 1e-9))
+    found = play(scene=replace(SCENE, figures=replace(SCENE.figures, drink_l_per_pot_day=1e-9), care=care))
 
     assert found.sump_low_expected is None
 

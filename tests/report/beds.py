@@ -5,7 +5,19 @@ from pathlib import Path
 from tests.records.facts import WALL_S, at, intent, whole_run
 
 from waaler.bed.figures import Figures
-from waaler.core.facts import AlertRaised, Amount, Deed, Fact, Outcome, RunResult, Severity, TripBegan, TripOver
+from waaler.bed.ledger import Entry, SumpBook
+from waaler.core.facts import (
+    AlertRaised,
+    Amount,
+    Deed,
+    Fact,
+    Outcome,
+    RunResult,
+    Severity,
+    SumpNoted,
+    TripBegan,
+    TripOver,
+)
 from waaler.guard.messages import Trip
 from waaler.plan.sensing import Adviser, AdviserKind, Range, Sensing
 from waaler.plan.types import ClockMoment, Evenly, Place, Plan, Window
@@ -30,13 +42,14 @@ SENSING = Sensing(
 
 
 def bed(title: str = "Terrace bed") -> Bed:
-    return Bed("terrace", title, PLAN, SENSING, Figures(pots=10, drink_l_per_pot_day=1.0))
+    figures = Figures(pots=10, drink_l_per_pot_day=1.0)
+    return Bed("terrace", title, PLAN, SENSING, figures, SumpBook(figures, lambda _: 10.0))
 
 
 def write_days(path: Path, days: int = 3, reason: str = "ran its time") -> None:
     """From 08:00 of the first day: each day a run, a skip, and samples of two probes; a cut and a trip on the first."""
     store = Store(path, "boot-a")
-    facts: list[Fact] = [Deed(at(-60.0), "start", "the daemon started")]
+    facts: list[Fact] = [Deed(at(-60.0), "start", "the daemon started"), SumpNoted(at(-60.0), Entry(220.0, 2.0))]
     for day in range(days):
         begin_s, first = day * DAY_S, 10 * day + 1
         facts += whole_run(first, begin_s, reason=reason)

@@ -7,7 +7,8 @@ from tests.page.asking import NOW_S, ask, site_of, write_bed
 from tests.records.facts import at, whole_run
 from tests.report.beds import NASTY
 
-from waaler.core.facts import AlertRaised, Deed, Outcome, Severity
+from waaler.bed.ledger import Entry
+from waaler.core.facts import AlertRaised, Deed, Outcome, Severity, SumpNoted
 from waaler.page.beds import Watch
 from waaler.records.store import Sample, Store
 from waaler.report.metrics import metrics
@@ -28,6 +29,7 @@ def write(folder: Path, monkeypatch: object) -> Path:
     store.write(
         [
             Deed(at(0.0), "start", "the daemon started"),
+            SumpNoted(at(0.0), Entry(220.0, 2.0)),
             *whole_run(1, 100.0, 90.0),
             *whole_run(2, 4000.0, 30.0, Outcome.CUT_SHORT),
             *whole_run(3, 8000.0, 60.0),

@@ -49,14 +49,17 @@ def test_a_weather_table_is_read_from_beside_the_file_and_its_faults_are_told(tm
 
 
 def test_crops_and_feed_are_built_as_written() -> None:
-    found = site(
-        parse(SMALLEST + BEANS % "" + MONTHS + "feed: {ec: 1.8, uptake: 60 %}\ntop_up: {tank: 100 gal}\n", "t").file
+    settings = parse(
+        SMALLEST + BEANS % "" + MONTHS + "feed: {ec: 1.8, uptake: 60 %}\ntop_up: {tank: 100 gal}\n", "t"
     )
+    found = site(settings.file)
 
     assert found.crops[0].canopy_m2 == pytest.approx(4 * 0.09290304)
     assert found.crops[0].stages.days == (20, 30, 30, 10)
     assert (found.ec, found.uptake_share, found.water_ec) == (1.8, 0.6, 0.3)
-    assert found.top_up_l == pytest.approx(378.5411784)
+    assert settings.book.tank is not None
+    assert settings.book.tank.litres == pytest.approx(378.5411784)
+    assert settings.book.tank.ec == 0.3  # plain water, unless it is said to hold solution
 
 
 @pytest.mark.parametrize(

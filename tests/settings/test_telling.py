@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from tests.settings.test_reading import settings
 
+from waaler.bed.ledger import Tank
 from waaler.core.care import Contact, Quiet
 from waaler.core.facts import Severity
 from waaler.settings import SettingsError
@@ -107,10 +108,10 @@ def test_commands_are_taken_from_our_own_broker_or_over_tls_from_somebody_known(
 def test_the_drink_of_the_forecast_is_that_of_crops_and_weather() -> None:
     from datetime import date
 
-    plain = settings("").care
+    plain = settings("").book
     assert plain.drink_l is not None
     assert plain.drink_l(date(2026, 6, 21)) == pytest.approx(14 * 1.2)
-    assert settings("top_up: {tank: 100 L}").care.drink_l is None, "a header tank keeps the sump full"
+    assert settings("top_up: {tank: 100 L, holds: solution}\nfeed: {ec: 1.8}").book.tank == Tank(100.0, 1.8)
 
 
 @pytest.mark.parametrize(

@@ -2,14 +2,14 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from math import ceil, pi
 
 from waaler.bed.crops import Crop, litres_per_plant
-from waaler.bed.evaporation import Method, reference_mm
+from waaler.bed.evaporation import Method, Reference
 from waaler.bed.figures import Figures
-from waaler.bed.solution import Solution, after
-from waaler.bed.weather import DayWeather
+from waaler.bed.ledger import Entry, Outlook, SumpBook, advanced, full, outlook, poured
+from waaler.bed.solution import Solution
 
 __all__ = [
     "USED_SHARE", "Advice", "Budget", "BudgetDay", "Site", "advice", "budget", "drink_l", "drinks_by_pot_l",
@@ -31,9 +31,9 @@ RENEW_AFTER_DAYS = 21
 
 @dataclass(frozen=True, slots=True)
 class Site:
-    """cover: share of the outdoor reference that reaches the crop. ec, water_ec: of the fresh solution and of plain
-    water, mS/cm at 25 C; uptake_share: what plants take against what is there. top_up_l: in a header tank
-    whose float valve keeps the sump full. Without crops the bed drinks what its figures say.
+    """cover: share of the outdoor reference that reaches the crop. ec, water_ec: of the fresh solution and of
+    plain water, mS/cm at 25 C; uptake_share: what plants take against what is there. Without crops the bed drinks
+    what its figures say.
     """
 
     latitude_deg: float
@@ -43,12 +43,15 @@ class Site:
     ec: float = 2.0
     uptake_share: float = 0.7
     water_ec: float = 0.3
-    top_up_l: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class BudgetDay:
-    """Litres of the whole bed; sump_l and ec at the end of the day. refill_l, refill_ec: poured in that morning."""
+    """Litres of the whole bed; sump_l, tank_l and ec at the end of the day. refill_l, refill_ec: poured in that
+    morning.
+
+    dry_l: of the drink, what the sump could not give.
+    """
 
     day: date
     reference_mm: float
@@ -58,22 +61,35 @@ class BudgetDay:
     ec: float
     refill_l: float = 0.0
     refill_ec: float = 0.0
+    tank_l: float = 0.0
+    dry_l: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class Budget:
-    """low_on: the first day that ends at or under the low mark, None if none does. renew_on: when the solution is
-    due. methods: how the reference was found.
+    """outlook: from the full sump of the first morning. renew_on: when the solution is due. methods: how the
+    reference was found.
     """
 
     days: tuple[BudgetDay, ...]
-    low_on: date | None
+    outlook: Outlook
     renew_on: date
     methods: frozenset[Method]
 
     @property
     def hottest(self) -> BudgetDay:
         return max(self.days, key=lambda day: day.drink_l)
+
+    @property
+    def needs_water_on(self) -> date | None:
+        """The day of the first run that would be cut; None if no such day is among these."""
+        when = self.outlook.needs_water_at
+        return when.date() if when is not None and when.date() <= self.days[-1].day else None
+
+    def refill_l(self, figures: Figures) -> float:
+        """What the first refill takes, to the full mark; what lies above the low mark where none is due."""
+        usable_l = figures.sump_full_l - figures.sump_low_l
+        return next((row.refill_l for row in self.days if row.refill_l > 0), usable_l)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,42 +104,59 @@ class Advice:
 
 
 def budget(
-    site: Site,
-    figures: Figures,
-    first: date,
+    book: SumpBook,
+    first: datetime,
     count: int,
-    weather: Callable[[date], DayWeather],
+    reference: Callable[[date], Reference],
     plan_seconds: Callable[[date], Sequence[float]],
 ) -> Budget:
-    """Day by day from a full sump of fresh solution; a sump that ended a day low is filled the next morning.
+    """Day by day from a full sump of fresh solution; filled on the morning of a day on which a run would be cut.
 
-    plan_seconds: the lengths of a day's cycles.
+    first: the local midnight at which it begins, aware. plan_seconds: the lengths of a day's cycles.
     """
+    entry = full(book)
+    ahead = outlook(book, entry, first)
+    due, renew_on = ahead.needs_water_at, first.date() + timedelta(days=RENEW_AFTER_DAYS)
     rows: list[BudgetDay] = []
-    methods, tank_l = set(), site.top_up_l
-    now = Solution(figures.sump_full_l, site.ec)
-    topped_l, renew_on = 0.0, first + timedelta(days=RENEW_AFTER_DAYS)
-    for day in (first + timedelta(days=n) for n in range(count)):
-        reference = reference_mm(weather(day), site.latitude_deg, site.elevation_m, day.timetuple().tm_yday)
-        methods.add(reference.method)
-        refill_l = figures.sump_full_l - now.litres if now.litres <= figures.sump_low_l else 0.0
-        refill_ec = poured_ec(now, refill_l, site.ec, site.water_ec)
-        now = after(now, 0.0, 0.0, refill_l, refill_ec)
-        topped_l += refill_l
-        now = after(now, min(figures.evaporates_l_per_day, now.litres), 0.0)
-        drunk_l = min(drink_l(site, figures, day, reference.mm), now.litres)
-        added_l = min(tank_l, drunk_l + figures.evaporates_l_per_day)
-        tank_l -= added_l
-        topped_l += added_l
-        now = after(now, drunk_l, site.uptake_share * now.concentration, added_l, site.water_ec)
-        if topped_l >= figures.sump_full_l:
-            renew_on = min(renew_on, day)
-        given_l = sum(_given_l(figures, seconds) for seconds in plan_seconds(day))
-        rows.append(
-            BudgetDay(day, reference.mm, drunk_l, given_l, now.litres, now.concentration, refill_l, refill_ec)
-        )
-    low_on = next((row.day for row in rows if row.sump_l <= figures.sump_low_l), None)
-    return Budget(tuple(rows), low_on, renew_on, frozenset(methods))
+    methods: set[Method] = set()
+    for begin in (first + timedelta(days=n) for n in range(count)):
+        end, refill_l, refill_ec = begin + timedelta(days=1), 0.0, 0.0
+        if due is not None and due < end:
+            refill_l = max(0.0, book.figures.sump_full_l - entry.litres)
+            refill_ec = poured_ec(Solution(entry.litres, entry.ec), refill_l, book.fresh_ec, book.water_ec)
+            entry = poured(entry, refill_l, refill_ec)
+            due = outlook(book, entry, begin).needs_water_at
+        before, entry = entry, advanced(book, entry, begin, end)
+        if entry.added_l >= book.figures.sump_full_l:
+            renew_on = min(renew_on, begin.date())
+        found = reference(begin.date())
+        methods.add(found.method)
+        rows.append(_row(book, begin.date(), found.mm, before, entry, plan_seconds, (refill_l, refill_ec)))
+    return Budget(tuple(rows), ahead, renew_on, frozenset(methods))
+
+
+def _row(
+    book: SumpBook,
+    day: date,
+    mm: float,
+    before: Entry,
+    after: Entry,
+    plan_seconds: Callable[[date], Sequence[float]],
+    refill: tuple[float, float],
+) -> BudgetDay:
+    wanted_l = book.loss_l(day)
+    taken_l = before.litres + before.tank_l - after.litres - after.tank_l
+    return BudgetDay(
+        day,
+        mm,
+        wanted_l - book.figures.evaporates_l_per_day,
+        sum(_given_l(book.figures, seconds) for seconds in plan_seconds(day)),
+        after.litres,
+        after.ec,
+        *refill,
+        tank_l=after.tank_l,
+        dry_l=max(0.0, wanted_l - taken_l),
+    )
 
 
 def advice(found: Budget, figures: Figures) -> Advice:
@@ -132,9 +165,8 @@ def advice(found: Budget, figures: Figures) -> Advice:
     gap_h = safe_gap_h(figures, pot_l)
     cycles = max(LEAST_CYCLES, ceil(DAYLIGHT_H / gap_h))
     seconds = figures.dose_s(pot_l / (1 - DRAIN_SHARE) / cycles)
-    usable_l = figures.sump_full_l - figures.sump_low_l
-    every = None if found.low_on is None else max(1, (found.low_on - found.days[0].day).days)
-    return Advice(gap_h, cycles, seconds, usable_l, every)
+    every = None if found.needs_water_on is None else max(1, (found.needs_water_on - found.days[0].day).days)
+    return Advice(gap_h, cycles, seconds, found.refill_l(figures), every)
 
 
 def safe_gap_h(figures: Figures, drink_l_per_pot_day: float) -> float:

@@ -2,7 +2,6 @@
 
 import sys
 from datetime import date, datetime, time
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -17,6 +16,7 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
+LEAST_DRY_L = 0.1
 SHOWN_DAYS = 14
 DAY_S = 86_400.0
 SVG = "http://www.w3.org/2000/svg"
@@ -37,16 +37,14 @@ def command(days: int, first: datetime | None, plot: Path | None, as_json: bool,
 
     Example: waaler budget --from 2026-07-01 --days 30
     """
-    from waaler.bed.budget import advice, budget
-    from waaler.plan.timetable import lengths_of_day
+    from waaler.bed.budget import advice
     from waaler.settings.build_site import site
+    from waaler.settings.reckoning import budget_of
 
     settings = read_settings(file)
     where = site(settings.file)
     begin = date.today() if first is None else first.date()
-    found = budget(
-        where, settings.figures, begin, days, settings.weather.on, partial(lengths_of_day, settings.plan)
-    )
+    found = budget_of(settings, begin, days)
     told = advice(found, settings.figures)
     problems = _problems(settings, found)
     if plot is not None:
@@ -62,9 +60,13 @@ def command(days: int, first: datetime | None, plot: Path | None, as_json: bool,
 def _problems(settings: "Settings", found: "Budget") -> list[str]:
     problems = []
     away = settings.file.away_days
-    if found.low_on is not None and (found.low_on - found.days[0].day).days < away:
-        problems.append(f"the sump reads low on {found.low_on:%a %d %b}, before {away} days are over")
+    due = found.needs_water_on
+    if due is not None and (due - found.days[0].day).days < away:
+        problems.append(f"a run would be cut by a low sump on {due:%a %d %b}, before {away} days are over")
     thirsty = [row for row in found.days if row.given_l < row.drink_l]
+    dry = [row for row in found.days if row.dry_l > LEAST_DRY_L]
+    if dry:
+        problems.append(f"on {len(dry)} days the sump is empty and the plants go dry: it is too small")
     if thirsty:
         problems.append(f"on {len(thirsty)} days the plan gives less than the plants drink")
     return problems
@@ -74,7 +76,7 @@ def _as_lines(
     settings: "Settings", where: "Site", found: "Budget", told: "Advice", problems: list[str]
 ) -> list[str]:
     hot, figures = found.hottest, settings.figures
-    low = "not within these days" if found.low_on is None else f"{found.low_on:%a %d %b %Y}"
+    due = "not within these days" if found.needs_water_on is None else f"{found.needs_water_on:%a %d %b %Y}"
     every = "" if told.refill_every_days is None else f", about every {told.refill_every_days} days"
     lines = [
         f"{settings.title} ({settings.id}): {len(found.days)} days from {found.days[0].day:%a %d %b %Y}",
@@ -83,7 +85,7 @@ def _as_lines(
         f" {three_digits(hot.drink_l / figures.pots)} L a pot; the plan gives {three_digits(hot.given_l)} L",
         f"  media     last {three_digits(told.safe_gap_h)} h around midday of that day",
         f"  suggested {told.cycles} cycles of {three_digits(told.seconds)} s",
-        f"  low       {low}; refill {three_digits(told.refill_l)} L{every}",
+        f"  refill by {due}; {three_digits(told.refill_l)} L{every}",
         f"  solution  {three_digits(found.days[-1].ec)} mS/cm at the end; renew by {found.renew_on:%a %d %b}",
         "",
         "  day          reference   drink   given    sump     EC",
@@ -144,7 +146,10 @@ def _assumed(settings: "Settings", where: "Site", found: "Budget") -> list[str]:
 def _as_object(settings: "Settings", found: "Budget", told: "Advice", problems: list[str]) -> dict[str, Any]:
     return {
         "bed": settings.id,
-        "low_on": None if found.low_on is None else found.low_on.isoformat(),
+        "needs_water_at": None
+        if found.outlook.needs_water_at is None
+        else found.outlook.needs_water_at.isoformat(timespec="seconds"),
+        "needs_water_on": None if found.needs_water_on is None else found.needs_water_on.isoformat(),
         "renew_on": found.renew_on.isoformat(),
         "safe_gap_hours": told.safe_gap_h,
         "suggested_cycles": told.cycles,
@@ -161,6 +166,8 @@ def _as_object(settings: "Settings", found: "Budget", told: "Advice", problems: 
                 "given_litres": row.given_l,
                 "sump_litres": row.sump_l,
                 "ec_ms_per_cm": row.ec,
+                "tank_litres": row.tank_l,
+                "dry_litres": row.dry_l,
                 "refill_litres": row.refill_l,
                 "refill_ec_ms_per_cm": row.refill_ec,
             }

@@ -11,6 +11,7 @@ import click
 from waaler.cli.common import Day, echo, echo_json, file_argument, json_option, read_settings, three_digits
 
 if TYPE_CHECKING:
+    from waaler.bed.budget import Budget
     from waaler.settings import Settings
 
 __all__ = ["command"]
@@ -46,7 +47,8 @@ def command(first: datetime | None, as_json: bool, file: Path | None) -> None:
 
 def _card(settings: "Settings", day: date) -> dict[str, Any]:
     figures, own = settings.figures, settings.file.card
-    dates, per_day_l = _refills(settings, day)
+    found = _expected(settings, day)
+    dates = [row.day for row in found.days if row.refill_l > 0][:MOST_DATES]
     dose_s = max(window.seconds for window in settings.plan.windows)
     return {
         "bed": settings.id,
@@ -57,8 +59,8 @@ def _card(settings: "Settings", day: date) -> dict[str, Any]:
             "sump_low": figures.sump_low_l,
             "pump_draws_air": figures.sump_empty_l,
         },
-        "refill_litres": figures.sump_full_l - figures.sump_low_l,
-        "drink_litres_per_day": round(per_day_l, 1),
+        "refill_litres": found.refill_l(figures),
+        "drink_litres_per_day": round(found.days[0].drink_l, 1),
         "expected_refills": [one.isoformat() for one in dates],
         "plug": own.plug,
         "shut_off": own.shut_off,
@@ -71,15 +73,11 @@ def _card(settings: "Settings", day: date) -> dict[str, Any]:
     }
 
 
-def _refills(settings: "Settings", first: date) -> tuple[list[date], float]:
-    """Days on which the sump is expected to want water, and what the plants drink on the first."""
-    from waaler.bed.budget import budget
-    from waaler.plan.timetable import cycles_of_day
-    from waaler.settings.build_site import site
+def _expected(settings: "Settings", first: date) -> "Budget":
+    """Of the days to come: when the sump is expected to want water, and what the plants drink."""
+    from waaler.settings.reckoning import budget_of
 
-    lengths = lambda day: [cycle.seconds for cycle in cycles_of_day(settings.plan, day)]  # noqa: E731
-    found = budget(site(settings.file), settings.figures, first, DAYS, settings.weather.on, lengths)
-    return [row.day for row in found.days if row.refill_l > 0][:MOST_DATES], found.days[0].drink_l
+    return budget_of(settings, first, DAYS)
 
 
 def _lines(told: dict[str, Any]) -> Iterator[str]:

@@ -72,8 +72,8 @@ def _low(found: "Findings") -> str:
     if found.sump_low_at is not None:
         return f"reads low from {when(found.sump_low_at)}: refill before"
     if found.sump_low_expected is None:
-        return "it does not go down"
-    return f"at this drink low about {found.sump_low_expected:%a %d %b}"
+        return "lasts beyond 60 days"
+    return f"needs water about {found.sump_low_expected:%a %d %b}"
 
 
 def when(at: datetime | None) -> str:

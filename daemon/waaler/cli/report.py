@@ -82,7 +82,7 @@ def bed_of(settings: "Settings") -> "Bed":
     """What reports must know of a bed."""
     from waaler.report.bed import Bed
 
-    return Bed(settings.id, settings.title, settings.plan, settings.sensing, settings.figures)
+    return Bed(settings.id, settings.title, settings.plan, settings.sensing, settings.figures, settings.book)
 
 
 def _midnight_s(day: date, bed: "Bed") -> float:

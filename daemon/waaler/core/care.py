@@ -1,10 +1,8 @@
 """What texts and forecasts know of the bed and its people, beside plan and limits."""
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
-from datetime import date
+from dataclasses import dataclass
 
-from waaler.bed.figures import Figures
+from waaler.bed.ledger import SumpBook
 
 __all__ = ["Care", "Contact", "Quiet"]
 
@@ -37,19 +35,14 @@ class Quiet:
 
 @dataclass(frozen=True, slots=True)
 class Care:
-    """figures, drink_l: the bed and what all plants take on a day, litres; None: no forecast is made.
+    """book: what the sump's ledger reckons by; None: nothing is foreseen.
 
-    dip_l: what the longest run of the plan takes out of the sump until its water is back: at rest so much above the
-    low mark the float reads low in a run.
-    fresh_ec: of fresh solution, mS/cm at 25 C. contacts: whom to call, the first one first. quiet: None for never.
+    contacts: whom to call, the first one first. quiet: None for never.
     clean_after_s, clean_after_starts: pump time and starts after which pump and filter are due for cleaning.
     renew_after_days: of the solution. Defaults: common practice, no source.
     """
 
-    figures: Figures | None = None
-    drink_l: Callable[[date], float] | None = field(default=None, compare=False)
-    dip_l: float = 0.0
-    fresh_ec: float | None = None
+    book: SumpBook | None = None
     contacts: tuple[Contact, ...] = ()
     quiet: Quiet | None = None
     clean_after_s: float = 30 * 3600.0

@@ -49,10 +49,7 @@ def begin(
     announce_s: float = 0.0,
 ) -> State:
     """The state at a start of the daemon."""
-    state = begin_state(plan, sensing, limits, memory, at, care, thirst, must_be_proven, announce_s)
-    turn = Turn(state, at)
-    sump.begin(turn, memory)
-    return turn.state
+    return begin_state(plan, sensing, limits, memory, at, care, thirst, must_be_proven, announce_s)
 
 
 def step(state: State, event: Event) -> tuple[State, tuple[Action, ...], float]:

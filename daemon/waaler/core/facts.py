@@ -5,13 +5,16 @@ Wall times are seconds since 1970 UTC; a fact's own moment is its `at`.
 
 from dataclasses import dataclass
 from enum import StrEnum
+from math import inf
 
+from waaler.bed.ledger import Entry
 from waaler.guard.messages import Input, Instant, Purse, Trip
 from waaler.plan.types import CycleKey
 
 __all__ = [
     "AlertAcknowledged", "AlertRaised", "AlertReminded", "AlertResolved", "AlertReworded", "Amount", "Cause",
-    "Deed", "Fact", "Outcome", "RunIntent", "RunResult", "RunStarted", "Severity", "TripBegan", "TripOver",
+    "Deed", "Fact", "Outcome", "RunIntent", "RunResult", "RunStarted", "Severity", "SumpNoted", "TripBegan",
+    "TripOver",
 ]  # fmt: skip
 
 
@@ -196,6 +199,24 @@ class TripOver:
     input: Input | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class SumpNoted:
+    """The ledger of the sump has a new entry, true at `at`. What lies back is told by its age in seconds.
+
+    weighed_l, weighed_ago_s, renewed_ago_s (inf if never), first_ec, last_ec: as in `core.sump_state.SumpState`.
+    is_read: the level was read, not reckoned.
+    """
+
+    at: Instant
+    entry: Entry
+    weighed_l: float | None = None
+    weighed_ago_s: float = 0.0
+    renewed_ago_s: float = inf
+    first_ec: float | None = None
+    last_ec: float | None = None
+    is_read: bool = False
+
+
 Fact = (
     RunIntent
     | RunStarted
@@ -208,4 +229,5 @@ Fact = (
     | Deed
     | TripBegan
     | TripOver
+    | SumpNoted
 )

@@ -3,8 +3,9 @@
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
-from waaler.core.level import Tended, Upkeep
 from waaler.core.standing import OpenAlert
+from waaler.core.sump_state import SumpState
+from waaler.core.upkeep_state import Upkeep
 from waaler.guard.memory import DAY_S, Span
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Input, Instant, Trip
@@ -30,7 +31,8 @@ class Memory:
 
     looked_at_s: up to when cycles were last looked for. done: keys of cycles already dealt with, and when.
     last_full_s: when the last run that ran its time ended, None if never. last_catch_up_s: the same of catch-ups.
-    is_owed: a planned cycle was missed, refused or cut since the last full run. tended: oldest first.
+    is_owed: a planned cycle was missed, refused or cut since the last full run. sump: the ledger's
+    last entry.
     """
 
     guard: GuardMemory = field(default_factory=GuardMemory)
@@ -44,7 +46,7 @@ class Memory:
     is_owed: bool = False
     pulse_s: float | None = None
     open_alerts: tuple[OpenAlert, ...] = ()
-    tended: tuple[Tended, ...] = ()
+    sump: SumpState | None = None
     upkeep: Upkeep = field(default_factory=Upkeep)
 
 

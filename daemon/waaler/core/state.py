@@ -11,9 +11,10 @@ from zoneinfo import ZoneInfo
 from waaler.bed.thirst import Thirst
 from waaler.core.care import Care
 from waaler.core.facts import Cause
-from waaler.core.level import Mix, SumpLevel, Upkeep
 from waaler.core.memory import Given, Memory
 from waaler.core.standing import Doubt, OpenAlert
+from waaler.core.sump_state import SumpState
+from waaler.core.upkeep_state import Upkeep
 from waaler.core.wear import Wear
 from waaler.guard.limits import Limits
 from waaler.guard.messages import Hold, Input, Instant, Level, Purse, Trip
@@ -95,8 +96,7 @@ class State:
     confirmed_s: when a person last said that they stand by.
     extra_at_s: when a bed that was dry is looked at again, and for how long it would then be watered.
     low_since_s: when the trip by a low sump last began. refilled_s: when a refill was last entered.
-    level: of the sump at rest as far as it is known, level_basis: as it was last weighed up.
-    mix: its solution. look_at_sump_s: when the forecast is due.
+    sump: what is known of it. look_at_sump_s: when the forecast is due.
     """
 
     plan: Plan
@@ -138,9 +138,7 @@ class State:
     thirst: Thirst | None = None
     alerts: Mapping[str, OpenAlert] = field(default_factory=dict)
     care: Care = field(default_factory=Care)
-    level: SumpLevel | None = None
-    level_basis: SumpLevel | None = None
-    mix: Mix | None = None
+    sump: SumpState | None = None
     upkeep: Upkeep = field(default_factory=Upkeep)
     wear: Wear = field(default_factory=Wear)
     look_at_sump_s: float = -inf
@@ -215,6 +213,7 @@ def begin(
         alerts={alert.kind: alert for alert in memory.open_alerts},
         care=care,
         upkeep=memory.upkeep,
+        sump=memory.sump,
         thirst=thirst,
         must_prove=must_prove,
         unproven=must_prove - memory.guard.seen,

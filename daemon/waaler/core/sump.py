@@ -5,16 +5,17 @@ from datetime import datetime, timedelta
 from math import inf
 
 from waaler.bed.figures import Figures
+from waaler.bed.ledger import Entry, SumpBook, full, lost_l, outlook
+from waaler.bed.ledger import poured as poured_into
 from waaler.core import texts
-from waaler.core.facts import Amount, Severity
-from waaler.core.level import Mix, SumpLevel, Tended, drunk_l, low_at
-from waaler.core.memory import Memory
+from waaler.core.facts import Amount, Severity, SumpNoted
+from waaler.core.sump_state import SumpState, entry_at, local, outlook_at
 from waaler.core.turn import Turn
 from waaler.core.words import may_refill
 from waaler.guard.messages import Trip
 from waaler.plan.sensing import AdviserKind
 
-__all__ = ["GAUGE", "LEAK", "REFILL_DUE", "SOON_LOW", "begin", "look", "measured_ec", "poured", "read", "was_low"]
+__all__ = ["GAUGE", "LEAK", "REFILL_DUE", "SOON_LOW", "look", "measured_ec", "poured", "read", "was_low"]
 
 GAUGE = "sump"
 """The name under which a level at rest, in litres, is read or entered."""
@@ -31,6 +32,9 @@ PATIENCE = 1.25
 """A forecast that stands is over only so much beyond its limit, or a gauge that trembles would raise it every hour.
 Common practice, no source."""
 
+NOTE_EVERY_S = 600.0
+"""A gauge reads all the time; so often its level becomes an entry of the ledger."""
+
 LEAST_LOSS_SHARE = 0.05
 DRINK_DOUBT = 0.5
 AT_ONCE_S = 3 * 3600.0
@@ -43,61 +47,103 @@ KEPT_SHARE = 0.4
 """Of a run's water the pots may keep, at most: the drain share of common practice leaves a fifth to run back."""
 
 
-def begin(turn: Turn, memory: Memory) -> None:
-    """Follows what the records tell of the past up to now."""
-    for event in memory.tended:
-        _replay(turn, event)
-
-
 def poured(turn: Turn, amounts: tuple[Amount, ...], is_renewal: bool) -> None:
     """A refill was entered; without an amount it is taken to have reached the full mark."""
-    litres = sum(amount.value for amount in amounts if amount.unit == "L") if amounts else None
-    _replay(turn, Tended(turn.now_s, "renewal" if is_renewal else "refill", litres))
+    book, sump = turn.state.care.book, turn.state.sump
+    if book is not None and sump is not None:
+        entry = full(book) if is_renewal else _filled(turn, book, sump, amounts)
+        is_known = is_renewal or bool(amounts)
+        new = SumpState(
+            entry,
+            turn.now_s,
+            entry.litres if is_known else None,
+            turn.now_s,
+            turn.now_s if is_renewal else sump.renewed_s,
+        )
+        _enter(turn, new)
     turn.resolve(LEAK)
     turn.set(look_at_sump_s=-inf)
 
 
+def _filled(turn: Turn, book: SumpBook, sump: SumpState, amounts: tuple[Amount, ...]) -> Entry:
+    """With what was poured, up to the full mark."""
+    entry = _now(turn, book, sump)
+    room_l = max(0.0, book.figures.sump_full_l - entry.litres)
+    if not amounts:
+        return poured_into(entry, room_l, book.water_ec if sump.has_risen else book.fresh_ec)
+    for amount in amounts:
+        if amount.unit == "L":
+            litres = min(amount.value, room_l)
+            entry = poured_into(entry, litres, book.water_ec if amount.name == "water" else book.fresh_ec)
+            room_l -= litres
+    return entry
+
+
 def measured_ec(turn: Turn, value: float) -> None:
-    _replay(turn, Tended(turn.now_s, "EC", value))
+    book, sump = turn.state.care.book, turn.state.sump
+    if book is None or sump is None:
+        return
+    entry = replace(_now(turn, book, sump), ec=value)
+    first = value if sump.first_ec is None else sump.first_ec
+    _enter(turn, replace(sump, entry=entry, at_s=turn.now_s, first_ec=first, last_ec=value))
 
 
 def was_low(turn: Turn) -> None:
     """The float reads low at rest: that is a level."""
-    _replay(turn, Tended(turn.now_s, "low"))
+    book = turn.state.care.book
+    if book is not None:
+        _set_level(turn, book, book.figures.sump_low_l, is_weighed=True)
     turn.set(look_at_sump_s=-inf)
 
 
 def read(turn: Turn, litres: float, is_gauge: bool = False) -> bool:
-    """A level was read. Only one at rest counts; whether it was.
+    """A level was read. Only one at rest counts. Returns whether it did.
 
     More than expected: somebody refilled and did not enter it. Less: water is missing, at once after a run, or
     slowly since the last time that it was weighed up: for a gauge, which reads all the time, some hours ago.
     """
     state = turn.state
-    if not may_refill(state, turn.now_s) or state.care.figures is None:
+    book, known = state.care.book, state.sump
+    if book is None or known is None or not may_refill(state, turn.now_s):
         return False
-    new, known, basis = SumpLevel(litres, turn.now_s), state.level, state.level_basis
-    turn.set(level=new, look_at_sump_s=-inf if not is_gauge else state.look_at_sump_s)
-    if known is None or basis is None:
-        turn.set(level_basis=new)
-    elif litres > basis.litres + _least_l(state.care.figures):
-        _rose(turn, basis, litres)
+    if is_gauge and not _is_news(turn, book, known, litres):
+        return True
+    is_first_weighed = known.weighed_l is None
+    _set_level(turn, book, litres, is_weighed=is_first_weighed)
+    if not is_gauge:
+        turn.set(look_at_sump_s=-inf)
+    if known.weighed_l is None:
+        return True
+    if litres > known.weighed_l + _least_l(book.figures):
+        _rose(turn, book, known, litres)
     elif known.at_s < state.last_stop_s and turn.now_s - known.at_s <= AT_ONCE_S:
-        _after_run(turn, known, litres)
-    elif not is_gauge or turn.now_s - basis.at_s >= WEIGH_EVERY_S:
-        _slowly(turn, basis, litres)
+        _after_run(turn, book, known, litres)
+    elif not is_gauge or turn.now_s - known.weighed_s >= WEIGH_EVERY_S:
+        _slowly(turn, book, known, litres)
     return True
+
+
+def _is_news(turn: Turn, book: SumpBook, known: SumpState, litres: float) -> bool:
+    """Whether a gauge's level is worth an entry: the first after a run, one of minutes later, or another."""
+    is_after_run = known.at_s < turn.state.last_stop_s
+    is_old = turn.now_s - known.at_s >= NOTE_EVERY_S
+    return is_after_run or is_old or abs(litres - known.entry.litres) > _least_l(book.figures)
 
 
 def look(turn: Turn) -> float:
     """The forecast, when it may say something else than before; the instant of the next look."""
     leak_s = _look_at_leak(turn)
-    state = turn.state
-    if state.level is None:
+    book = turn.state.care.book
+    if book is None:
         return leak_s
-    if turn.now_s >= state.look_at_sump_s:
-        turn.set(look_at_sump_s=turn.now_s + _foresee(turn))
-        _judge_mix(turn)
+    sump = turn.state.sump
+    if sump is None:
+        # a bed of which nothing is known is taken to be full of fresh solution; that is only assumed
+        sump = SumpState(full(book), turn.now_s, renewed_s=turn.now_s)
+        _enter(turn, sump)
+    if turn.now_s >= turn.state.look_at_sump_s:
+        turn.set(look_at_sump_s=turn.now_s + _foresee(turn, book, sump))
+        _judge_mix(turn, book, sump)
     return min(leak_s, turn.state.look_at_sump_s)
 
 
@@ -107,7 +153,7 @@ def _look_at_leak(turn: Turn) -> float:
     if leak is None or leak.severity is not Severity.URGENT:
         return inf
     has_gauge = any(one.adviser.kind is AdviserKind.LEVEL and not one.adviser.is_coarse for one in state.advisers)
-    read_s = leak.raised_s if state.level is None else max(leak.raised_s, state.level.at_s)
+    read_s = leak.raised_s if state.sump is None else max(leak.raised_s, state.sump.at_s)
     until_s = read_s + (GAUGE_DEAD_S if has_gauge else LEAK_STANDS_S)
     if turn.now_s >= until_s:
         turn.resolve(LEAK)
@@ -116,27 +162,26 @@ def _look_at_leak(turn: Turn) -> float:
     return until_s
 
 
-def _foresee(turn: Turn) -> float:
+def _foresee(turn: Turn, book: SumpBook, sump: SumpState) -> float:
     """One alert a cause: soon low, then a refill due, then low at rest, each ending the one before.
 
-    Gives the seconds until time alone may change it.
+    Gives the seconds until time alone may change it. What counts is the first run that would be cut.
     """
     state = turn.state
-    assert state.level is not None
     if LOW in state.alerts:
         turn.resolve(SOON_LOW)
         turn.resolve(REFILL_DUE)
         return LOOK_EVERY_S
     if Trip.LOW_SUMP in state.trips:
         return LOOK_EVERY_S  # a dip, or low at rest in a while: until that is known nothing is new
-    low = low_at(state.care, _expected_l(turn, state.level), turn.local)
+    low = outlook_at(book, sump, turn.zone, turn.at).needs_water_at
     ahead = FAR if low is None else low - turn.local
     if ahead <= DUE * (PATIENCE if REFILL_DUE in state.alerts else 1):
         turn.resolve(SOON_LOW)
         turn.alert(REFILL_DUE, Severity.URGENT, texts.REFILL_DUE)
         return LOOK_EVERY_S
     turn.resolve(REFILL_DUE)
-    notice = _notice(turn)
+    notice = _notice(turn, book)
     if low is not None and ahead <= notice * (PATIENCE if SOON_LOW in state.alerts else 1):
         turn.alert(SOON_LOW, Severity.SOON, texts.soon_low(f"about {low:%A %-d %b} {_hour(low)}"))
     else:
@@ -145,23 +190,21 @@ def _foresee(turn: Turn) -> float:
     return min(SELDOM_S, max(LOOK_EVERY_S, left.total_seconds()))
 
 
-def _notice(turn: Turn) -> timedelta:
+def _notice(turn: Turn, book: SumpBook) -> timedelta:
     """How long before it is told; where a full sump lasts few days, the last third of them."""
-    figures = turn.state.care.figures
-    full = None if figures is None else low_at(turn.state.care, figures.sump_full_l, turn.local)
-    return SOON if full is None else min(SOON, (full - turn.local) / 3)
+    low = outlook(book, full(book), turn.local).needs_water_at
+    return SOON if low is None else min(SOON, (low - turn.local) / 3)
 
 
 def _hour(moment: datetime) -> str:
     return f"{(moment + timedelta(minutes=30)).hour:02}:00"
 
 
-def _judge_mix(turn: Turn) -> None:
-    mix, care = turn.state.mix, turn.state.care
-    if mix is None or care.figures is None:
+def _judge_mix(turn: Turn, book: SumpBook, sump: SumpState) -> None:
+    if sump.renewed_s == -inf:
         return
-    is_old = turn.now_s - mix.at_s >= care.renew_after_days * 86_400
-    if is_old or mix.topped_l >= care.figures.sump_full_l:
+    is_old = turn.now_s - sump.renewed_s >= turn.state.care.renew_after_days * 86_400
+    if is_old or _now(turn, book, sump).added_l >= book.figures.sump_full_l:
         turn.alert(SOLUTION_DUE, Severity.NOTE, texts.SOLUTION_DUE)
     else:
         turn.resolve(SOLUTION_DUE)
@@ -172,88 +215,84 @@ def _least_l(figures: Figures) -> float:
     return LEAST_LOSS_SHARE * figures.sump_full_l
 
 
-def _rose(turn: Turn, known: SumpLevel, litres: float) -> None:
-    turn.deed("refill", f"amount unknown; the level rose by {litres - known.litres + _drunk_l(turn, known):.0f} L")
-    turn.set(level_basis=SumpLevel(litres, turn.now_s))
+def _rose(turn: Turn, book: SumpBook, known: SumpState, litres: float) -> None:
+    rise_l = litres - _now(turn, book, known).litres
+    turn.deed("refill", f"amount unknown; the level rose by {rise_l:.0f} L")
+    _weigh(turn, litres)
     turn.resolve(LEAK)
 
 
-def _after_run(turn: Turn, known: SumpLevel, litres: float) -> None:
+def _after_run(turn: Turn, book: SumpBook, known: SumpState, litres: float) -> None:
     """What did not come back, less what the pots can have kept of the run and the plants have drunk."""
-    figures = turn.state.care.figures
-    assert figures is not None
-    run_l = turn.state.last_run_s / 60 * figures.pump_l_per_min
-    kept_l = max(KEPT_SHARE * run_l, min(run_l, _thirst_l(turn)))
+    run_l = turn.state.last_run_s / 60 * book.figures.pump_l_per_min
+    kept_l = max(KEPT_SHARE * run_l, min(run_l, _thirst_l(turn, book)))
+    missing_l = _missing_l(turn, book, known, known.entry.litres, known.at_s, litres)
     if kept_l > KEPT_SHARE * run_l:
-        turn.set(level_basis=SumpLevel(litres, turn.now_s))  # what dry pots took is no slow loss either
-    if _missing_l(turn, known, litres) > kept_l:
+        _weigh(turn, litres)  # what dry pots took is no slow loss either
+    if missing_l > kept_l:
         turn.alert(LEAK, Severity.URGENT, texts.LEAK)
     elif LEAK in turn.state.alerts and turn.state.alerts[LEAK].severity is Severity.URGENT:
         turn.resolve(LEAK)
 
 
-def _thirst_l(turn: Turn) -> float:
+def _thirst_l(turn: Turn, book: SumpBook) -> float:
     """What the pots lacked before the last run: dry ones keep all of it, and that is no leak."""
     state = turn.state
     before_s = state.full_before_s if state.last_full_s == state.last_stop_s else state.last_full_s
     if before_s == -inf:
         return inf
-    return (1 + DRINK_DOUBT) * drunk_l(state.care, _local(turn, before_s), _local(turn, state.last_stop_s))
+    gone_l = lost_l(book, local(turn.zone, turn.at, before_s), local(turn.zone, turn.at, state.last_stop_s))
+    return (1 + DRINK_DOUBT) * gone_l
 
 
-def _slowly(turn: Turn, basis: SumpLevel, litres: float) -> None:
-    turn.set(level_basis=SumpLevel(litres, turn.now_s))
-    if _missing_l(turn, basis, litres) > 0:
+def _slowly(turn: Turn, book: SumpBook, known: SumpState, litres: float) -> None:
+    assert known.weighed_l is not None
+    _weigh(turn, litres)
+    if _missing_l(turn, book, known, known.weighed_l, known.weighed_s, litres) > 0:
         turn.alert(LEAK, Severity.SOON, texts.LOSS)
     else:
         turn.resolve(LEAK)
 
 
-def _missing_l(turn: Turn, known: SumpLevel, litres: float) -> float:
-    """Beyond what the plants can have drunk; at or below 0 nothing is."""
-    figures = turn.state.care.figures
-    assert figures is not None
-    return known.litres - litres - (1 + DRINK_DOUBT) * _drunk_l(turn, known) - _least_l(figures)
+def _missing_l(
+    turn: Turn, book: SumpBook, known: SumpState, before_l: float, before_s: float, litres: float
+) -> float:
+    """Beyond what the plants can have drunk since a level; at or below 0 nothing is."""
+    before = replace(known, entry=replace(known.entry, litres=before_l), at_s=before_s)
+    gone_l = before_l - _now(turn, book, before).litres
+    return before_l - litres - (1 + DRINK_DOUBT) * gone_l - _least_l(book.figures)
 
 
-def _expected_l(turn: Turn, known: SumpLevel) -> float:
-    return known.litres - _drunk_l(turn, known)
+def _now(turn: Turn, book: SumpBook, sump: SumpState) -> Entry:
+    return entry_at(book, sump, turn.zone, turn.at)
 
 
-def _drunk_l(turn: Turn, known: SumpLevel, until_s: float | None = None) -> float:
-    until_s = turn.now_s if until_s is None else until_s
-    return drunk_l(turn.state.care, _local(turn, known.at_s), _local(turn, until_s))
-
-
-def _local(turn: Turn, long_s: float) -> datetime:
-    return turn.local_of(turn.at.wall_s + long_s - turn.now_s)
-
-
-def _replay(turn: Turn, event: Tended) -> None:
-    """One thing that happened to the sump, now or in the past. What is only assumed weighs nothing."""
-    figures, mix = turn.state.care.figures, turn.state.mix
-    if event.what == "EC" and event.value is not None and mix is not None:
-        first = event.value if mix.first_ec is None else mix.first_ec
-        turn.set(mix=replace(mix, first_ec=first, last_ec=event.value))
-    if figures is None or event.what == "EC":
+def _set_level(turn: Turn, book: SumpBook, litres: float, is_weighed: bool) -> None:
+    """The level is known to be this now; the salts are as they were reckoned."""
+    sump = turn.state.sump
+    if sump is None:
         return
-    level = SumpLevel(_level_after(turn, event), event.at_s)
-    is_assumed = event.what == "began" or (event.what == "refill" and event.value is None)
-    turn.set(level=level, level_basis=None if is_assumed else level)
-    if event.what in ("began", "renewal"):
-        turn.set(mix=Mix(event.at_s))
-    elif event.what == "refill" and mix is not None:
-        turn.set(mix=Mix(mix.at_s, mix.topped_l + (event.value or 0.0)))
+    new = replace(sump, entry=replace(_now(turn, book, sump), litres=litres), at_s=turn.now_s)
+    _enter(turn, replace(new, weighed_l=litres, weighed_s=turn.now_s) if is_weighed else new, is_read=True)
 
 
-def _level_after(turn: Turn, event: Tended) -> float:
-    figures, known = turn.state.care.figures, turn.state.level
-    assert figures is not None
-    if event.what == "sump" and event.value is not None:
-        return event.value
-    if event.what == "low":
-        return figures.sump_low_l
-    if event.what != "refill" or event.value is None or known is None:
-        return figures.sump_full_l
-    left_l = max(figures.sump_empty_l, known.litres - _drunk_l(turn, known, event.at_s))
-    return min(figures.sump_full_l, left_l + event.value)
+def _weigh(turn: Turn, litres: float) -> None:
+    assert turn.state.sump is not None
+    _enter(turn, replace(turn.state.sump, weighed_l=litres, weighed_s=turn.now_s), is_read=True)
+
+
+def _enter(turn: Turn, sump: SumpState, is_read: bool = False) -> None:
+    """A new entry, here and in the records: whoever reads those reckons on from the same."""
+    turn.set(sump=sump)
+    turn.write(
+        SumpNoted(
+            turn.at,
+            sump.entry,
+            sump.weighed_l,
+            turn.now_s - sump.weighed_s,
+            turn.now_s - sump.renewed_s,
+            sump.first_ec,
+            sump.last_ec,
+            is_read,
+        )
+    )

@@ -157,7 +157,7 @@ POWER_CAME_BACK = Words(
 def soon_low(when: str) -> Words:
     """when: `about Thu 25 Jun 14:05`."""
     return Words(
-        f"The sump will be low {when}.",
+        f"The sump needs water {when}.",
         "Watering goes on until the float says low.",
         touch=UNPLUGGED,
         again="The plan goes on by itself.",

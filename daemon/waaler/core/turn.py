@@ -38,6 +38,10 @@ class Turn:
         self.state = changed(self.state, **changes)
 
     @property
+    def zone(self) -> str:
+        return self.state.plan.place.timezone
+
+    @property
     def now_s(self) -> float:
         """The long hand."""
         return self.at.long_s

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 from waaler.core import texts, wear
 from waaler.core.facts import Severity
-from waaler.core.level import Upkeep
 from waaler.core.messages import Order
 from waaler.core.turn import Turn
+from waaler.core.upkeep_state import Upkeep
 from waaler.guard.messages import Ended
 from waaler.plan.sensing import AdviserKind, Reading
 

@@ -11,9 +11,10 @@ from datetime import datetime
 from math import floor, inf
 from zoneinfo import ZoneInfo
 
-from waaler.core.level import drunk_l, thirsty_at, to_add, to_full_l
+from waaler.bed.ledger import to_full_l
 from waaler.core.standing import Words
 from waaler.core.state import Stage, State
+from waaler.core.sump_state import entry_at, thirsty_at, to_add
 from waaler.guard.messages import Instant, Trip
 
 __all__ = ["DRY", "UNPLUGGED", "clock_text", "compose", "may_refill", "rested_s"]
@@ -72,7 +73,8 @@ def _refill(state: State, at: Instant) -> str:
         back_s = rested_s(state)
         when = "" if back_s == inf else f", {clock_text(state, at, back_s)}"
         return f"Wait until the water of the last run is back{when}; then look here again."
-    what = f"{_amount(state, at)}{to_add(state.care, state.mix)}"
+    book = state.care.book
+    what = "water or solution" if book is None else f"{_amount(state, at)}{to_add(book, state.sump)}"
     return (
         f"Unplug the pump, add {what} up to the full mark, enter it with `waaler refill`, plug the pump in again."
     )
@@ -80,17 +82,17 @@ def _refill(state: State, at: Instant) -> str:
 
 def _amount(state: State, at: Instant) -> str:
     """Rounded down, so that the sump does not overflow; empty where the level is not known."""
-    figures, level = state.care.figures, state.level
-    if figures is None or level is None:
+    book, sump = state.care.book, state.sump
+    if book is None or sump is None:
         return ""
-    drunk = drunk_l(state.care, _local(state, at, level.at_s), _local(state, at, at.long_s))
-    return f"{floor(to_full_l(figures, level.litres - drunk))} L of "
+    return f"{floor(to_full_l(book, entry_at(book, sump, state.plan.place.timezone, at)))} L of "
 
 
 def _plants(state: State, at: Instant) -> str:
     """How long they have, from the last full run on; at the thirst of an ordinary day of this time of the year."""
     full_s = max(state.last_full_s, state.started_s if state.last_full_s == -inf else -inf)
-    thirsty = thirsty_at(state.care, _local(state, at, full_s))
+    book = state.care.book
+    thirsty = None if book is None else thirsty_at(book, _local(state, at, full_s))
     if thirsty is None:
         return ""
     if thirsty > _local(state, at, at.long_s):

@@ -120,12 +120,24 @@ def _standing(core: CoreState, at: Instant, zone: str) -> dict[str, Any] | None:
 
 
 def _sump(core: CoreState, at: Instant, zone: str) -> dict[str, Any] | None:
-    """The level as it is expected at rest, and when it will be low; None where nothing is known of it."""
+    """The level at rest, the first planned run that would be cut, and when the level at rest is low."""
     found = expected(core, at)
     if found is None:
         return None
-    litres, low_s = found
-    return {"litres": round(litres, 1), "low": None if low_s is None else rfc3339(low_s, zone)}
+    days = found.days_left(datetime.fromtimestamp(at.wall_s, ZoneInfo(zone)))
+    has_tank = core.care.book is not None and core.care.book.tank is not None
+    return {
+        "litres": round(found.entry.litres, 1),
+        "ec_ms_per_cm": round(found.entry.ec, 2),
+        "tank_litres": round(found.entry.tank_l, 1) if has_tank else None,
+        "needs_water_at": _stamp(found.needs_water_at),
+        "low_at_rest_at": _stamp(found.low_at),
+        "days": None if days is None else round(days, 2),
+    }
+
+
+def _stamp(moment: datetime | None) -> str | None:
+    return None if moment is None else moment.isoformat(timespec="seconds")
 
 
 def _reading(state: AdviserState, at: Instant, zone: str) -> dict[str, Any]:

@@ -28,6 +28,9 @@ LEAST_TAKEN = 0.5
 """Of the water that a bone-dry pot is given, the share that it keeps: dry media let it run past. It grows to all of
 it at the wilting mark. Common practice, no source."""
 
+VALVE_L_PER_MIN = 5.0
+"""Of a half-inch float valve under a metre or two of water. Common practice, no source."""
+
 LONGEST_WET_S = 60.0
 LONGEST_TAIL_S = 120.0
 LEAST_STEP_S = 0.01
@@ -36,12 +39,14 @@ LEAST_STEP_S = 0.01
 @dataclass(frozen=True, slots=True)
 class Feed:
     """ec, water_ec: of the fresh solution and of plain water, mS/cm at 25 C. uptake: what plants take of the salts,
-    against what is there.
+    against what is there. tank_l, tank_ec: a header tank whose float valve keeps the sump full; 0 without one.
     """
 
     ec: float = 2.0
     water_ec: float = 0.3
     uptake: float = 0.7
+    tank_l: float = 0.0
+    tank_ec: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -86,6 +91,7 @@ class Water:
     spilled_l: float = 0.0
     lifted_l: float = 0.0
     salts: float = 0.0
+    tank_l: float = 0.0
 
     @property
     def ec(self) -> float:
@@ -97,7 +103,7 @@ class Water:
 def full_bed(bed: Bed) -> Water:
     """A bed after its soak and a refill: media at container capacity, sump at the full mark, solution fresh."""
     sump_l, media_l = bed.figures.sump_full_l, (bed.pot_l,) * bed.figures.pots
-    return Water(sump_l, media_l, salts=bed.feed.ec * (sump_l + sum(media_l)))
+    return Water(sump_l, media_l, salts=bed.feed.ec * (sump_l + sum(media_l)), tank_l=bed.feed.tank_l)
 
 
 def in_bed_l(water: Water) -> float:
@@ -107,7 +113,7 @@ def in_bed_l(water: Water) -> float:
 
 def total_l(water: Water) -> float:
     """All water that is or was in the bed; only a refill changes it."""
-    return in_bed_l(water) + water.drunk_l + water.evaporated_l + water.spilled_l
+    return in_bed_l(water) + water.tank_l + water.drunk_l + water.evaporated_l + water.spilled_l
 
 
 def has_settled(water: Water, drain_open: float = 1.0) -> bool:
@@ -160,8 +166,9 @@ def _step(
     tray_l, drained_l, spilled_l = _drained(bed, water.tray_l, dripped_l, seconds, drain_open)
     sump_l = water.sump_l - lifted_l + back_l + drained_l
     evaporated_l = min(sky.evaporates_l * share, sump_l)
+    added_l = _through_valve(bed, water.tank_l, sump_l - evaporated_l, seconds)
     return Water(
-        sump_l=sump_l - evaporated_l,
+        sump_l=sump_l - evaporated_l + added_l,
         media_l=media_l,
         dripping_l=dripping_l,
         tray_l=tray_l,
@@ -170,8 +177,16 @@ def _step(
         evaporated_l=water.evaporated_l + evaporated_l,
         spilled_l=water.spilled_l + spilled_l,
         lifted_l=water.lifted_l + lifted_l,
-        salts=water.salts - water.ec * (bed.feed.uptake * drunk_l + spilled_l),
+        salts=water.salts - water.ec * (bed.feed.uptake * drunk_l + spilled_l) + bed.feed.tank_ec * added_l,
+        tank_l=water.tank_l - added_l,
     )
+
+
+def _through_valve(bed: Bed, tank_l: float, sump_l: float, seconds: float) -> float:
+    """What the header tank's float valve lets into a sump below its full mark."""
+    if tank_l <= 0:
+        return 0.0
+    return min(tank_l, max(0.0, bed.figures.sump_full_l - sump_l), VALVE_L_PER_MIN * seconds / 60)
 
 
 def _pumped(bed: Bed, water: Water, seconds: float, flows: tuple[float, ...]) -> tuple[float, float, float, float]:

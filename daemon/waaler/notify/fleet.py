@@ -86,8 +86,8 @@ def _with_status(seen: BedSeen, status: dict[str, Any], now_s: float) -> BedSeen
 
 
 def _sump(sump: dict[str, Any]) -> str:
-    low = sump.get("low")
-    when = "" if low is None else f", low {datetime.fromisoformat(low):%a %-d %b}"
+    when = sump.get("needs_water_at")
+    when = "" if when is None else f", low {datetime.fromisoformat(when):%a %-d %b}"
     return f"{float(sump['litres']):.0f} L{when}"
 
 

@@ -1,6 +1,6 @@
 """One line about a day, at a fixed hour: that it comes is the good news."""
 
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from waaler.core.facts import Outcome, Severity
 from waaler.notify.note import Note
@@ -31,7 +31,7 @@ def good_day(reader: Reader, bed: Bed, minute: int | None, now_s: float) -> Note
 
 
 def line(reader: Reader, bed: Bed, now_s: float) -> str:
-    """`5 of 5 runs, 62 L, low about Thursday`, for today up to now."""
+    """`5 of 5 runs, 62 L, needs water about Thursday`, for today up to now."""
     now = datetime.fromtimestamp(now_s, bed.zone)
     midnight = now.replace(hour=0, minute=0, second=0, microsecond=0).timestamp()
     runs = reader.runs(midnight, now_s)
@@ -51,8 +51,8 @@ def line(reader: Reader, bed: Bed, now_s: float) -> str:
 
 
 def _low(reader: Reader, bed: Bed, now_s: float) -> str:
-    left = read_sump(reader, bed, now_s - 86_400, now_s, []).days_left(bed)
-    if left is None:
+    sump = read_sump(reader, bed, now_s - 86_400, now_s, [])
+    low, left = None if sump.outlook is None else sump.outlook.needs_water_at, sump.days_left
+    if low is None or left is None:
         return ""
-    low = datetime.fromtimestamp(now_s, bed.zone) + timedelta(days=left)
-    return f"low about {low:%A}" if left < SOON_DAYS else f"low about {low:%-d %B}"
+    return f"needs water about {low:%A}" if left < SOON_DAYS else f"needs water about {low:%-d %B}"

@@ -38,7 +38,7 @@ def channels(messages: Messages) -> Iterator[Channel]:
 
 
 def bed_of(settings: Settings) -> Bed:
-    return Bed(settings.id, settings.title, settings.plan, settings.sensing, settings.figures)
+    return Bed(settings.id, settings.title, settings.plan, settings.sensing, settings.figures, settings.book)
 
 
 class Service:

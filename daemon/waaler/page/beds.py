@@ -57,7 +57,7 @@ class Watch:
                 raise problem from None
 
     def _make(self, settings: Settings, problem: str | None) -> Shown:
-        bed = Bed(self.id, settings.title, settings.plan, settings.sensing, settings.figures)
+        bed = Bed(self.id, settings.title, settings.plan, settings.sensing, settings.figures, settings.book)
         return Shown(bed, self._records, problem)
 
 

@@ -174,7 +174,7 @@ def _lines(alert: AlertRow) -> list[object]:
 
 
 def _figures(bed: Bed, now: Now) -> Markup:
-    cells = [_cell("next cycle", now.next_at, now.next_why), _cell("sump", *_sump(bed, now))]
+    cells = [_cell("next cycle", now.next_at, now.next_why), _cell("sump", *_sump(now))]
     if now.last_run is not None and now.last_run.ended_at_s is not None:
         ran = f"{length(now.last_run.actual_s)}, {now.last_run.cause.value}"
         cells.append(_cell("last full run", day_and_clock(now.last_run.ended_at_s, bed.zone), ran))
@@ -188,12 +188,13 @@ def _figures(bed: Bed, now: Now) -> Markup:
     return tag("dl", cells, class_="now")
 
 
-def _sump(bed: Bed, now: Now) -> tuple[str, str]:
-    level, days = now.sump.now_l, now.sump.days_left(bed)
-    if level is None or days is None:
+def _sump(now: Now) -> tuple[str, str]:
+    level, days = now.sump.now_l, now.sump.days_left
+    if level is None:
         return "not known", "enter a refill to the full mark"
     how = "expected, not measured" if now.sump.is_expected else "measured"
-    return f"{level:.0f} L", f"{days:.1f} days to the low mark; {how}"
+    left = "lasts beyond 60 days" if days is None else f"{days:.1f} days until it needs water"
+    return f"{level:.0f} L", f"{left}; {how}"
 
 
 def _cell(name: str, value: str, more: str) -> Markup:

@@ -9,13 +9,14 @@ from functools import lru_cache
 from math import isfinite
 from typing import Any
 
+from waaler.bed.ledger import Entry
 from waaler.core.facts import Amount, Cause, Outcome, Severity
 from waaler.guard.messages import Trip
 from waaler.plan.types import CycleKey
-from waaler.records.rows import AlertRow, DeedRow, RunRow, SampleRow, TripRow
+from waaler.records.rows import AlertRow, DeedRow, RunRow, SampleRow, SumpRow, TripRow
 
 __all__ = [
-    "ALERT", "DEED", "RUN", "TRIP", "alert_row", "deed_row", "moment", "run_row", "sample_row",
+    "ALERT", "DEED", "RUN", "SUMP", "TRIP", "alert_row", "deed_row", "moment", "run_row", "sample_row", "sump_row",
     "total_row", "trip_row",
 ]  # fmt: skip
 
@@ -33,6 +34,7 @@ DEED = (
     " FROM amount WHERE amount.deed = deed.id)"
 )
 TRIP = "id, trip, reason, is_locked, began_wall_s, over_wall_s, by"
+SUMP = "id, wall_s, litres, ec, tank_l, added_l, is_read"
 
 CAUSES = {cause.value: cause for cause in Cause}
 OUTCOMES: dict[str | None, Outcome | None] = {None: None, **{outcome.value: outcome for outcome in Outcome}}
@@ -57,6 +59,7 @@ RUN_KINDS = _kinds("iftfftTTIFiiTfiFFTFFT")
 ALERT_KINDS = _kinds("itttifFiiT")
 DEED_KINDS = _kinds("ifttTFt")
 TRIP_KINDS = _kinds("ittifFT")
+SUMP_KINDS = _kinds("iffFFFi")
 _seen: set[tuple[int, tuple[type, ...]]] = set()
 """Kinds of rows that were found right: there are few, and a long history asks thousands of times."""
 
@@ -171,6 +174,14 @@ def _amount(name: object, value: object, unit: object) -> Amount:
     if not isinstance(name, str) or not isinstance(unit, str) or found is None:
         raise ValueError("an amount without name, value or unit")
     return Amount(name, found, unit)
+
+
+def sump_row(row: tuple[Any, ...]) -> SumpRow:
+    _check(row, SUMP_KINDS)
+    _, at_s, litres, ec, tank_l, added_l, is_read = row
+    _moments(at_s)
+    _counts(litres, ec, tank_l, added_l)
+    return SumpRow(at_s, Entry(litres, ec, tank_l, added_l), bool(is_read))
 
 
 def trip_row(row: tuple[Any, ...]) -> TripRow:

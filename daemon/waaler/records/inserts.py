@@ -2,6 +2,7 @@
 
 import sqlite3
 from collections.abc import Iterable
+from math import isfinite
 
 from waaler.core.facts import (
     AlertAcknowledged,
@@ -14,6 +15,7 @@ from waaler.core.facts import (
     RunIntent,
     RunResult,
     RunStarted,
+    SumpNoted,
     TripBegan,
     TripOver,
 )
@@ -66,6 +68,8 @@ class Inserts:
                 self._deed(fact, boot)
             case TripBegan():
                 self._trip(fact, boot)
+            case SumpNoted():
+                self._sump(fact, boot)
             case TripOver(at, trip, by, where):
                 self._db.execute(
                     "UPDATE trip SET over_boot = ?, over_long_s = ?, over_wall_s = ?, over_is_sure = ?, by = ?"
@@ -209,6 +213,19 @@ class Inserts:
             " began_is_sure, input) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
             (fact.trip.value, fact.reason, fact.is_locked, *_moment(boot, fact.at), fact.input or ""),
         )
+
+    def _sump(self, fact: SumpNoted, boot: int) -> None:
+        entry = fact.entry
+        self._db.execute(
+            "INSERT INTO sump (boot, long_s, wall_s, is_sure, litres, ec, tank_l, added_l, weighed_l,"
+            " weighed_ago_s, renewed_ago_s, first_ec, last_ec, is_read)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            (
+                *_moment(boot, fact.at), entry.litres, entry.ec, entry.tank_l, entry.added_l, fact.weighed_l,
+                fact.weighed_ago_s, fact.renewed_ago_s if isfinite(fact.renewed_ago_s) else None, fact.first_ec,
+                fact.last_ec, fact.is_read,
+            ),
+        )  # fmt: skip
 
     def _post(self, what: str, ref: int, at: Instant) -> None:
         self._db.execute("INSERT INTO outbox (what, ref, wall_s) VALUES (?, ?, ?)", (what, ref, at.wall_s))

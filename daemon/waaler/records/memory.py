@@ -14,7 +14,7 @@ from waaler.guard.messages import Hold, HoldKind, Input, Instant, Level, Purse, 
 from waaler.plan.types import CycleKey
 from waaler.records.boots import Boots
 from waaler.records.ends import full_s
-from waaler.records.past import Rows, tended, upkeep
+from waaler.records.past import Rows, sump, upkeep
 from waaler.records.past import rows as _rows
 
 __all__ = ["restore", "run_in_progress"]
@@ -75,7 +75,7 @@ def restore(db: sqlite3.Connection, boots: Boots, now: Instant) -> Memory:
         is_owed=recent.is_owed(),
         pulse_s=_pulse_s(db),
         open_alerts=_open_alerts(db, boots, now),
-        tended=tended(db, boots, now),
+        sump=sump(db, boots, now),
         upkeep=upkeep(db),
     )
 

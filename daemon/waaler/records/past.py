@@ -1,26 +1,18 @@
 """What the records tell of sump, solution and upkeep: for the reckoning after a restart."""
 
 import sqlite3
+from math import inf
 from typing import Any
 
-from waaler.core.level import Tended, Upkeep
+from waaler.bed.ledger import Entry
+from waaler.core.sump_state import SumpState
+from waaler.core.upkeep_state import Upkeep
 from waaler.guard.messages import Instant
 from waaler.records.boots import Boots
 
-__all__ = ["Rows", "rows", "tended", "upkeep"]
+__all__ = ["Rows", "rows", "sump", "upkeep"]
 
 Rows = list[dict[str, Any]]
-
-SINCE_FULL = """
-SELECT deed.boot, deed.long_s, deed.what, amount.name, sum(amount.value) AS value
-FROM deed LEFT JOIN amount ON amount.deed = deed.id
-    AND (amount.name IN ('sump', 'EC') OR (deed.what <> 'measure' AND amount.unit = 'L'))
-WHERE deed.what IN ('refill', 'renewal', 'measure') AND deed.id >= coalesce(
-    (SELECT max(id) FROM deed WHERE what = 'renewal'), 0)
-GROUP BY deed.id, CASE deed.what WHEN 'measure' THEN amount.name END
-ORDER BY deed.id
-"""
-"""Nothing before the solution was last made anew matters."""
 
 
 def rows(db: sqlite3.Connection, query: str, *values: object) -> Rows:
@@ -29,26 +21,22 @@ def rows(db: sqlite3.Connection, query: str, *values: object) -> Rows:
     return [dict(zip(names, row, strict=True)) for row in cursor]
 
 
-def tended(db: sqlite3.Connection, boots: Boots, now: Instant) -> tuple[Tended, ...]:
-    """Oldest first: the first start, and everything that was poured in, measured or found low since."""
-    found = [
-        Tended(boots.here(row["boot"], row["long_s"], now), _what(row), row["value"])
-        for row in rows(db, SINCE_FULL)
-        if row["what"] != "measure" or row["value"] is not None
-    ]
-    first = rows(db, "SELECT boot, long_s FROM deed WHERE what = 'start' ORDER BY id LIMIT 1")
-    if not any(event.what == "renewal" for event in found):
-        found += [Tended(boots.here(row["boot"], row["long_s"], now), "began") for row in first]
-    begin_s = min((event.at_s for event in found), default=now.long_s)
-    lows = rows(
-        db, "SELECT raised_boot, raised_long_s FROM alert WHERE kind = 'sump-low' ORDER BY id DESC LIMIT 100"
+def sump(db: sqlite3.Connection, boots: Boots, now: Instant) -> SumpState | None:
+    """The ledger's last entry, by the long hand of this boot; None in new records."""
+    found = rows(db, "SELECT * FROM sump ORDER BY id DESC LIMIT 1")
+    if not found:
+        return None
+    row = found[0]
+    at_s = boots.here(row["boot"], row["long_s"], now)
+    return SumpState(
+        Entry(row["litres"], row["ec"], row["tank_l"], row["added_l"]),
+        at_s,
+        row["weighed_l"],
+        at_s - row["weighed_ago_s"],
+        -inf if row["renewed_ago_s"] is None else at_s - row["renewed_ago_s"],
+        row["first_ec"],
+        row["last_ec"],
     )
-    found += [
-        Tended(at_s, "low")
-        for row in lows
-        if (at_s := boots.here(row["raised_boot"], row["raised_long_s"], now)) >= begin_s
-    ]
-    return tuple(sorted(found, key=lambda event: event.at_s))
 
 
 def upkeep(db: sqlite3.Connection) -> Upkeep:
@@ -58,7 +46,3 @@ def upkeep(db: sqlite3.Connection) -> Upkeep:
         f"SELECT coalesce(sum(actual_s), 0), count(*) FROM run WHERE actual_s > 0 AND when_s >= {since_s}"
     ).fetchone()
     return Upkeep(float(row[0]), int(row[1]))
-
-
-def _what(row: dict[str, Any]) -> str:
-    return str(row["name"] if row["what"] == "measure" else row["what"])

@@ -15,16 +15,18 @@ from waaler.records.columns import (
     ALERT,
     DEED,
     RUN,
+    SUMP,
     TRIP,
     alert_row,
     deed_row,
     moment,
     run_row,
     sample_row,
+    sump_row,
     total_row,
     trip_row,
 )  # fmt: skip
-from waaler.records.rows import AlertRow, DeedRow, Outgoing, RunRow, SampleRow, Told, TripRow, Unread
+from waaler.records.rows import AlertRow, DeedRow, Outgoing, RunRow, SampleRow, SumpRow, Told, TripRow, Unread
 from waaler.records.schema import NoRecords, StoreError, refuse_newer
 
 __all__ = ["Reader", "Step", "Table", "connect"]
@@ -203,6 +205,12 @@ class Reader:
         """Deeds of these kinds in a period, oldest first."""
         where = f"wall_s >= ? AND wall_s < ? AND what IN ({', '.join('?' * len(whats))})"
         return self._ask.rows(deed_row, Select(DEED, "deed", where, "wall_s"), since_s, until_s, *whats)
+
+    def sump_entries(self, since_s: float, until_s: float) -> list[SumpRow]:
+        """The entries of the sump's ledger in a period, oldest first, and the last one before it."""
+        earlier = Select(SUMP, "sump", "wall_s < ?", "wall_s", is_newest_first=True, most=1)
+        within = Select(SUMP, "sump", "wall_s >= ? AND wall_s <= ?", "wall_s")
+        return self._ask.rows(sump_row, earlier, since_s) + self._ask.rows(sump_row, within, since_s, until_s)
 
     def alerts_of(self, kind: str, since_s: float, until_s: float) -> list[AlertRow]:
         """Alerts of one kind that were raised in a period, oldest first."""

@@ -4,11 +4,12 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
 
+from waaler.bed.ledger import Entry
 from waaler.core.facts import Amount, Cause, Outcome, Severity
 from waaler.guard.messages import Trip
 from waaler.plan.types import CycleKey
 
-__all__ = ["LOST", "AlertRow", "DeedRow", "Outgoing", "RunRow", "SampleRow", "Told", "TripRow", "Unread"]
+__all__ = ["LOST", "AlertRow", "DeedRow", "Outgoing", "RunRow", "SampleRow", "SumpRow", "Told", "TripRow", "Unread"]
 
 
 LOST = "the records cannot tell it any more: they are damaged there"
@@ -113,6 +114,15 @@ class TripRow:
     began_at_s: float
     over_at_s: float | None
     by: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class SumpRow:
+    """An entry of the sump's ledger. is_read: its level was read, not reckoned."""
+
+    at_s: float
+    entry: Entry
+    is_read: bool
 
 
 @dataclass(frozen=True, slots=True)

@@ -233,7 +233,28 @@ ALTER TABLE run ADD COLUMN is_full INTEGER NOT NULL DEFAULT 0;
 UPDATE run SET is_full = 1 WHERE outcome = 'done' AND pulse = pulses AND purse <> 'soak'
 """
 
-MIGRATIONS: tuple[str, ...] = (FIRST, SECOND, THIRD, FOURTH, FIFTH)
+LEDGER = """
+CREATE TABLE sump (
+    id INTEGER PRIMARY KEY,
+    boot INTEGER NOT NULL REFERENCES boot,
+    long_s REAL NOT NULL,
+    wall_s REAL NOT NULL,
+    is_sure INTEGER NOT NULL,
+    litres REAL NOT NULL,
+    ec REAL NOT NULL,
+    tank_l REAL NOT NULL,
+    added_l REAL NOT NULL,
+    weighed_l REAL,
+    weighed_ago_s REAL NOT NULL,
+    renewed_ago_s REAL,
+    first_ec REAL,
+    last_ec REAL,
+    is_read INTEGER NOT NULL
+) STRICT;
+CREATE INDEX sump_when ON sump (wall_s)
+"""
+
+MIGRATIONS: tuple[str, ...] = (FIRST, SECOND, THIRD, FOURTH, FIFTH, LEDGER)
 """Each takes the file from the version of its index to the next; one that was released never changes."""
 
 SCHEMA_VERSION = len(MIGRATIONS)

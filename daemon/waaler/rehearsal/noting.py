@@ -1,17 +1,15 @@
 """What a rehearsal finds, gathered as it goes: from the facts that the core writes and from the world itself."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from math import inf
 from zoneinfo import ZoneInfo
 
+from waaler.bed.ledger import Entry, outlook
 from waaler.core.facts import AlertRaised, Fact, Outcome, RunIntent, RunResult, TripBegan
 from waaler.model.world import World
 from waaler.rehearsal.scene import Findings, Scene
 
 __all__ = ["Notes"]
-
-FORESEEN_DAYS = 3660
-"""A sump that lasts longer does not go down."""
 
 
 class Notes:
@@ -96,10 +94,14 @@ class Notes:
         findings.drunk_l = water.drunk_l
         findings.spilled_l = water.spilled_l
         findings.sump_end_l = water.sump_l
-        poured_l = sum(litres for _, litres in findings.refills)
-        per_day_l = (findings.sump_start_l + poured_l - water.sump_l) / self._scene.days
-        left_l = water.sump_l - self._scene.figures.sump_low_l
-        if findings.sump_low_at is None and per_day_l * FORESEEN_DAYS > left_l:
-            days = left_l / per_day_l
-            findings.sump_low_expected = self.local + timedelta(days=days)
+        if findings.sump_low_at is None:
+            findings.sump_low_expected = self._low_expected()
         return findings
+
+    def _low_expected(self) -> datetime | None:
+        """As the ledger foresees it from here, by what the file knows of the plants."""
+        book, water = self._scene.care.book, self._world.water
+        if book is None:
+            return None
+        at_rest_l = water.sump_l + water.tray_l + water.line_l + water.dripping_l
+        return outlook(book, Entry(at_rest_l, water.ec, water.tank_l), self.local).needs_water_at

@@ -13,7 +13,6 @@ from zoneinfo import ZoneInfo
 
 from waaler.core import joined as core
 from waaler.core.facts import Fact
-from waaler.core.level import Tended
 from waaler.core.memory import Memory, after_loss
 from waaler.core.messages import Look, Message, Order, OrderKind, Readings, ToGuard, Write
 from waaler.guard import journal
@@ -91,8 +90,8 @@ class Play:
         self.is_driven = False
         self.told_s: float | None = None
         # the bed was watered in full just before, the sump filled, and the pump has rested
-        guard, filled = GuardMemory(last_stop_s=-scene.limits.rest_s), (Tended(0.0, "refill"),)
-        self.core = self._begin(Memory(guard=guard, last_full_s=0.0, tended=filled), self._at())
+        guard = GuardMemory(last_stop_s=-scene.limits.rest_s)
+        self.core = self._begin(Memory(guard=guard, last_full_s=0.0), self._at())
 
     def _begin(self, memory: Memory, at: Instant) -> core.Joined:
         scene = self.scene

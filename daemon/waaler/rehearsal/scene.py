@@ -67,11 +67,10 @@ class Findings:
     """What happened. Litres; moisture in percent of container capacity; sump_low_at: first time low, if ever.
 
     driest_pot: its number from 1; pots_driest_percent: the lowest of every pot. evaporated_l: of open water.
-    ec_end: of the solution, mS/cm at 25 C.
-    wilted_at_s: when that began first, seconds from the beginning. began: every trip that
-    began, in a run or at rest; false_trips: those of them whose cause was not there.
-    had_water: whether sump, tray and line together always held more than the low mark.
-    sump_low_expected: when it would read low at this drink, if it did not. trips, alerts: when and what.
+    ec_end: of the solution, mS/cm at 25 C. wilted_at_s: when that began first, seconds from the beginning. began:
+    every trip that began, in a run or at rest; false_trips: those of them whose cause was not there. had_water:
+    whether sump, tray and line together always held more than the low mark. sump_low_expected: when a run would
+    next be cut by a low sump, if it never read low, as the ledger foresees it. trips, alerts: when and what.
     refills: when, and litres.
     """
 

@@ -29,7 +29,7 @@ def scene_of(
     refill_after_s: float = inf,
 ) -> Scene:
     """heat_c: degrees on every day. start: aware. Raises SettingsError for a weather table that cannot be read."""
-    feed = settings.file.feed
+    feed, tank = settings.file.feed, settings.book.tank
     return Scene(
         plan=settings.plan,
         sensing=settings.sensing,
@@ -43,7 +43,13 @@ def scene_of(
         refill_after_s=refill_after_s,
         layout=settings.layout,
         sump=sump_shape(settings.file.layout),
-        feed=Feed(feed.ec, feed.water, feed.uptake / 100),
+        feed=Feed(
+            feed.ec,
+            feed.water,
+            feed.uptake / 100,
+            0.0 if tank is None else tank.litres,
+            0.0 if tank is None else tank.ec,
+        ),
         probes=settings.wiring.probes,
         thirst=settings.thirst,
         care=settings.care,
@@ -52,7 +58,9 @@ def scene_of(
 
 def with_plan_of(scene: Scene, other: Settings) -> Scene:
     """The same bed under the same sky with another plan."""
-    return replace(scene, plan=other.plan, sensing=other.sensing, limits=other.limits, thirst=other.thirst)
+    return replace(
+        scene, plan=other.plan, sensing=other.sensing, limits=other.limits, thirst=other.thirst, care=other.care
+    )
 
 
 def _skies(settings: Settings, start: datetime, days: float, heat_c: float) -> tuple[Sky, ...]:

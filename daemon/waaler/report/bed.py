@@ -1,9 +1,11 @@
 """What a report must know of the bed besides its records."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from waaler.bed.figures import Figures
+from waaler.bed.ledger import SumpBook, lost_l
 from waaler.plan.sensing import Sensing
 from waaler.plan.types import Plan
 
@@ -12,19 +14,29 @@ __all__ = ["Bed"]
 
 @dataclass(frozen=True, slots=True)
 class Bed:
-    """As its file says. title: free text of a person, so nothing may take it for markup."""
+    """As its file says.
+
+    title: free text of a person, so nothing may take it for markup. book: the sump's ledger.
+    """
 
     id: str
     title: str
     plan: Plan
     sensing: Sensing
     figures: Figures
+    book: SumpBook
 
     @property
     def zone(self) -> ZoneInfo:
         return ZoneInfo(self.plan.place.timezone)
 
-    @property
-    def drink_l_per_day(self) -> float:
-        """What the file says that all plants drink on an ordinary day."""
-        return self.figures.pots * self.figures.drink_l_per_pot_day
+    def drink_l(self, begin_s: float, end_s: float) -> float:
+        """What the plants are expected to drink between two wall times, litres."""
+        if self.book.drink_l is None:
+            return 0.0
+        plants = replace(self.book, figures=replace(self.figures, evaporates_l_per_day=0.0))
+        return lost_l(plants, self.local(begin_s), self.local(end_s))
+
+    def local(self, wall_s: float) -> datetime:
+        """A wall time in the bed's time zone."""
+        return datetime.fromtimestamp(wall_s, self.zone)

@@ -60,7 +60,7 @@ class _Families:
             "waaler_alert_since_seconds", "gauge", "When an alert that stands was raised.", "seconds"
         )
         self.sump = _Family("waaler_sump_litres", "gauge", "What the sump holds, read or expected.", "litres")
-        self.left = _Family("waaler_sump_left_days", "gauge", "Until the low mark, at the file's drink.", "days")
+        self.left = _Family("waaler_sump_left_days", "gauge", "Until a planned run would be cut.", "days")
         self.full = _Family("waaler_last_full_run_seconds", "gauge", "When the last full run ended.", "seconds")
         self.next = _Family("waaler_next_cycle_seconds", "gauge", "When the next cycle is due.", "seconds")
         self.alive = _Family(
@@ -101,7 +101,7 @@ def _add(families: _Families, bed: Bed, reader: Reader, now_s: float) -> None:
     samples = reader.samples(now_s - READING_S, now_s + 60, Step.MINUTE)
     sump = read_sump(reader, bed, now_s - 86_400, now_s, samples)
     families.sump.add(sump.now_l, bed=bed.id, source="expected" if sump.is_expected else "read")
-    families.left.add(sump.days_left(bed), bed=bed.id)
+    families.left.add(sump.days_left, bed=bed.id)
     last = reader.last_full()
     families.full.add(None if last is None else last.ended_at_s, bed=bed.id)
     cycle = next(iter(upcoming(bed.plan, datetime.fromtimestamp(now_s, UTC))), None)

@@ -1,7 +1,7 @@
 """One self-contained HTML page that tells a period: for a phone, a desk and a printer."""
 
 from collections.abc import Sequence
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime
 
 from waaler.guard.messages import Trip
 from waaler.report.history import unread_words
@@ -63,13 +63,13 @@ def assumptions(period: Period) -> list[str]:
     bed = period.bed
     told = [
         f"Litres lifted are run time at {bed.figures.pump_l_per_min:.3g} L/min, the file's figure for all outlets.",
-        f"The plants are expected to drink {bed.drink_l_per_day:.3g} L a day, as the file says.",
+        "What the plants drink is reckoned by the file's crops and weather, else by its figure.",
     ]
     if period.sump.is_expected:
         told.append(
-            "The sump has no gauge: its level begins at the full mark, falls by what the plants are expected to"
-            " drink, rises by each refill that was entered, and is set to the low mark when the float read low at"
-            " rest."
+            "The sump has no gauge: its level at rest falls by what plants and open water are expected to take,"
+            " rises by each refill that was entered, and is set right by each reading and when the float read low"
+            " at rest."
         )
     return told
 
@@ -106,16 +106,16 @@ def _water(period: Period) -> Markup:
     lifted_l = period.pump_s / 60 * bed.figures.pump_l_per_min
     unknown = sum(refill.litres is None for refill in sump.refills)
     poured = f"{sump.refilled_l:.3g} L" + (f", and {unknown} refills without an amount" if unknown else "")
+    drunk_l = bed.drink_l(period.span.begin_s, min(period.now_s, period.span.end_s))
     rows: list[tuple[str, str]] = [
         ("pump on", length(period.pump_s)),
         ("lifted, most of it runs back", f"{lifted_l:.0f} L"),
-        ("the plants were expected to drink", f"{bed.drink_l_per_day * period.days:.0f} L"),
+        ("the plants were expected to drink", f"{drunk_l:.0f} L"),
         (f"poured in, {len(sump.refills)} refills", poured),
     ]
-    days_left = sump.days_left(bed)
-    if sump.now_l is not None and days_left is not None:
-        low = datetime.fromtimestamp(period.now_s, UTC).astimezone(bed.zone) + timedelta(days=days_left)
-        rows.append(("in the sump at the end", f"{sump.now_l:.0f} L, {days_left:.1f} days to the low mark"))
+    low, days_left = None if sump.outlook is None else sump.outlook.needs_water_at, sump.days_left
+    if sump.now_l is not None and low is not None and days_left is not None:
+        rows.append(("in the sump at the end", f"{sump.now_l:.0f} L, {days_left:.1f} days until it needs water"))
         is_in_tray = any(trip.trip is Trip.HIGH_TRAY and trip.over_at_s is None for trip in period.trips)
         due = "it is due" if days_left == 0 else f"{low:%A %-d %B}"
         rows.append(("refill before", "the water is in the tray: free the drain first" if is_in_tray else due))

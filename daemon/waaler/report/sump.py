@@ -1,21 +1,15 @@
-"""The level of the sump: as measured where records have it, else as the bed's figures expect it.
-
-No gauge is part of an ordinary bed. So the level is kept as a person would on paper: it begins at the full mark,
-falls by what the plants drink, rises by each refill that was entered, never above the full mark, and is set to the
-low mark whenever the float read low at rest.
-"""
+"""The level of the sump over a period: as a gauge measured it, else as the ledger has it."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from waaler.bed.ledger import Outlook, advanced, course, outlook
 from waaler.records.reader import Reader
-from waaler.records.rows import AlertRow, DeedRow, SampleRow
+from waaler.records.rows import DeedRow, SampleRow, SumpRow
 from waaler.report.bed import Bed
 
 __all__ = ["Refill", "Sump", "read_sump", "refill_of"]
 
-LOOK_BACK_S = 400 * 86_400.0
-DAY_S = 86_400.0
 SENSOR = ("sump", "L")
 
 
@@ -38,41 +32,39 @@ class Refill:
 
 @dataclass(frozen=True, slots=True)
 class Sump:
-    """points: (wall time, litres). is_expected: reckoned rather than measured."""
+    """points: (wall time, litres). is_expected: reckoned rather than measured. outlook: at the end, None where
+    nothing is known.
+    """
 
     points: list[tuple[float, float]]
     refills: list[Refill]
     is_expected: bool
+    outlook: Outlook | None = None
+    days_left: float | None = None
 
     @property
     def now_l(self) -> float | None:
-        return self.points[-1][1] if self.points else None
+        """At rest."""
+        return None if self.outlook is None else self.outlook.entry.litres
 
     @property
     def refilled_l(self) -> float:
         """All that was poured in during the period, amounts that were not entered left out."""
         return sum(refill.litres or 0.0 for refill in self.refills)
 
-    def days_left(self, bed: Bed) -> float | None:
-        """Until the low mark at the file's drink."""
-        if self.now_l is None or bed.drink_l_per_day <= 0:
-            return None
-        return max(0.0, (self.now_l - bed.figures.sump_low_l) / bed.drink_l_per_day)
-
 
 def read_sump(reader: Reader, bed: Bed, since_s: float, until_s: float, samples: Sequence[SampleRow]) -> Sump:
     """The level of a period that ends at until_s or now; samples: the period's, of all sensors."""
-    deeds = reader.deeds_of(since_s - LOOK_BACK_S, until_s, "refill", "renewal", "start")
-    refills = [refill_of(deed) for deed in deeds if deed.what != "start"]
-    within = [refill for refill in refills if refill.at_s >= since_s]
+    refills = [refill_of(deed) for deed in reader.deeds_of(since_s, until_s, "refill", "renewal")]
+    entries = reader.sump_entries(since_s, until_s)
     measured = [(row.at_s, row.mean) for row in samples if (row.name, row.unit) == SENSOR]
-    if measured:
-        return Sump(measured, within, is_expected=False)
-    if not deeds:
-        return Sump([], within, is_expected=True)
-    lows = reader.alerts_of("sump-low", since_s - LOOK_BACK_S, until_s)
-    points = list(_expected(bed, deeds[0].at_s, refills, lows, until_s))
-    return Sump(_cut(points, since_s), within, is_expected=True)
+    if not entries:
+        return Sump(measured, refills, is_expected=not measured)
+    now = bed.local(until_s)
+    last = entries[-1]
+    found = outlook(bed.book, advanced(bed.book, last.entry, bed.local(last.at_s), now), now)
+    points = measured or list(_reckoned(bed, entries, since_s, until_s))
+    return Sump(points, refills, not measured, found, found.days_left(now))
 
 
 def refill_of(deed: DeedRow) -> Refill:
@@ -85,39 +77,14 @@ def refill_of(deed: DeedRow) -> Refill:
     return Refill(deed.at_s, None, "amount unknown")
 
 
-def _expected(
-    bed: Bed, begin_s: float, refills: Sequence[Refill], lows: Sequence[AlertRow], until_s: float
+def _reckoned(
+    bed: Bed, entries: Sequence[SumpRow], since_s: float, until_s: float
 ) -> Iterator[tuple[float, float]]:
-    figures = bed.figures
-    changes: list[tuple[float, float | None]] = [(refill.at_s, refill.litres) for refill in refills]
-    changes += [(low.raised_at_s, 0.0) for low in lows]
-    is_low = {low.raised_at_s for low in lows}
-    at_s, litres = begin_s, figures.sump_full_l
-    yield at_s, litres
-    for change_s, added in sorted(changes, key=lambda change: change[0]):
-        litres = _drunk(bed, litres, change_s - at_s)
-        at_s = change_s
-        yield at_s, litres
-        if change_s in is_low:
-            litres = figures.sump_low_l
-        else:
-            litres = figures.sump_full_l if added is None else min(figures.sump_full_l, litres + added)
-        yield at_s, litres
-    yield until_s, _drunk(bed, litres, until_s - at_s)
-
-
-def _drunk(bed: Bed, litres: float, seconds: float) -> float:
-    """Not below where the pump draws air: by then nobody can say."""
-    left_l = litres - bed.drink_l_per_day * max(0.0, seconds) / DAY_S
-    return max(left_l, min(litres, bed.figures.sump_empty_l))
-
-
-def _cut(points: list[tuple[float, float]], since_s: float) -> list[tuple[float, float]]:
-    """From since_s on, with the level that it had there."""
-    later = [point for point in points if point[0] >= since_s]
-    before = [point for point in points if point[0] < since_s]
-    if not before or not later:
-        return later
-    (a_s, a_l), (b_s, b_l) = before[-1], later[0]
-    share = 0.0 if b_s <= a_s else (since_s - a_s) / (b_s - a_s)
-    return [(since_s, a_l + share * (b_l - a_l)), *later]
+    """The ledger's level: each entry, and what follows from it up to the next."""
+    ends = [row.at_s for row in entries[1:]] + [until_s]
+    for row, end_s in zip(entries, ends, strict=True):
+        begin_s = max(row.at_s, since_s)
+        entry = advanced(bed.book, row.entry, bed.local(row.at_s), bed.local(begin_s))
+        yield begin_s, entry.litres
+        for at, later in course(bed.book, entry, bed.local(begin_s), bed.local(end_s)):
+            yield at.timestamp(), later.litres

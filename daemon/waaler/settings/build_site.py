@@ -30,7 +30,6 @@ def site(file: BedFile) -> Site:
         ec=feed.ec,
         uptake_share=feed.uptake / 100,
         water_ec=feed.water,
-        top_up_l=0.0 if file.top_up is None else file.top_up.tank,
     )
 
 

@@ -1,6 +1,6 @@
 """Crops, weather and solution, as the file writes them."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
@@ -64,3 +64,4 @@ class TopUpSection(Section):
     """A header tank whose mechanical float valve keeps the sump full."""
 
     tank: Annotated[Volume, between(1, 100_000, "L")]
+    holds: Literal["water", "solution"] = "water"

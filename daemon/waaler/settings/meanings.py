@@ -163,6 +163,7 @@ MEANINGS = {
     "EachSection.opening": "pinched to so much of its bore's area",
     "EachSection.pot": "what people call this pot",
     "TraySection.drain": "bore of the drain",
+    "TopUpSection.holds": "what the header tank holds: `water` or `solution`",
     "TraySection.standing": "depth that stays below the drain",
     "TraySection.rim": "depth at which it spills",
     "PotsSection.nominal": "volume on the label",

@@ -11,6 +11,7 @@ from pydantic import ValidationError
 
 from waaler.bed.figures import Figures
 from waaler.bed.layout import Layout
+from waaler.bed.ledger import SumpBook
 from waaler.bed.thirst import Thirst
 from waaler.bed.tray import Tray
 from waaler.bed.weather import Weather
@@ -20,7 +21,7 @@ from waaler.guard.limits import Limits
 from waaler.plan.sensing import Sensing
 from waaler.plan.types import Plan
 from waaler.settings import build, build_layout, build_site
-from waaler.settings.build_care import care
+from waaler.settings.build_care import book, care
 from waaler.settings.build_wiring import wiring
 from waaler.settings.crossing import contradictions
 from waaler.settings.faults import Fault, SettingsError
@@ -65,6 +66,7 @@ class Settings:
     layout: Layout | None
     tray: Tray | None
     wiring: Wiring
+    book: SumpBook
     care: Care
     mqtt: Mqtt | None
     thirst: Thirst | None
@@ -162,6 +164,7 @@ def _settings(file: BedFile, source: Source, folder: Path, weather: Weather) -> 
     with _told_at(source, "layout"):
         figures = build_layout.figures(file.layout)
     plan = build.plan(file, figures)
+    found = book(file, figures, plan, weather)
     return Settings(
         id=file.bed,
         title=file.title or file.bed,
@@ -172,7 +175,8 @@ def _settings(file: BedFile, source: Source, folder: Path, weather: Weather) -> 
         layout=build_layout.layout(file.layout),
         tray=build_layout.tray(file.layout),
         wiring=wiring(file),
-        care=care(file, figures, plan, weather),
+        book=found,
+        care=care(file, found),
         mqtt=_mqtt(file, folder),
         thirst=build_site.thirst(file, figures, weather),
         messages=messages(file, folder),

@@ -1,15 +1,16 @@
 """What `check` says of a valid file: nothing that stops it, everything a grower should know."""
 
 from collections.abc import Iterator
-from datetime import date, timedelta
-from functools import partial
+from datetime import date, datetime, time, timedelta
 from itertools import pairwise
+from zoneinfo import ZoneInfo
 
-from waaler.bed.budget import budget, ec_range, safe_gap_h
+from waaler.bed.budget import ec_range, safe_gap_h
 from waaler.bed.layout import watering
+from waaler.bed.ledger import full, outlook
 from waaler.bed.network import NoFlow
 from waaler.plan.sun import sun_event
-from waaler.plan.timetable import cycles_of_day, daytime_gap_s, lengths_of_day
+from waaler.plan.timetable import cycles_of_day, daytime_gap_s
 from waaler.plan.types import Cycle, Moment, Plan, SunMoment
 from waaler.settings.build import busiest_day_s
 from waaler.settings.build_site import site
@@ -145,18 +146,18 @@ def _water(settings: Settings, today: date) -> Iterator[Fault]:
         yield source.fault(("crops",), "the crops' EC ranges do not meet", "give them beds of their own")
     if not file.crops or (file.weather is not None and file.weather.csv is not None):
         return
-    lengths = partial(lengths_of_day, settings.plan)
-    found = budget(place, figures, today, DAYS_OF_YEAR, settings.weather.on, lengths)
-    hot = found.hottest
-    usable_l = figures.sump_full_l - figures.sump_low_l
-    if hot.drink_l > 0 and usable_l < file.away_days * hot.drink_l:
-        days = usable_l / hot.drink_l
-        what = f"around {hot.day} a full sump lasts {days:.1f} days, less than away_days ({file.away_days})"
+    book = settings.book
+    assert book.drink_l is not None
+    hot = max((today + timedelta(days=n) for n in range(DAYS_OF_YEAR)), key=book.drink_l)
+    morning = datetime.combine(hot, time(), ZoneInfo(settings.plan.place.timezone))
+    days = outlook(book, full(book), morning).days_left(morning)
+    if days is not None and days < file.away_days:
+        what = f"around {hot} a full sump lasts {days:.1f} days, less than away_days ({file.away_days})"
         yield source.fault(("away_days",), what, "a larger sump, a header tank, or refill sooner")
-    gap_h = daytime_gap_s(settings.plan, hot.day) / 3600
-    safe_h = safe_gap_h(figures, hot.drink_l / figures.pots)
+    gap_h = daytime_gap_s(settings.plan, hot) / 3600
+    safe_h = safe_gap_h(figures, book.drink_l(hot) / figures.pots)
     if gap_h > safe_h:
-        what = f"around {hot.day} the longest gap by day is {gap_h:.1f} h, and the media last {safe_h:.1f} h"
+        what = f"around {hot} the longest gap by day is {gap_h:.1f} h, and the media last {safe_h:.1f} h"
         yield source.fault(("plan",), what, "plan more cycles; see `waaler budget`")
 
 
