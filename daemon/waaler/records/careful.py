@@ -19,6 +19,8 @@ PRIMARY_CODE = 0xFF
 BROKEN = (sqlite3.Error, UnicodeError)
 """The library decodes names and its own messages strictly: damage in those comes as a UnicodeError."""
 
+SENSELESS = (ValueError, TypeError, KeyError, IndexError, ArithmeticError)
+NO_UTF_8 = "Could not decode to UTF-8"
 DAMAGE = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
 Row = TypeVar("Row")
 Raw = tuple[Any, ...]
@@ -60,29 +62,41 @@ class Careful:
     def __init__(self, db: sqlite3.Connection, path: Path) -> None:
         self.unread: set[tuple[str, Any]] = set()
         self._db, self._path = db, path
-        db.text_factory = text_of
 
     def all(self, query: str, *values: object) -> list[Raw]:
         """Raises StoreError."""
         try:
-            return self._db.execute(query, values).fetchall()
+            return self._fetched(query, values)
         except BROKEN as problem:
             raise self._refusal(problem) from problem
 
+    def _fetched(self, query: str, values: tuple[object, ...]) -> list[Raw]:
+        """Text by the library's own decoder, four times as fast as ours, as long as it is UTF-8."""
+        try:
+            return self._db.execute(query, values).fetchall()
+        except sqlite3.OperationalError as problem:
+            if NO_UTF_8 not in str(problem):
+                raise
+        self._db.text_factory = text_of
+        return self._db.execute(query, values).fetchall()
+
     def made(self, make: Callable[[Raw], Row], rows: list[Raw], table: str) -> list[Row]:
         """What `make` makes of the rows; one that it raises for is counted and left out."""
-        found = []
+        try:
+            return [make(row) for row in rows]  # as good as always
+        except SENSELESS:
+            found = []
         for row in rows:
             try:
                 found.append(make(row))
-            except (ValueError, TypeError, KeyError, IndexError, ArithmeticError):
+            except SENSELESS:
                 self.unread.add((table, row[0] if isinstance(row[0], int) else repr(row)[:200]))
         return found
 
     def rows(self, make: Callable[[Raw], Row], select: Select, *values: object) -> list[Row]:
         """Raises StoreError where nothing of the table can be read."""
         try:
-            found = self._db.execute(select.query, values).fetchall()
+            found = self._fetched(select.query, values)
         except BROKEN as problem:
             if not _is_damage(problem):
                 raise self._refusal(problem) from problem
