@@ -17,7 +17,7 @@ from waaler.devices.pipe import RelayLevels, Wires
 from waaler.devices.simulated import SimulatedBed, simulated_wiring
 from waaler.keeper.restore import Files
 from waaler.plan.sensing import AdviserKind
-from waaler.settings import Settings, load, parse
+from waaler.settings import Settings, load, load_accepted
 from waaler.settings.places import bed_id, state_folder
 
 __all__ = ["Site", "in_force", "open_pi", "open_simulated"]
@@ -46,7 +46,7 @@ def in_force(file: Path) -> tuple[Settings, str | None]:
         kept = Files.of(state_folder(bed), bed).accepted
         if not kept.exists():
             raise
-        return parse(kept.read_text(encoding="utf-8"), str(kept)), str(problem)
+        return load_accepted(kept, file), str(problem)
 
 
 def open_pi(settings: Settings, stack: ExitStack) -> Site:
