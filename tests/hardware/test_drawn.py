@@ -55,11 +55,11 @@ def test_a_board_switched_by_low_gets_3_3_v_for_its_input_and_a_second_board_its
 
 
 def test_the_section_has_the_file_s_levels() -> None:
-    other = parse(TEXT.replace("full: 220 L", "full: 210 L").replace("rim: 9 cm", "rim: 11 cm"), "t.yaml")
+    other = parse(TEXT.replace("full: 260 L", "full: 210 L").replace("rim: 9 cm", "rim: 11 cm"), "t.yaml")
 
-    assert "220 L" in draw("levels", load(FILE))
+    assert "260 L" in draw("levels", load(FILE))
     assert "210 L" in draw("levels", other)
-    assert "220 L" not in draw("levels", other)
+    assert "260 L" not in draw("levels", other)
     assert "11 cm" in draw("levels", other)
 
 
