@@ -5,6 +5,7 @@ from tests.core.bench import Bench
 
 from waaler.core.facts import AlertRaised, Cause, Outcome
 from waaler.core.messages import OrderKind
+from waaler.guard.limits import Limits
 from waaler.guard.messages import Input, Level, Purse, ReadBack, Trip
 
 DONE = (Cause.PLAN, Outcome.DONE, 120)
@@ -159,6 +160,16 @@ def test_a_soak_runs_the_longest_run_with_rest_between_and_ends_at_its_hour() ->
         (Cause.PLAN, Outcome.SKIPPED, 0)
     ]
     assert bench.outcomes()[-1] == DONE
+
+
+def test_s16_a_cycle_that_a_soak_stands_for_is_written_down_at_its_time() -> None:
+    bench = Bench(limits=Limits(most_starts_per_h=1))
+    bench.until("08:37")
+    bench.order(OrderKind.SOAK, 7200.0)
+    bench.until("09:01")
+
+    (skipped,) = [result for result in bench.results() if result.outcome is Outcome.SKIPPED]
+    assert skipped.at.wall_s == bench.wall_s - 60.0
 
 
 def test_a_soak_goes_on_after_a_refill() -> None:

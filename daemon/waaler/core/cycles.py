@@ -43,7 +43,7 @@ def look(turn: Turn) -> float:
     cycles = _new_cycles(turn)
     hold = turn.state.hold
     if hold is not None and hold.kind is HoldKind.SOAK:
-        return _soak(turn, cycles, hold)
+        return min(_soak(turn, cycles, hold), _next_cycle_s(turn))
     if hold is not None:
         _miss(turn, cycles, f"{hold.kind.value} by {hold.by}")
         return _next_cycle_s(turn)
