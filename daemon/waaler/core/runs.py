@@ -51,7 +51,8 @@ def advance(turn: Turn) -> float:
             return advance(turn)
         return latest_s
     if turn.now_s >= active.until_s + GUARD_WAIT_S:
-        give_up(turn, active, active.until_s - active.since_s, "the guard did not tell its end")
+        seconds = active.until_s - min(active.since_s, active.asked_s)
+        give_up(turn, active, seconds, "the guard did not tell its end")
         return advance(turn)
     return min(active.until_s + GUARD_WAIT_S, _look_at_person(turn, active))
 
@@ -217,7 +218,7 @@ def _ask(turn: Turn, active: Active) -> None:
     wanted = active.wanted
     reserve_s = _plan_next_day_s(turn) if wanted.purse is Purse.SPARE else 0.0
     ask = Ask(active.run_id, wanted.seconds, wanted.purse, turn.now_s + ASK_VALID_S, reserve_s, active.since_s)
-    turn.set(active=replace(active, stage=Stage.ASKED, since_s=turn.now_s))
+    turn.set(active=replace(active, stage=Stage.ASKED, since_s=turn.now_s, asked_s=turn.now_s))
     turn.tell_guard(ask)
 
 

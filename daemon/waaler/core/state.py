@@ -65,13 +65,14 @@ class Wanted:
 
 @dataclass(frozen=True, slots=True)
 class Active:
-    """The one run that is on its way. since_s: when this stage began."""
+    """The one run that is on its way. since_s: when this stage began; asked_s: when the guard was asked."""
 
     run_id: int
     wanted: Wanted
     stage: Stage
     since_s: float
     until_s: float = inf
+    asked_s: float = inf
 
 
 @dataclass(frozen=True)
