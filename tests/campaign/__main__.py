@@ -75,7 +75,15 @@ def _false_trips(told: list[Told], days: float) -> list[str]:
 
 
 def _faults(one: Told) -> str:
-    return ", ".join(f"{fault.name}@{fault.starts_s:.0f}..{min(fault.ends_s, 1e9):.0f}" for fault in one.faults)
+    """What befalls the bed and the computer, and what people do."""
+    script = one.story.script
+    spans = [(f.name, f.starts_s, f.ends_s) for f in one.faults]
+    spans += [(f.name, f.starts_s, f.ends_s) for f in script.troubles]
+    befalls = [f"{name}@{starts_s:.0f}..{min(ends_s, 1e9):.0f}" for name, starts_s, ends_s in spans]
+    stalls = [f"guard-stalls@{start_s:.0f}..{end_s:.0f}" for start_s, end_s in script.stalls]
+    deeds = [f"{type(deed).__name__.lower()}@{at_s:.0f}" for at_s, deed in script.deeds]
+    drift = [f"drift {100 * script.drift:.0f} %"] if script.drift else []
+    return ", ".join([*befalls, *stalls, *deeds, *drift]) or "nothing"
 
 
 def _with_progress(days: int, seed: int) -> list[Told]:

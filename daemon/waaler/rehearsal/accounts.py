@@ -1,4 +1,4 @@
-"""Holds the history to the truth: every second of the relay, every planned cycle. It knows no guard and no planner."""
+"""Holds the history to the truth: every second of the relay, every planned cycle. It knows no guard, no planner."""
 
 from bisect import bisect_left
 from collections import defaultdict
@@ -41,8 +41,10 @@ def judge_runs(
     outcomes: dict[int, str | None],
     since_s: float,
     end_s: float,
+    late_s: float = 0.0,
 ) -> list[Violation]:
-    """Run by run, second by second. since_s: what was before it no history can tell; end_s: of the story.
+    """Run by run, second by second. since_s: what was before it no history can tell; end_s: of the story;
+    late_s: of the wire.
 
     An interrupted run that nobody saw end counts to its deadline; any other as the relay was on.
     """
@@ -50,7 +52,7 @@ def judge_runs(
     wrong, true = [], set()
     for span in spans:
         true.add(span.run_id)
-        if span.off_s > end_s - LATEST_S or span.on_s < since_s:
+        if span.on_s > end_s - LATEST_S or span.on_s < since_s:
             continue
         row = known.get(span.run_id)
         if row is None:
@@ -60,13 +62,13 @@ def judge_runs(
         if outcome is None:
             wrong.append(Violation(span.off_s, f"S16: run {span.run_id} has no end in the history"))
         elif outcome == "interrupted":
-            most_s = max(most_s, span.counted_s - span.on_s)
+            most_s = max(most_s, span.until_s - span.on_s) + late_s
         least_s = span.off_s - span.on_s - span.test_s
         if outcome is not None and not least_s - EXACT_S <= row.actual_s <= most_s + EXACT_S:
-            wrong.append(
-                Violation(span.off_s, f"S16: run {span.run_id} was on for {least_s:.1f} s, {row.actual_s:.1f} s in the history")
-            )
-    never = [row for row in rows if row.actual_s > 0 and row.run_id not in true and outcomes[row.run_id] != "interrupted"]
+            told = f"was on for {least_s:.1f} s, {row.actual_s:.1f} s in the history"
+            wrong.append(Violation(span.off_s, f"S16: run {span.run_id} {told}"))
+    ran = [row for row in rows if row.actual_s > 0 and outcomes[row.run_id] != "interrupted"]
+    never = [row for row in ran if row.run_id not in true]
     wrong += [Violation(end_s, f"S16: run {row.run_id} of the history never was") for row in never]
     return wrong
 
@@ -99,6 +101,7 @@ class Diary:
     def edit(self, wall_s: float, timetable: Timetable, end_of_day_s: float) -> None:
         """A new plan; what it takes away of today must be told of."""
         self.passes(wall_s)
+        self.excused.append((wall_s, wall_s))
         after = timetable.between(wall_s, end_of_day_s)
         self.required += [p for p in self.timetable.between(wall_s, end_of_day_s) if not _has(p, after)]
         self.timetable = timetable
@@ -113,7 +116,8 @@ class Diary:
             times.sort()
         wrong = []
         for planned in sorted(set(self.required)):
-            if planned.at_s > until_s or any(a <= planned.at_s <= b for a, b in self.excused):
+            near_s = planned.tolerance_s
+            if planned.at_s > until_s or any(a - near_s <= planned.at_s <= b + near_s for a, b in self.excused):
                 continue
             if not _is_near(planned, told[planned.window]):
                 what = f"S16: the cycle of {planned.window} planned for {planned.at_s:.0f} has vanished"

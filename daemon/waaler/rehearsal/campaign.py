@@ -6,20 +6,33 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 from random import Random
+from typing import Any, TypeVar
 
-from waaler.model.faults import FAULTS, Fault
+from waaler.model.faults import Fault
+from waaler.rehearsal.chances import dense, equipped, random_faults, random_script, with_some_equipment
+from waaler.rehearsal.deeds import Script
+from waaler.rehearsal.heard import Heard
 from waaler.rehearsal.keeping import FileKeeping
-from waaler.rehearsal.monitor import Heard, Monitor, Rules, Violation
-from waaler.rehearsal.outside import Trace
-from waaler.rehearsal.play import Play
+from waaler.rehearsal.monitor import Monitor
+from waaler.rehearsal.rules import Violation
 from waaler.rehearsal.scene import Findings, Scene
+from waaler.rehearsal.trial import Trial
+from waaler.rehearsal.wire import LATEST_S
+from waaler.rehearsal.witness import rules_of
 
-__all__ = ["ALWAYS", "Story", "Told", "equipped", "rules_of", "shortest", "stories", "tell", "tell_all"]
+__all__ = [
+    "ALWAYS", "Heard", "Story", "Told", "eventful", "judge_of", "shortest", "stories", "tell", "tell_all",
+]  # fmt: skip
+
+FOLDER = "/dev/shm" if Path("/dev/shm").is_dir() else None
+"""Records of a story need no disk."""
+
+NO_SCRIPT = Script()
+Judge = TypeVar("Judge", bound=Monitor)
 
 DAY_S = 86_400.0
 HOUR_S = 3600.0
 TRACE_LINES = 40
-MOST_FAULTS = 3
 NO_WATER = frozenset(
     {"dead-pump", "leak", "tube-off", "power-cut", "power-flaps", "blocked-drain", "slow-drain", "outlet-clogged"}
 )
@@ -67,18 +80,19 @@ ALWAYS_DAYS = 3.0
 class Story:
     number: int
     scene: Scene
+    script: Script = NO_SCRIPT
 
 
 @dataclass(frozen=True, slots=True)
 class Told:
     """How a story ended.
 
-    starved_h: hours below the wilting mark although water and pump were there. wilting_after_h: when that began,
-    from the first fault on. trips: their reasons. false_trips: of those whose cause was not there.
+    starved_h: hours below the wilting mark although water and pump were there, and nobody kept the water away.
+    wilting_after_h: when that began, from the first fault on. trips: their reasons. false_trips: of those whose
+    cause was not there.
     """
 
-    number: int
-    scene: Scene
+    story: Story
     violations: tuple[Violation, ...]
     wilted_h: float
     starved_h: float
@@ -88,6 +102,14 @@ class Told:
     runs: int
 
     @property
+    def number(self) -> int:
+        return self.story.number
+
+    @property
+    def scene(self) -> Scene:
+        return self.story.scene
+
+    @property
     def faults(self) -> tuple[Fault, ...]:
         return self.scene.faults
 
@@ -95,69 +117,98 @@ class Told:
 def stories(scene: Scene, count: int, seed: int) -> Iterator[Story]:
     """The scene with faults: first the ones that are always there, then random ones.
 
-    Every other random story is of a bed with a cut-off relay, a flow meter and a sensed supply.
+    Of three random stories one has the bed's faults alone, two a day full of people and troubles of the computer
+    too, and of these one is on a bed with short times. The beds have a cut-off relay, a flow meter and a sensed
+    supply, or not.
     """
     chance = Random(seed)
     always = list(ALWAYS.values())
     for number in range(count):
-        told = equipped(scene) if number < len(always) or number % 2 else scene
+        told = scene
         if number < len(always):
-            told = replace(told, faults=always[number], days=max(scene.days, ALWAYS_DAYS))
+            told = replace(equipped(told), faults=always[number], days=max(scene.days, ALWAYS_DAYS))
+            yield Story(number, replace(told, seed=chance.randrange(2**31)))
+        elif number % 3 == 0:
+            told = equipped(scene) if number % 2 else scene
+            told = replace(told, faults=random_faults(chance, told.days * DAY_S))
+            yield Story(number, replace(told, seed=chance.randrange(2**31)))
         else:
-            told = replace(told, faults=_random_faults(chance, scene.days * DAY_S))
-        yield Story(number, replace(told, seed=chance.randrange(2**31)))
+            yield eventful(scene, number, chance, is_dense=number % 3 == 1)
+
+
+def eventful(scene: Scene, number: int, chance: Random, is_dense: bool) -> Story:
+    """A story with everything in it."""
+    told = dense(scene, chance) if is_dense else scene
+    told = with_some_equipment(told, chance)
+    end_s = told.days * DAY_S
+    script = random_script(chance, told, end_s)
+    told = replace(told, faults=random_faults(chance, end_s) if chance.random() < 0.8 else ())
+    return Story(number, replace(told, seed=chance.randrange(2**31)), script)
 
 
 def tell(story: Story) -> Told:
     """Plays one story before the judge."""
-    monitor = Monitor(rules_of(story.scene))
-    findings = _play(story.scene, monitor)
+    findings, monitor = _play(story, judge_of(story))
     names = {fault.name for fault in story.scene.faults}
     is_excused = bool(names & NO_WATER) or not findings.had_water or _is_locked_rightly(names, findings)
     begun_s = min((fault.starts_s for fault in story.scene.faults), default=0.0)
     wilted_s = findings.wilted_at_s
+    false_trips = () if story.script.is_misleading else tuple(reason for _, reason in findings.false_trips)
     return Told(
-        number=story.number,
-        scene=story.scene,
-        violations=tuple(monitor.violations),
+        story=story,
+        violations=tuple(sorted(monitor.violations, key=lambda violation: violation.at_s)),
         wilted_h=findings.wilted_h,
-        starved_h=0.0 if is_excused else findings.wilted_h,
+        starved_h=0.0 if is_excused or story.script != NO_SCRIPT else findings.wilted_h,
         wilting_after_h=None if wilted_s is None else (wilted_s - begun_s) / HOUR_S,
         trips=tuple(reason for _, reason in findings.began),
-        false_trips=tuple(reason for _, reason in findings.false_trips),
+        false_trips=false_trips,
         runs=sum(findings.counts.values()),
     )
 
 
 def shortest(told: Told) -> tuple[Told, list[str]]:
-    """The same wrong with the fewest faults, and everything that happened up to it, the newest last."""
-    story = told
-    for fault in told.faults:
-        fewer = replace(story.scene, faults=tuple(other for other in story.scene.faults if other != fault))
-        again = tell(Story(told.number, fewer))
-        if again.violations:
-            story = again
-    heard = Heard(Monitor(rules_of(story.scene)))
-    _play(story.scene, heard)
-    first_s = story.violations[0].at_s
-    return story, [line for at_s, line in heard.lines if at_s <= first_s][-TRACE_LINES:]
+    """The same wrong with the fewest faults and deeds, and everything that happened up to it, the newest last."""
+    best = told
+    for fewer in _fewer(best.story):
+        if (again := tell(fewer(best.story))).violations:
+            best = again
+    heard = Heard(judge_of(best.story))
+    _play(best.story, heard)
+    first_s = best.violations[0].at_s
+    return best, [line for at_s, line in heard.lines if at_s <= first_s][-TRACE_LINES:]
 
 
-def _play(scene: Scene, trace: Trace) -> Findings:
-    with tempfile.TemporaryDirectory() as folder:
+def judge_of(story: Story) -> Monitor:
+    """By the limits that the story begins with."""
+    is_late = any(fault.name == "messages-late" for fault in story.scene.faults)
+    return Monitor(rules_of(story.scene.limits), wire_s=LATEST_S if is_late else 0.0)
+
+
+def _fewer(story: Story) -> Iterator[Callable[[Story], Story]]:
+    """Each way to leave something out."""
+    for fault in story.scene.faults:
+        yield lambda s, f=fault: replace(s, scene=replace(s.scene, faults=_without(s.scene.faults, f)))  # type: ignore[misc]
+    for name in ("troubles", "stalls", "deeds"):
+        for one in getattr(story.script, name):
+            yield lambda s, n=name, o=one: replace(  # type: ignore[misc]
+                s, script=replace(s.script, **{n: _without(getattr(s.script, n), o)})
+            )
+
+
+def _without(these: tuple[Any, ...], one: Any) -> tuple[Any, ...]:
+    return tuple(other for other in these if other != one)
+
+
+def _play(story: Story, judge: Judge) -> tuple[Findings, Judge]:
+    with tempfile.TemporaryDirectory(dir=FOLDER) as folder:
         keeping = FileKeeping(Path(folder) / "story.db")
         try:
-            return Play(scene, keeping, trace).run()
+            trial = Trial(story.scene, keeping, judge, story.script)
+            findings = trial.run()
+            trial.finish()
+            return findings, judge
         finally:
             keeping.close()
-
-
-def equipped(scene: Scene) -> Scene:
-    """The scene with a cut-off relay, a flow meter and a sensed supply."""
-    limits = replace(
-        scene.limits, has_cutoff=True, has_read_back=True, normal_flow_l_per_min=scene.figures.pump_l_per_min
-    )
-    return replace(scene, limits=limits)
 
 
 def _is_locked_rightly(names: set[str], findings: Findings) -> bool:
@@ -173,31 +224,3 @@ def tell_all(scene: Scene, count: int, seed: int, progress: Callable[[int], obje
             if progress is not None:
                 progress(len(told))
     return told
-
-
-def rules_of(scene: Scene) -> Rules:
-    """The limits as plain numbers, for a judge that knows no guard."""
-    limits = scene.limits
-    settle_s = {}
-    if limits.has_sump_float:
-        settle_s["sump_low"] = max(limits.settle_sump_s, limits.run_back_s)
-    if limits.has_tray_float:
-        settle_s["tray_high"] = max(limits.settle_tray_s, limits.run_back_s)
-    return Rules(
-        longest_s=limits.longest_run_s,
-        most_s=limits.most_per_day_s,
-        rest_s=limits.rest_s,
-        settle_s=settle_s,
-        start_delay_s=limits.start_delay_s,
-        has_read_back=limits.has_read_back,
-        confirm_s=limits.confirm_s,
-    )
-
-
-def _random_faults(chance: Random, end_s: float) -> tuple[Fault, ...]:
-    names = chance.sample(sorted(FAULTS), chance.randint(1, MOST_FAULTS))
-    faults = []
-    for name in names:
-        starts_s = chance.uniform(0.0, 0.9 * end_s)
-        faults.append(Fault(name, starts_s, starts_s + chance.choice((0.1, 1.0, 4.0, 12.0, 48.0)) * HOUR_S))
-    return tuple(faults)

@@ -16,7 +16,7 @@ HOUR_S = 3600.0
 YEAR_S = 365 * 86_400.0
 MOST_FAULTS = 3
 DENSE_DAYS = 0.5
-SHORT_CUT = ("power-cut", "database-lost", "disk-full", "no-clock")
+LATE = (ClockMoment(11 * 60 + 30), ClockMoment(23 * 60))
 PEOPLE = (
     OrderKind.WATER, OrderKind.WATER, OrderKind.WATER, OrderKind.STOP, OrderKind.PAUSE, OrderKind.SERVICE,
     OrderKind.SOAK, OrderKind.ATTEND, OrderKind.RESUME, OrderKind.RESUME, OrderKind.CLEAR, OrderKind.CLEAR,
@@ -36,23 +36,23 @@ def with_some_equipment(scene: Scene, chance: Random) -> Scene:
 
 def _fitted(scene: Scene, has_cutoff: bool, has_read_back: bool, has_meter: bool) -> Limits:
     normal = scene.figures.pump_l_per_min if has_meter else None
-    return replace(
-        scene.limits, has_cutoff=has_cutoff, has_read_back=has_read_back, normal_flow_l_per_min=normal
-    )
+    return replace(scene.limits, has_cutoff=has_cutoff, has_read_back=has_read_back, normal_flow_l_per_min=normal)
 
 
 def dense(scene: Scene, chance: Random) -> Scene:
     """The scene with short times, so that half a day holds much."""
-    return replace(scene, plan=_dense_plan(scene.plan, chance), limits=_dense_limits(scene.limits, chance), days=DENSE_DAYS)
+    plan, limits = _dense_plan(scene.plan, chance), _dense_limits(scene.limits, chance)
+    return replace(scene, plan=plan, limits=limits, days=DENSE_DAYS)
 
 
 def _dense_plan(plan: Plan, chance: Random) -> Plan:
-    windows = [
-        Window("early", Every(chance.choice((20, 30, 45)), ClockMoment(30), ClockMoment(11 * 60)), chance.choice((40.0, 90.0))),
-        Window("late", Evenly(chance.randint(4, 16), ClockMoment(11 * 60 + 30), ClockMoment(23 * 60)), chance.choice((60.0, 120.0))),
+    early = Every(chance.choice((20, 30, 45)), ClockMoment(30), ClockMoment(11 * 60))
+    windows = (
+        Window("early", early, chance.choice((40.0, 90.0))),
+        Window("late", Evenly(chance.randint(4, 16), *LATE), chance.choice((60.0, 120.0))),
         Window("some", AtTimes(tuple(ClockMoment(chance.randrange(1440)) for _ in range(4))), 75.0),
-    ]  # fmt: skip
-    return replace(plan, windows=tuple(windows), longest_gap_s=chance.choice((None, 7200.0)))
+    )
+    return replace(plan, windows=windows, longest_gap_s=chance.choice((None, 7200.0)))
 
 
 def _dense_limits(limits: Limits, chance: Random) -> Limits:

@@ -59,8 +59,8 @@ Deed = Ordered | Edit | ClockStep
 
 @dataclass(frozen=True, slots=True)
 class Script:
-    """deeds: when, and what, in order. stalls: the guard stands still from, to, one after the other. drift: of the wall
-    clock, a share.
+    """deeds: when, and what, in order. stalls: the guard stands still from, to, one after the other. drift: of the
+    wall clock, a share.
 
     wrong_by_s: how wrong the clock is after a boot without one.
     """

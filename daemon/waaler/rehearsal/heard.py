@@ -9,7 +9,7 @@ __all__ = ["Heard"]
 HEARS = frozenset(
     {
         "level", "relay", "supply", "line", "flow", "power", "stall", "asked", "granted", "refused", "told_to_cut",
-        "stopped", "held", "resumed", "hold_over", "locked", "cleared", "lifted", "limits",
+        "stopped", "held", "resumed", "hold_over", "locked", "cleared", "stays", "lifted", "limits",
     }
 )  # fmt: skip
 
@@ -18,7 +18,7 @@ class Heard(Monitor):
     """lines: when, and what, in words. inner: whose rules it judges by."""
 
     def __init__(self, inner: Monitor) -> None:
-        super().__init__(inner.rules)
+        super().__init__(inner.rules, wire_s=inner.wire_s)
         self.lines: list[tuple[float, str]] = []
 
     def __getattribute__(self, name: str) -> Any:

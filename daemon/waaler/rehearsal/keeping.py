@@ -2,12 +2,15 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from math import inf
 from pathlib import Path
 
 from waaler.core.facts import Fact
 from waaler.core.memory import Memory
 from waaler.guard.journal import Found, Health, as_known_now, with_records
 from waaler.guard.messages import Instant
+from waaler.records.reader import Reader
+from waaler.records.rows import RunRow
 from waaler.records.store import Sample, Store
 from waaler.rehearsal.play import Play
 from waaler.rehearsal.scene import Findings, Scene
@@ -43,11 +46,15 @@ class FileKeeping:
         if len(self._samples) >= FACTS_AT_ONCE:
             self._flush()
 
-    def memory(self, boot: str, at: Instant, found: Found) -> Memory:
-        """As the daemon does at a start: runs that were left open get their ends first."""
+    def reopen(self, boot: str) -> None:
+        """As a process of this boot does, without looking at what is there."""
         self._flush()
         self._store.close()
         self._store = Store(self._path, boot=boot, is_lasting=False)
+
+    def memory(self, boot: str, at: Instant, found: Found) -> Memory:
+        """As the daemon does at a start: runs that were left open get their ends first."""
+        self.reopen(boot)
         guard = with_records(found, as_known_now(found, boot, at), self._store.memory(at).guard)
         self._store.write(self._store.unended(at, guard, is_whole=found.health is Health.WHOLE))
         return replace(self._store.memory(at), guard=guard)
@@ -58,6 +65,12 @@ class FileKeeping:
         self._waiting.clear()
         self._samples.clear()
         self._store = self._new_store()
+
+    def rows(self) -> list[RunRow]:
+        """The whole history of runs, by run id."""
+        self._flush()
+        with Reader(self._path) as reader:
+            return sorted(reader.runs(-inf, inf), key=lambda row: row.run_id)
 
     def close(self) -> None:
         self._flush()

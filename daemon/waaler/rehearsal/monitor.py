@@ -1,183 +1,397 @@
-"""A judge of the guard that knows only what happened: relay, inputs, power and time.
+"""A judge of the guard that knows only what happened: relay, inputs, power, time, and what crossed the wire.
 
-It imports nothing of the guard and is written from the safety table alone. Times are the world's, in seconds.
+It imports nothing of the guard and is written from the safety table alone. Times are the world's, in seconds. It
+judges continuously: every rule that time can break has an instant at which it breaks, and the relay may not be on
+then. A guard that stands still can do nothing; once it goes on again it must do at once what was due meanwhile.
 """
 
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from math import inf
 
-__all__ = ["Heard", "Monitor", "Rules", "Violation"]
+from waaler.rehearsal.against import OWN_PURSE, against, used_s
+from waaler.rehearsal.inputs import Seen
+from waaler.rehearsal.rules import PLAN_PURSES, Asked, Held, Ran, Rules, Violation
+
+__all__ = ["Monitor"]
 
 DAY_S = 86_400.0
 LATE_S = 0.2
 """A relay may be this much late. Source: S1."""
 
+LOCKS_AFTER_S = 2.0
+"""A run that a guard on its feet finds this long past its deadline is an overrun, and locks. Source: S1, S7."""
+
 LIVE_S = 0.2
-"""A supply that is live this long with the relay off is an overrun, and locks. Source: S1, S7."""
+"""A supply or a line that reads on for this long with the relay off is an overrun, and locks. Source: S1, S7."""
+
+FLOWS_S = 30.0
+FLOW_SHARE = 0.2
+"""Water that moves so long, faster than a line that runs back, locks. Common practice, no source."""
 
 SLACK_S = 0.1
-"""From an input's `confirm` to the relay. Source: S4."""
+"""From what acts to the relay. Source: S4."""
 
+HAIR_S = 0.05
+"""Nearer than this to an instant either answer is right."""
 
-@dataclass(frozen=True, slots=True)
-class Rules:
-    """The limits in force. has_read_back: whether the guard can see the supply."""
+FAIR_S = 0.5
+"""A refusal may rest on a cause that ended this long ago."""
 
-    longest_s: float
-    most_s: float
-    rest_s: float
-    settle_s: dict[str, float]
-    start_delay_s: float
-    confirm_s: float
-    has_read_back: bool = False
+WAITS_S = 3.0
+"""No write keeps a run waiting for longer than two seconds. Source: S10."""
 
-
-@dataclass(frozen=True, slots=True)
-class Violation:
-    at_s: float
-    what: str
-
-
-@dataclass(slots=True)
-class _Seen:
-    """level None: not read since the boot. need_s: the good time it owes before a start, None if none."""
-
-    level: str | None = None
-    since_s: float = 0.0
-    good_since_s: float | None = None
-    bad_since_s: float | None = None
-    need_s: float | None = None
-
-    def show(self, at_s: float, level: str, confirm_s: float) -> None:
-        if self.level == "good" and at_s - self.since_s >= confirm_s:
-            self.bad_since_s = None
-        self.level, self.since_s = level, at_s
-        if level == "good":
-            self.good_since_s = at_s
-        else:
-            self.good_since_s = None
-            if level == "bad" and self.bad_since_s is None:
-                self.bad_since_s = at_s
-
-    def acted_at_s(self, confirm_s: float) -> float | None:
-        """When what it shows now must act; None if it need not."""
-        if self.level == "not read":
-            return self.since_s
-        if self.level == "bad" and self.bad_since_s is not None:
-            return max(self.bad_since_s + confirm_s, self.since_s)
-        return None
-
-    def look(self, at_s: float, confirm_s: float, settle_s: float) -> None:
-        acts_s = self.acted_at_s(confirm_s)
-        if acts_s is not None and at_s > acts_s:
-            self.need_s = settle_s
-        elif self.need_s is not None and self.good_since_s is not None and at_s - self.good_since_s >= self.need_s:
-            self.need_s = None
+STAGE_S, SELF_TEST_S = 3.0, 6.0
+OVERRUN, FLOW_WHILE_OFF = "overrun", "flow while off"
+CUTTING = frozenset({"service", "pause"})
 
 
 @dataclass
 class Monitor:
-    """A `Trace` of the rehearsal. violations: what must never hold and did."""
+    """violations: what must never hold and did. spans: of the relay, the newest last. wire_s: how late the wire
+    may be.
+    """
 
     rules: Rules
     violations: list[Violation] = field(default_factory=list)
-    spans: list[tuple[float, float]] = field(default_factory=list)
-    on_since_s: float | None = None
-    last_off_s: float | None = None
-    live_since_s: float | None = None
-    is_locked: bool = False
+    spans: list[Ran] = field(default_factory=list)
+    wire_s: float = 0.0
+    run: Ran | None = None
+    locks: dict[str, float] = field(default_factory=dict)
+    holds: dict[str, Held] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self._inputs = {name: _Seen(need_s=self.rules.start_delay_s) for name in self.rules.settle_s}
+        self.inputs = {name: Seen(need_s=self.rules.start_delay_s) for name in self.rules.settle_s}
+        self._asks: dict[int, Asked] = {}
+        self._grant: tuple[float, int, float] | None = None
+        self.highest = 0
+        self.booted_s = self.stopped_s = self._cause_s = self._boot_off_s = -inf
+        self.last_off_s: float | None = None
+        self._is_powered = True
+        self._stalled_s: float | None = None
+        self._free_s = self._doubt_until_s = self._limits_s = -inf
+        self.fuzz_s = 0.0
+        self._overran_s = self._tested_live_s = inf
+        self._acted_s = -inf
+        self._is_live = self._is_line_on = False
+        self._live_since_s = self._line_since_s = self._flow_since_s = inf
+        self._flow_l_per_min: float | None = None
+        self._flow_zero_s = inf
+
+    # --- what happens ------------------------------------------------------------------------
+
+    def time(self, at_s: float) -> None:
+        """So late is it now, and nothing else."""
+        self._look(at_s)
 
     def level(self, at_s: float, name: str, level: str) -> None:
+        """The guard read this."""
         self._look(at_s)
-        if name in self._inputs:
-            self._inputs[name].show(at_s, level, self.rules.confirm_s)
+        if name in self.inputs:
+            self.inputs[name].show(at_s, level, self.rules.confirm_s)
 
-    def relay(self, at_s: float, is_on: bool) -> None:
+    def relay(self, at_s: float, is_on: bool, test_s: float = 0.0) -> None:
+        """The relay, or either of two. test_s: of a self-test that comes first, inside the run."""
         self._look(at_s)
-        if is_on:
-            self._judge_start(at_s)
-            self.on_since_s = at_s
-        elif self.on_since_s is not None:
-            self._judge_end(at_s, self.on_since_s)
-            self.spans.append((self.on_since_s, at_s))
-            self.on_since_s, self.last_off_s, self.live_since_s = None, at_s, None
+        if is_on and self.run is None:
+            self._starts(at_s, test_s)
+        elif not is_on and self.run is not None:
+            self._ends(at_s, self.run)
+        self._live_since_s = at_s if self._is_live and not is_on else inf
 
     def supply(self, at_s: float, is_live: bool) -> None:
-        """The supply behind the last contact; nobody in a rehearsal ever lifts a lock."""
+        """What the guard reads behind the last contact."""
         self._look(at_s)
-        self.live_since_s = at_s if is_live and self.on_since_s is None else None
+        if is_live is not self._is_live:
+            self._is_live = is_live
+            self._tested_live_s = at_s if is_live else inf
+            self._live_since_s = at_s if is_live and self.run is None else inf
 
-    def power(self, at_s: float, is_on: bool) -> None:
-        """At a boot every input must prove itself anew; one that had acted owes its settle time still."""
+    def line(self, at_s: float, is_on: bool) -> None:
+        """What the guard reads of the relay's own line."""
         self._look(at_s)
-        self.live_since_s = None
+        self._is_line_on = is_on
+        if not is_on or self.run is not None:
+            self._line_since_s = inf
+        else:
+            self._line_since_s = min(self._line_since_s, at_s)
+
+    def flow(self, at_s: float, l_per_min: float) -> None:
+        """What the guard reads of the meter."""
+        self._look(at_s)
+        if l_per_min > 0:
+            self._flow_zero_s = inf
+        elif not self._flow_zero_s < inf:
+            self._flow_zero_s = at_s
+        self._flow_l_per_min = l_per_min
+        drained_s = max(self.booted_s, -inf if self.last_off_s is None else self.last_off_s)
+        is_off = self.run is None and at_s >= drained_s + self.rules.line_drain_s
+        normal = self.rules.normal_l_per_min
+        if normal is None or not is_off or l_per_min <= FLOW_SHARE * normal:
+            self._flow_since_s = inf
+        elif self._flow_since_s == inf:
+            self._flow_since_s = at_s
+
+    def power(self, at_s: float, is_on: bool, memory: str = "whole", fuzz_s: float = 0.0) -> None:
+        """memory: what a boot knows of the time before: "whole", "doubtful" (all, but not how long ago), "parts",
+        or "nothing": then every input counts as one that had acted.
+
+        fuzz_s: how wrong the clock may be about the time without power.
+        """
+        self._look(at_s)
+        self._is_powered = is_on
+        self._stalled_s = None
         if not is_on:
+            self._boot_off_s = at_s
+            if self.run is not None:
+                self._over(at_s, self.run, counted_s=self.run.until_s)
             return
-        for name, seen in self._inputs.items():
-            had_acted = seen.need_s is not None and seen.need_s == self.rules.settle_s[name]
-            need_s = self.rules.settle_s[name] if had_acted else self.rules.start_delay_s
-            self._inputs[name] = _Seen(since_s=at_s, need_s=need_s)
+        self._boots(at_s, memory, fuzz_s)
+
+    def stall(self, at_s: float, is_stalled: bool) -> None:
+        """The guard stands still, or goes on."""
+        self._look(at_s)
+        if is_stalled:
+            self._stalled_s = at_s
+            return
+        since_s, self._stalled_s, self._free_s = self._stalled_s, None, at_s
+        if since_s is not None and at_s - since_s >= self.rules.stale_s:
+            self._cause_s = at_s
+            for name, seen in self.inputs.items():
+                seen.was_not_read(self.rules.settle_s[name])
+
+    # --- what is said ------------------------------------------------------------------------
+
+    def asked(self, at_s: float, asked: Asked) -> None:
+        self._look(at_s)
+        if asked.run_id not in self._asks and at_s > max(asked.intended_s, self._free_s) + WAITS_S + self.wire_s:
+            self._wrong(at_s, f"S10: asked {at_s - asked.intended_s:.0f} s after it was decided on")
+        self._asks[asked.run_id] = asked
+
+    def granted(self, at_s: float, run_id: int, until_s: float) -> None:
+        self._look(at_s)
+        ask = self._asks.get(run_id)
+        if self.run is not None and self.run.run_id == run_id:
+            if until_s > self.run.until_s + 1e-6:
+                self._wrong(at_s, "S2: a deadline moved later")
+            return
+        if ask is None:
+            self._wrong(at_s, "S1: granted what nobody asked for")
+            return
+        for what in against(self, at_s, ask, until_s - at_s, -HAIR_S):
+            self._wrong(at_s, what)
+        self._judge_length(at_s, ask, until_s - at_s)
+        self._grant, self.highest = (at_s, run_id, until_s), max(self.highest, run_id)
+
+    def refused(self, at_s: float, run_id: int, reason: str) -> None:
+        self._look(at_s)
+        ask = self._asks.get(run_id)
+        if ask is None or at_s < self._doubt_until_s:
+            return
+        seconds = min(ask.seconds + SELF_TEST_S * self.rules.has_cutoff, self.rules.longest_s)
+        if not any(against(self, at_s, ask, seconds, FAIR_S)):
+            self._wrong(at_s, f"refused without cause: {reason}")
+
+    def told_to_cut(self, at_s: float) -> None:
+        """Somebody cut the run, or set a limit that may."""
+        self._look(at_s)
+        self._cause_s = at_s
+
+    def stopped(self, at_s: float) -> None:
+        """A person's stop."""
+        self.told_to_cut(at_s)
+        self.stopped_s = at_s
+
+    def held(self, at_s: float, kind: str, until_s: float, most_s: float) -> None:
+        """A hold was answered."""
+        self.told_to_cut(at_s)
+        before = self.holds.get(kind)
+        if before is not None and until_s < before.until_s - HAIR_S - self.fuzz_s:
+            self._wrong(at_s, f"S14: a {kind} was shortened")
+        since_s = at_s if before is None else before.since_s
+        self.holds[kind] = Held(kind, since_s, until_s, most_s)
+
+    def resumed(self, at_s: float) -> None:
+        """A person ended every hold."""
+        self.told_to_cut(at_s)
+        self.holds.clear()
+
+    def hold_over(self, at_s: float, kind: str) -> None:
+        """The guard says that a hold is over."""
+        self._look(at_s)
+        hold = self.holds.pop(kind, None)
+        if hold is not None and hold.until_s - self.fuzz_s > at_s + HAIR_S:
+            self._wrong(at_s, f"S14: a {kind} ended {hold.until_s - at_s:.0f} s early")
+
+    def locked(self, at_s: float, trip: str) -> None:
+        self._look(at_s)
+        self.locks.setdefault(trip, at_s)
+        if trip == OVERRUN:
+            self._overran_s = inf
+
+    def cleared(self, at_s: float) -> None:
+        """A person asks for every lock to be lifted whose cause is gone."""
+        self._look(at_s)
+        is_on = self._is_line_on or (self._is_live and self.rules.has_read_back)
+        causes = {OVERRUN: is_on, FLOW_WHILE_OFF: self._flow_since_s < inf}
+        for trip in tuple(self.locks):
+            if not causes.get(trip, False):
+                del self.locks[trip]
+
+    def stays(self, at_s: float, trip: str) -> None:
+        """The guard says that a lock stays, since its cause is still there."""
+        self._look(at_s)
+        is_gone = not self._flow_l_per_min if trip == FLOW_WHILE_OFF else not (self._is_live or self._is_line_on)
+        if is_gone:
+            self._wrong(at_s, f"S7: the lock by {trip} stays though its cause is gone")
+        self.locks.setdefault(trip, at_s)
+
+    def lifted(self, at_s: float, trip: str) -> None:
+        self._look(at_s)
+        if trip in self.locks:
+            self._wrong(at_s, f"S7: the lock by {trip} was lifted with its cause there, or by nobody")
+
+    def limits(self, at_s: float, rules: Rules) -> None:
+        """Stricter ones hold at once, looser ones from the next run."""
+        self.told_to_cut(at_s)
+        self.rules, self._limits_s = rules, at_s
+        for name, seen in self.inputs.items():
+            if seen.need_s is not None and seen.need_s > rules.start_delay_s:
+                seen.need_s = max(seen.need_s, rules.settle_s[name])
+        if self.run is not None:
+            self.run.until_s = min(self.run.until_s, max(at_s, self.run.on_s + rules.longest_s))
+
+    # --- judging -----------------------------------------------------------------------------
 
     def _look(self, at_s: float) -> None:
-        for name, seen in self._inputs.items():
-            seen.look(at_s, self.rules.confirm_s, self.rules.settle_s[name])
-        is_stuck = self.live_since_s is not None and at_s - self.live_since_s > LIVE_S
-        if is_stuck and self.on_since_s is None and self.rules.has_read_back:
-            self.is_locked = True
-
-    def _judge_start(self, at_s: float) -> None:
+        """Finds what broke since the last look, before anything new is known."""
         rules = self.rules
-        if self.is_locked:
-            self._wrong(at_s, "S7: started though an overrun had locked it")
-        if self.last_off_s is not None and at_s - self.last_off_s < rules.rest_s - 1e-6:
-            self._wrong(at_s, f"S6: started {at_s - self.last_off_s:.1f} s after the last stop")
-        for name, seen in self._inputs.items():
-            if seen.level != "good":
-                self._wrong(at_s, f"S4/S5: started with {name} {seen.level}")
-            good_s = -1.0 if seen.good_since_s is None else at_s - seen.good_since_s
-            if seen.need_s is not None and good_s < seen.need_s - 1e-6:
-                self._wrong(at_s, f"S4/S5: started with {name} good for {good_s:.1f} s of {seen.need_s:.0f}")
+        for name, seen in self.inputs.items():
+            acts_s = seen.acts_s(rules.confirm_s)
+            if acts_s is not None and acts_s <= at_s + HAIR_S:
+                self._acted_s = at_s
+            seen.look(at_s, rules.confirm_s, rules.settle_s[name])
+        for hold in tuple(self.holds.values()):
+            if at_s > hold.until_s + FAIR_S and at_s >= self._doubt_until_s:
+                del self.holds[hold.kind]
+        if self._grant is not None and at_s > self._grant[0]:
+            self._wrong(self._grant[0], "granted, and the relay stayed off")
+            self._grant = None
+        if not self._is_powered or self._stalled_s is not None:
+            return
+        self._look_at_locks(at_s)
+        if self.run is not None:
+            self._look_at_run(at_s, self.run)
 
-    def _judge_end(self, at_s: float, on_since_s: float) -> None:
+    def _look_at_locks(self, at_s: float) -> None:
+        live_s = self._live_since_s if self.rules.has_read_back else inf
+        on_s = LIVE_S + min(live_s, self._line_since_s) if self.run is None else inf
+        flows_s = FLOWS_S + self._flow_since_s if self.run is None else inf
+        for trip, due_s in ((OVERRUN, min(on_s, self._overran_s)), (FLOW_WHILE_OFF, flows_s)):
+            if trip not in self.locks and self._has_passed(due_s, at_s):
+                self._wrong(due_s, f"S7: no lock by {trip}")
+                self.locks[trip] = due_s
+
+    def _has_passed(self, due_s: float, at_s: float) -> bool:
+        """Whether a guard on its feet should have done what was due."""
+        return at_s > max(due_s, self._free_s) + SLACK_S + 1e-6
+
+    def _look_at_run(self, at_s: float, run: Ran) -> None:
+        for due_s, what in self._dues(run):
+            if what not in run.wrong and self._has_passed(due_s, at_s):
+                run.wrong.add(what)
+                self._wrong(due_s, f"{what}, and the pump goes on")
+        so_far_s = used_s(self, at_s, PLAN_PURSES)
+        is_over = run.purse in PLAN_PURSES and so_far_s > self.rules.most_s + LATE_S
+        if is_over and max(self._free_s, self._limits_s) < at_s - SLACK_S:
+            if "S3" not in run.wrong:
+                self._wrong(at_s, f"S3: {so_far_s:.0f} s in 24 h, and the pump goes on")
+            run.wrong.add("S3")
+
+    def _dues(self, run: Ran) -> Iterator[tuple[float, str]]:
+        """What time makes wrong while the relay is on: when, and what."""
         rules = self.rules
-        if at_s - on_since_s > rules.longest_s + LATE_S:
-            self._wrong(at_s, f"S1/S2: on for {at_s - on_since_s:.1f} s")
-        used_s = sum(max(0.0, end - max(start, at_s - DAY_S)) for start, end in [*self.spans, (on_since_s, at_s)])
-        if used_s > rules.most_s + LATE_S:
-            self._wrong(at_s, f"S3: {used_s:.0f} s in 24 h")
-        for name, seen in self._inputs.items():
-            acts_s = seen.acted_at_s(rules.confirm_s)
-            if acts_s is not None and at_s - max(acts_s, on_since_s) > SLACK_S:
-                self._wrong(at_s, f"S4/S5: on for {at_s - acts_s:.2f} s with {name} {seen.level}")
+        yield run.until_s + LATE_S - SLACK_S, "S1/S2: its deadline is over"
+        for name, seen in self.inputs.items():
+            acts_s = seen.acts_s(rules.confirm_s)
+            if acts_s is not None:
+                yield max(acts_s, run.on_s), f"S4/S5: {name} is {seen.level}"
+        for kind in CUTTING & self.holds.keys():
+            yield self.holds[kind].since_s, f"S14: a {kind} stands"
+        for trip, since_s in self.locks.items():
+            yield max(since_s, run.on_s), f"S7: locked by {trip}"
+        if run.test_s > 0 and self._tested_live_s < run.waters_s:
+            stage_s = STAGE_S if self._tested_live_s < run.on_s + STAGE_S else SELF_TEST_S
+            yield run.on_s + stage_s, "S7: the supply is live with one contact open"
+        if rules.normal_l_per_min is not None and self._flow_zero_s < inf:
+            yield max(run.waters_s + rules.flow_within_s, self._flow_zero_s), "nothing flows"
+
+    def _starts(self, at_s: float, test_s: float) -> None:
+        grant, self._grant = self._grant, None
+        if grant is None or grant[0] != at_s:
+            self._wrong(at_s, "S1: energised without a grant")
+            grant = (at_s, 0, at_s)
+        _, run_id, until_s = grant
+        ask = self._asks.get(run_id)
+        self.run = Ran(run_id, ask.purse if ask else "plan", at_s, until_s, at_s + test_s, test_s=test_s)
+        self._flow_since_s = self._line_since_s = inf
+
+    def _ends(self, at_s: float, run: Ran) -> None:
+        if at_s < run.until_s - HAIR_S and not self._may_cut(at_s, run):
+            self._wrong(at_s, f"cut without cause, {run.until_s - at_s:.1f} s early")
+        self._over(at_s, run, counted_s=at_s)
+        if at_s > run.until_s + LOCKS_AFTER_S + HAIR_S:
+            self._overran_s = at_s
+
+    def _may_cut(self, at_s: float, run: Ran) -> bool:
+        rules = self.rules
+        if self._cause_s == at_s or self.locks:
+            return True
+        if at_s <= self._acted_s + HAIR_S:
+            return True
+        if at_s <= run.waters_s + HAIR_S and run.test_s > 0:
+            return self._is_live or bool(self._flow_l_per_min)
+        is_dry = rules.normal_l_per_min is not None and not self._flow_l_per_min
+        return is_dry and at_s >= run.waters_s + rules.flow_within_s - HAIR_S
+
+    def _over(self, at_s: float, run: Ran, counted_s: float) -> None:
+        run.off_s, run.counted_s = at_s, max(at_s, counted_s)
+        self.spans.append(run)
+        self.run, self.last_off_s = None, at_s
+
+    def _boots(self, at_s: float, memory: str, fuzz_s: float) -> None:
+        """Every input must prove itself anew; one that had acted owes its settle time still."""
+        rules = self.rules
+        for name, seen in self.inputs.items():
+            had_acted = seen.need_s is not None and seen.need_s == rules.settle_s[name]
+            had_acted = memory == "nothing" or (had_acted and memory != "parts")
+            need_s = rules.settle_s[name] if had_acted else rules.start_delay_s
+            self.inputs[name] = Seen(since_s=at_s, need_s=max(need_s, rules.start_delay_s))
+        self.booted_s, self.fuzz_s, self._grant = at_s, self.fuzz_s + fuzz_s, None
+        self._is_live = self._is_line_on = False
+        self._live_since_s = self._line_since_s = self._flow_since_s = self._flow_zero_s = self._tested_live_s = inf
+        self._flow_l_per_min = None
+        self._overran_s = inf
+        self._asks.clear()
+        if memory != "whole" or fuzz_s > 0:
+            self._doubt_until_s = at_s + DAY_S + (at_s - self._boot_off_s)
+        if memory in ("parts", "nothing"):
+            self._forget()
+
+    def _forget(self) -> None:
+        self.locks.clear()
+        self.holds.clear()
+        self.spans = [replace(span, purse="forgotten") for span in self.spans]
+        self.highest = 0
+
+    def _judge_length(self, at_s: float, ask: Asked, seconds: float) -> None:
+        can_test = self.rules.has_cutoff and (self.rules.has_read_back or self.rules.normal_l_per_min is not None)
+        hold = next((hold for hold in self.holds.values() if OWN_PURSE.get(hold.kind) == ask.purse), None)
+        most_s = min(self.rules.longest_s, inf if hold is None else hold.until_s - at_s)
+        if seconds > min(ask.seconds + SELF_TEST_S * can_test, most_s) + HAIR_S:
+            self._wrong(at_s, f"S2: granted {seconds:.1f} s of {ask.seconds:.1f} asked")
+        if seconds < min(ask.seconds, most_s) - HAIR_S and at_s >= self._doubt_until_s:
+            self._wrong(at_s, f"granted only {seconds:.1f} s of {ask.seconds:.1f} asked")
 
     def _wrong(self, at_s: float, what: str) -> None:
         self.violations.append(Violation(at_s, what))
-
-
-@dataclass
-class Heard:
-    """Writes down what a judge hears, one line an event."""
-
-    judge: Monitor
-    lines: list[tuple[float, str]] = field(default_factory=list)
-
-    def relay(self, at_s: float, is_on: bool) -> None:
-        self._hear(at_s, f"relay {'on' if is_on else 'off'}")
-        self.judge.relay(at_s, is_on)
-
-    def level(self, at_s: float, name: str, level: str) -> None:
-        self._hear(at_s, f"{name} {level}")
-        self.judge.level(at_s, name, level)
-
-    def power(self, at_s: float, is_on: bool) -> None:
-        self._hear(at_s, f"power {'back' if is_on else 'fails'}")
-        self.judge.power(at_s, is_on)
-
-    def supply(self, at_s: float, is_live: bool) -> None:
-        self._hear(at_s, f"supply {'live' if is_live else 'dead'}")
-        self.judge.supply(at_s, is_live)
-
-    def _hear(self, at_s: float, what: str) -> None:
-        self.lines.append((at_s, f"{at_s:12.3f} s  {what}"))

@@ -66,15 +66,6 @@ class Timetable:
             day += DAY
         return sorted(found)
 
-    def longest_gap_s(self, at_s: float) -> float:
-        """One and a half times the longest time between two starts of one window on this day."""
-        day = datetime.fromtimestamp(at_s, ZoneInfo(self.zone)).date()
-        gaps = [0.0]
-        for window in self.windows:
-            times = sorted(planned.at_s for planned in self._of_day(window, day))
-            gaps += [after - before for before, after in zip(times, times[1:], strict=False)]
-        return 1.5 * max(gaps) or 1.5 * 86_400.0
-
     def _of_day(self, window: Window, day: date) -> list[Planned]:
         if window.weekdays and day.weekday() not in window.weekdays:
             return []
@@ -99,8 +90,12 @@ class Timetable:
         """Source: NOAA, General Solar Position Calculations."""
         year = 2 * pi / 365 * (day.timetuple().tm_yday - 1)
         minutes = 229.18 * (
-            0.000075 + 0.001868 * cos(year) - 0.032077 * sin(year) - 0.014615 * cos(2 * year) - 0.040849 * sin(2 * year)
-        )
+            0.000075
+            + 0.001868 * cos(year)
+            - 0.032077 * sin(year)
+            - 0.014615 * cos(2 * year)
+            - 0.040849 * sin(2 * year)
+        )  # fmt: skip
         sun = (
             0.006918 - 0.399912 * cos(year) + 0.070257 * sin(year) - 0.006758 * cos(2 * year)
             + 0.000907 * sin(2 * year) - 0.002697 * cos(3 * year) + 0.00148 * sin(3 * year)

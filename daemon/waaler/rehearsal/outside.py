@@ -8,7 +8,7 @@ from waaler.core.memory import Memory
 from waaler.guard.journal import Found
 from waaler.guard.messages import Instant
 
-__all__ = ["Keeping", "Trace"]
+__all__ = ["Keeping"]
 
 
 class Keeping(Protocol):
@@ -23,18 +23,3 @@ class Keeping(Protocol):
 
     def lose(self) -> None:
         """Everything kept so far is gone."""
-
-
-class Trace(Protocol):
-    """Hears what truly happened, by the long hand of the world (seconds since the beginning).
-
-    name, level: of an input, as in the settings and in words (`sump_low`, `good`).
-    """
-
-    def relay(self, at_s: float, is_on: bool) -> None: ...
-
-    def level(self, at_s: float, name: str, level: str) -> None: ...
-
-    def power(self, at_s: float, is_on: bool) -> None: ...
-
-    def supply(self, at_s: float, is_live: bool) -> None: ...

@@ -24,7 +24,7 @@ from waaler.model.world import World
 from waaler.plan.sensing import UNITS, Reading
 from waaler.rehearsal.mains import Mains
 from waaler.rehearsal.noting import Notes
-from waaler.rehearsal.outside import Keeping, Trace
+from waaler.rehearsal.outside import Keeping
 from waaler.rehearsal.scene import Findings, Scene
 from waaler.rehearsal.wire import FAULTS as WIRE_FAULTS
 from waaler.rehearsal.wire import Wire
@@ -45,19 +45,22 @@ LONG_DAYS = 60.0
 ASKS_FOR_WATER = frozenset({"refill-due", "sump-low", "sump-low-in-runs"})
 CHATTER_S = 0.05
 VOUCHED_S = 1e15
-"""The simulated floats are read without a gap until they say otherwise."""
+"""Nothing holds the guard up in a plain rehearsal: its floats are read without a gap until they say otherwise. A
+trial before a judge reads them as the guard does.
+"""
 
 STEP_S = 3600.0
 MOST_STILL = 10_000
 
 
 class Play:
-    """One rehearsal. keeping: the records. trace: a judge, or nobody."""
+    """One rehearsal. keeping: the records. plan, limits: in force, in case somebody edits them."""
 
-    def __init__(self, scene: Scene, keeping: Keeping | None = None, trace: Trace | None = None) -> None:
-        self.scene, self.keeping, self.trace = scene, keeping, trace
+    def __init__(self, scene: Scene, keeping: Keeping | None = None) -> None:
+        self.scene, self.keeping = scene, keeping
+        self.plan = scene.plan
         local = scene.start.astimezone(ZoneInfo(scene.plan.place.timezone))
-        limits = scene.limits
+        self.limits = limits = scene.limits
         hour = local.hour + local.minute / 60
         self.world = World(
             scene.bed(),
@@ -95,7 +98,7 @@ class Play:
 
     def _begin(self, memory: Memory, at: Instant) -> core.Joined:
         scene = self.scene
-        return core.begin(scene.plan, scene.sensing, scene.limits, memory, at, scene.thirst, care=scene.care)
+        return core.begin(self.plan, scene.sensing, self.limits, memory, at, scene.thirst, care=scene.care)
 
     def run(self, progress: Callable[[float], object] | None = None) -> Findings:
         """Plays to the end. progress: called with the days played so far."""
@@ -126,7 +129,7 @@ class Play:
     def _next_s(self) -> float:
         due = [self.world.next_s(), self.mains.next_s]
         if self.is_powered:
-            due += [self.booted_s + self.core.wake_s, self.booted_s + self.core.guard_wake_s, self._read_at_s]
+            due += [self._wake_s, self._guard_wake_s, self._read_at_s]
             due.append(self.wire.next_s)
             if self.keeping is not None:
                 due.append(self.sampled_s + self.sample_every_s)
@@ -135,6 +138,15 @@ class Play:
             if self.world.chatters:
                 due.append(self.world.now_s + CHATTER_S)
         return max(min(due), self.world.now_s)
+
+    @property
+    def _wake_s(self) -> float:
+        """When the decisions are to be woken."""
+        return self.booted_s + self.core.wake_s
+
+    @property
+    def _guard_wake_s(self) -> float:
+        return self.booted_s + self.core.guard_wake_s
 
     @property
     def _read_at_s(self) -> float:
@@ -147,13 +159,13 @@ class Play:
         self._see_what_moves()
         self._deliver()
         self._look_at_person()
-        if now_s >= self.booted_s + self.core.guard_wake_s:
+        if now_s >= self._guard_wake_s:
             self._tell_guard(Wake(), self.core.guard_wake_s)
         if now_s >= self._read_at_s:
             self._read_advisers()
-        if now_s >= self.booted_s + self.core.wake_s:
+        if now_s >= self._wake_s:
             self._refresh(self.core.wake_s)
-        if now_s >= self.booted_s + self.core.wake_s:
+        if now_s >= self._wake_s:
             self._take(core.tell(self.core, self._at(self.core.wake_s), Look()))
         if self.keeping is not None and now_s >= self.sampled_s + self.sample_every_s:
             self._sample(self.keeping)
@@ -173,13 +185,16 @@ class Play:
         if begun & {"clock-back", "clock-ahead"}:
             self.wall_offset_s += STEP_S if "clock-ahead" in begun else -STEP_S
         self.core = core.with_disk(self.core, is_full="disk-full" in present)
-        is_apart = bool(present & WIRE_FAULTS) or bool(self.wire.waiting)
-        self.core = core.with_wire_apart(self.core, is_apart)
+        self.core = core.with_wire_apart(self.core, self._is_wire_apart)
         has_power = self.mains.look(self.world.now_s, present)
         if self.is_powered and not has_power:
             self._power_fails()
         elif has_power and not self.is_powered:
             self._power_is_back()
+
+    @property
+    def _is_wire_apart(self) -> bool:
+        return bool(self.world.present & WIRE_FAULTS) or bool(self.wire.waiting)
 
     def _power_fails(self) -> None:
         self.is_powered = False
@@ -188,8 +203,6 @@ class Play:
         self.wire.cut()
         self.shown = None
         self._drive(main=False, cutoff=False)
-        if self.trace is not None:
-            self.trace.power(self.world.now_s, False)
 
     def _power_is_back(self) -> None:
         self.is_powered = True
@@ -200,8 +213,6 @@ class Play:
         memory = self._memory(at)
         self.core = self._begin(memory, at)
         self.levels = {}
-        if self.trace is not None:
-            self.trace.power(self.world.now_s, True)
 
     def _memory(self, at: Instant) -> Memory:
         """What a start finds: the guard's journal by its bytes, and beside it the records.
@@ -225,25 +236,24 @@ class Play:
     # --- sensors -----------------------------------------------------------------------------
 
     def _see_floats(self) -> None:
+        for name, level in self._read_floats().items():
+            if self.levels.get(name) is not level:
+                self.levels[name] = level
+                self._tell_guard(LevelRead(name, level, VOUCHED_S))
+
+    def _read_floats(self) -> dict[Input, Level]:
         levels = self.world.levels()
         if self.world.chatters and self.levels.get(Input.SUMP_LOW) is Level.GOOD:
             levels[Input.SUMP_LOW] = Level.BAD
-        for name, level in levels.items():
-            if self.levels.get(name) is not level:
-                self.levels[name] = level
-                if self.trace is not None:
-                    self.trace.level(self.world.now_s, name.value, level.value)
-                self._tell_guard(LevelRead(name, level, VOUCHED_S))
         if levels[Input.SUMP_LOW] is not Level.GOOD:
             self.notes.float_fell()
+        return levels
 
     def _see_what_moves(self) -> None:
         """Supply and meter, whenever they change, and the meter again while water moves."""
-        limits, world = self.scene.limits, self.world
+        limits, world = self.limits, self.world
         shown = (world.is_live, world.flow_l_per_min)
         is_new = shown != self.shown
-        if is_new and self.trace is not None:
-            self.trace.supply(world.now_s, world.is_live)
         self.shown = shown
         if limits.has_read_back and is_new:
             self._tell_guard(ReadBack(shown[0]))
@@ -314,7 +324,7 @@ class Play:
             elif isinstance(output, Alone):
                 self._drive(main=output.contact is Contact.MAIN, cutoff=output.contact is Contact.CUTOFF)
             elif isinstance(output, ToGuard | core.Heard):
-                self.wire.carry(output, self.world.now_s, self.world.present)
+                self._carry(output)
             elif isinstance(output, Write):
                 facts.append(output.fact)
         self._keep(facts)
@@ -324,6 +334,9 @@ class Play:
             self.is_driven = False
             self._see_what_moves()
 
+    def _carry(self, message: ToGuard | core.Heard) -> None:
+        self.wire.carry(message, self.world.now_s, self.world.present)
+
     def _keep(self, facts: list[Fact]) -> None:
         """What a full disk refuses waits in memory until it takes again."""
         self.unkept += facts
@@ -332,9 +345,5 @@ class Play:
             self.unkept = []
 
     def _drive(self, main: bool, cutoff: bool) -> None:
-        """The judge hears of the relay as on where both contacts were told so."""
-        was_on, is_on = self.world.is_on and self.world.is_cutoff_on, main and cutoff
         self.world.drive(main, cutoff)
         self.is_driven = True
-        if is_on != was_on and self.trace is not None:
-            self.trace.relay(self.world.now_s, is_on)

@@ -5,7 +5,7 @@ and set clocks; the guard stands still; journals are torn. The judge hears what 
 """
 
 from collections import deque
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from math import inf
 from random import Random
@@ -14,18 +14,17 @@ from zoneinfo import ZoneInfo
 from waaler.core import joined as core
 from waaler.core.facts import Fact
 from waaler.core.memory import Memory, after_loss
-from waaler.core.messages import Look, NewPlan, Order, OrderKind, ToGuard
+from waaler.core.messages import Look, NewPlan, Order, OrderKind, Recorded, ToGuard
 from waaler.guard import journal
-from waaler.guard.journal import Found, Health
-from waaler.guard.memory import Memory as GuardMemory
+from waaler.guard.journal import NEVER, Found, Health
 from waaler.guard.messages import Granted, Input, Instant, Level, LevelRead, RelayRead, Reserve, Stop, Wake
 from waaler.guard.messages import Message as GuardMessage
-from waaler.guard.state import memory_of
 from waaler.rehearsal.accounts import Diary, judge_runs
-from waaler.rehearsal.deeds import ClockStep, Deed, Edit, Ordered, Script
+from waaler.rehearsal.deeds import ClockStep, Deed, Edit, Ordered, Script, Trouble
 from waaler.rehearsal.disk import Disk
 from waaler.rehearsal.keeping import FileKeeping
 from waaler.rehearsal.monitor import Monitor
+from waaler.rehearsal.notebook import Notebook
 from waaler.rehearsal.play import BED, CHATTER_S, Play
 from waaler.rehearsal.scene import Scene
 from waaler.rehearsal.witness import heard, said, timetable_of
@@ -40,7 +39,6 @@ CLOSE_S = 0.5
 
 GLITCH_EVERY_S, GLITCH_S = 97.0, 0.1
 LOOK_EVERY_S = 60.0
-ALIVE_EVERY_S = 1800.0
 IDS_AHEAD = 1000
 BEFORE_S = 3600.0
 TWO_DAYS_S = 2 * 86_400.0
@@ -48,30 +46,36 @@ JUDGED_TO_S = 5400.0
 """Before the end of a story: what is younger may still be on its way into the history."""
 
 
+def _edges(troubles: tuple[Trouble, ...]) -> set[float]:
+    return {edge for one in troubles for edge in (one.starts_s, one.ends_s)}
+
+
+@dataclass(frozen=True, slots=True)
+class Dated(core.Heard):
+    at: Instant = NEVER
+
+
 class Trial(Play):
     """judge: hears it all; `finish` lets it look into the history."""
 
     def __init__(self, scene: Scene, keeping: FileKeeping, judge: Monitor, script: Script = Script()) -> None:  # noqa: B008
         self.judge, self.script, self._file = judge, script, keeping
-        self._chance = Random(scene.seed)
+        self._notebook = Notebook(Random(scene.seed))
         self._disk = Disk(Random(scene.seed + 1))
         self._deeds = deque(script.deeds)
-        self._edges = deque(
-            sorted({edge for one in script.troubles for edge in (one.starts_s, one.ends_s)} | {edge for pair in script.stalls for edge in pair})
-        )
+        self._edges = deque(sorted({edge for pair in script.stalls for edge in pair} | _edges(script.troubles)))
         self._troubles: frozenset[str] = frozenset()
         self._is_stalled = self._is_stuck = self._drove = False
         self._queued: list[GuardMessage] = []
-        self._answers: list[core.Heard] = []
+        self._answers: list[Recorded] = []
         self._vouched_s = self._fast_until_s = -inf
-        self._lines: deque[tuple[str, Instant, GuardMemory]] = deque(maxlen=2)
-        self._noted: tuple[object, ...] = ()
-        self._noted_s = -inf
         self._reserved = 0
         self._looked_s = 0.0
         self._wrong_by_s = 0.0
         self._failed_s = self._history_s = self._unread_s = -inf
+        self._untold_s = inf
         self._has_lost_facts = self._has_history = False
+        self._befell: set[Trouble] = set()
         self._is_history_read = True
         super().__init__(scene, keeping)
         self.core = core.with_wire_apart(core.with_disk_apart(self.core), True)
@@ -90,6 +94,8 @@ class Trial(Play):
         due = [super()._next_s(), self._deeds[0][0] if self._deeds else inf, self._edges[0] if self._edges else inf]
         if self.is_powered:
             due += [self._disk.done_s, self._next_poll_s()]
+            if self._vouched_s > now_s:
+                due.append(self._vouched_s)
             if self._answers:
                 due.append(now_s)
             if self.script.drift != 0:
@@ -187,6 +193,7 @@ class Trial(Play):
                 wall_s = self._at().wall_s
                 self.diary.passes(wall_s) if abs(seconds) < TWO_DAYS_S else self.diary.begins(wall_s)
                 self._tell(Look())
+                self._note()
 
     def _edit(self, plan: object, limits: object) -> None:
         edit = Edit(plan, limits)  # type: ignore[arg-type]
@@ -269,16 +276,7 @@ class Trial(Play):
         self.judge.relay(self.world.now_s, not is_off, 6.0 if is_alone else 0.0)
 
     def _note(self) -> None:
-        """The guard's journal, as its writer keeps it: a line whenever something of it changed."""
-        state, at = self.core.guard, self._at()
-        noted = (
-            state.spans, state.locks, tuple(watch.trip for _, watch in state.watches), state.holds, state.seen,
-            state.has_watered, state.last_run_id, state.reserved_run_id, state.ran, state.run and state.run.until_s,
-            round(at.wall_s - at.long_s, -1) if self.script.drift == 0 else 0.0, at.is_sure,
-        )  # fmt: skip
-        if noted != self._noted or at.long_s >= self._noted_s + ALIVE_EVERY_S:
-            self._noted, self._noted_s = noted, at.long_s
-            self._lines.append((self._boot, at, memory_of(state)))
+        self._notebook.note(self._boot, self._at(), self.core.guard)
 
     # --- the records -------------------------------------------------------------------------
 
@@ -296,7 +294,11 @@ class Trial(Play):
         kept = self._disk.take()
         self._has_history |= bool(kept)
         self._file.keep(kept)
-        self._answers += [core.Heard(recorded) for recorded in said]  # type: ignore[arg-type]
+        self._answers += said
+
+    def _carry(self, message: ToGuard | core.Heard) -> None:
+        """What the guard says bears the instant at which it said it."""
+        super()._carry(Dated(message.message, self._at()) if isinstance(message, core.Heard) else message)
 
     def _deliver(self) -> None:
         """What waits on the wire and is due, until nothing is: what is said in answer is due at once."""
@@ -306,10 +308,14 @@ class Trial(Play):
             if not due:
                 return
             for message in due:
-                if isinstance(message, ToGuard):
-                    self._tell_guard(message.message)
-                else:
-                    self._tell(message.message)
+                match message:
+                    case ToGuard(said):
+                        self._tell_guard(said)
+                    case Dated(said, at):
+                        self._refresh()
+                        self._take(core.tell(self.core, at, said))
+                    case Recorded():
+                        self._tell(message)
 
     # --- power -------------------------------------------------------------------------------
 
@@ -324,6 +330,7 @@ class Trial(Play):
         self._has_lost_facts = bool(lost)
         if lost:
             first_s = min(fact.at.wall_s for fact in lost)
+            self._untold_s = self.booted_s + min(fact.at.long_s for fact in lost)
             self.diary.excused.append((min(first_s, wall_s) - BEFORE_S, max(first_s, wall_s)))
         self._failed_s = now_s
         super()._power_fails()
@@ -349,10 +356,9 @@ class Trial(Play):
             self.diary.begins(wall_s)
         self._note()
 
-
     def _memory(self, at: Instant) -> Memory:
         present = self.world.present
-        self.journal = self._journal()
+        self.journal = self._notebook.bytes(self._befalls())
         found = journal.read(self.journal, BED)
         is_lost = "database-lost" in present
         if is_lost:
@@ -361,8 +367,9 @@ class Trial(Play):
             self._has_history = False
             self.diary.excused.append((-inf, at.wall_s))
         self._is_history_read = not is_lost and self._is_taking and self._has_history
-        self._tell_of_memory(found, is_lost, at)
+        self._tell_of_memory(found, at)
         if not is_lost and self._is_taking:
+            self._untold_s = inf
             return self._file.memory(self._boot, at, found)
         self._file.reopen(self._boot)
         self._unread_s = self.world.now_s
@@ -370,7 +377,7 @@ class Trial(Play):
         guard = journal.with_records(found, journal.as_known_now(found, self._boot, at), lost.guard)
         return replace(lost, guard=guard)
 
-    def _tell_of_memory(self, found: Found, is_lost: bool, at: Instant) -> None:
+    def _tell_of_memory(self, found: Found, at: Instant) -> None:
         """What the judge may ask of a guard that begins with this."""
         off_s = self.world.now_s - self._failed_s
         if found.health is Health.WHOLE:
@@ -383,19 +390,11 @@ class Trial(Play):
             memory = "parts"
         self.judge.power(self.world.now_s, True, memory, 1.1 * abs(self.script.drift) * off_s)
 
-    def _journal(self) -> bytes:
-        """Its last bytes, as the card gives them back."""
-        bed = "another" if "journal-foreign" in self._troubles else BED
-        lines = [journal.line(bed, boot, at, memory) for boot, at, memory in self._lines]
-        if "journal-lost" in self._troubles:
-            return b""
-        if "journal-torn" in self._troubles:
-            lines[-1] = lines[-1][: self._chance.randrange(1, len(lines[-1]))]
-        data = bytearray(b"".join(lines))
-        if "journal-damaged" in self._troubles:
-            place = len(data) - 1 - self._chance.randrange(len(lines[-1]))
-            data[place] ^= 1 << self._chance.randrange(8)
-        return bytes(data)
+    def _befalls(self) -> set[str]:
+        """The troubles that this start meets. Each befalls the journal once: a start begins it anew."""
+        here = {one for one in self.script.troubles if one.starts_s <= self.world.now_s < one.ends_s}
+        new, self._befell = here - self._befell, self._befell | here
+        return {one.name for one in new}
 
     # --- the end -----------------------------------------------------------------------------
 
@@ -411,5 +410,6 @@ class Trial(Play):
         windows = {row.run_id: row.key.window for row in rows if row.key is not None}
         since_s = max(self._history_s, self._unread_s)
         judge = self.judge
-        judge.violations += judge_runs(judge.spans, rows, outcomes, since_s, self.world.now_s)
+        end_s = self.world.now_s if self.is_powered else min(self._failed_s, self._untold_s)
+        judge.violations += judge_runs(judge.spans, rows, outcomes, since_s, end_s, judge.wire_s)
         judge.violations += self.diary.judge(rows, windows, wall_s - JUDGED_TO_S)

@@ -7,7 +7,7 @@ from random import Random
 from waaler.core.joined import Heard
 from waaler.core.messages import ToGuard
 
-__all__ = ["FAULTS", "Wire"]
+__all__ = ["FAULTS", "LATEST_S", "Wire"]
 
 FAULTS = frozenset({"messages-lost", "messages-late", "messages-double"})
 LOST_SHARE = 0.2

@@ -1,5 +1,7 @@
 """Tells a judge in plain words what crosses the wire to and from the guard."""
 
+from dataclasses import replace
+
 from waaler.guard.limits import Limits
 from waaler.guard.messages import (
     Action,
@@ -13,6 +15,7 @@ from waaler.guard.messages import (
     Held,
     HoldOver,
     LockLifted,
+    LockStays,
     Message,
     NewLimits,
     ReadBack,
@@ -70,6 +73,8 @@ def heard(judge: Monitor, at_s: float, booted_s: float, action: Action) -> None:
             judge.hold_over(at_s, kind.value)
         case Tripped(trip, _, True):
             judge.locked(at_s, trip.value)
+        case LockStays(trip):
+            judge.stays(at_s, trip.value)
         case LockLifted(trip):
             judge.lifted(at_s, trip.value)
 
@@ -101,8 +106,6 @@ def rules_of(limits: Limits) -> Rules:
 
 def _kept(rules: Rules, before: Rules) -> Rules:
     """What is fitted stays fitted until a restart."""
-    from dataclasses import replace
-
     return replace(
         rules,
         settle_s={name: rules.settle_s.get(name, settle_s) for name, settle_s in before.settle_s.items()},

@@ -1,0 +1,112 @@
+"""Breaks guard, decisions and restoring one by one, and shows that the campaign notices each.
+
+Run as `python -m tests.campaign.mutants [--short] --seed 1`. Every mutant must be caught within 300 short stories, or
+its row says why nothing in a rehearsal can reach it. Exits 1 if one lives that should not.
+"""
+
+import argparse
+import sys
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from random import Random
+
+from tests.campaign.__main__ import campaign_scene
+from tests.campaign.mutant_list import MUTANTS, Mutant
+
+from waaler.rehearsal.campaign import Story, eventful, tell
+from waaler.rehearsal.scene import Scene
+
+__all__ = ["Caught", "caught", "short_stories"]
+
+MOST, SHORT_MOST = 300, 120
+BAR = 24
+
+
+@dataclass(frozen=True, slots=True)
+class Caught:
+    """story: the number of the story that noticed, None if none did. rule: what the judge said."""
+
+    number: int
+    story: int | None
+    rule: str
+    seconds: float
+
+    @property
+    def mutant(self) -> Mutant:
+        return MUTANTS[self.number]
+
+    @property
+    def is_wrong(self) -> bool:
+        return self.story is None and not self.mutant.why_not
+
+    def __str__(self) -> str:
+        found = f"story {self.story:3}" if self.story is not None else "lives    "
+        rule = self.rule if self.story is not None else self.mutant.why_not or "NOT CAUGHT"
+        return f"{self.mutant.where:7} | {self.mutant.what:66} | {found} | {rule}"
+
+
+def short_stories(scene: Scene, count: int, seed: int) -> Iterator[Story]:
+    """Half days in which much happens."""
+    chance = Random(seed)
+    return (eventful(scene, number, chance, is_dense=True) for number in range(count))
+
+
+@contextmanager
+def mutated(mutant: Mutant) -> Iterator[None]:
+    with ExitStack() as stack:
+        for module, name in mutant.places:
+            true = getattr(module, name)
+            setattr(module, name, mutant.by(true))
+            stack.callback(setattr, module, name, true)
+        yield
+
+
+def caught(number: int, most: int, seed: int) -> Caught:
+    """Tells stories until one notices."""
+    mutant, started_s = MUTANTS[number], time.perf_counter()
+    with mutated(mutant):
+        for story in short_stories(campaign_scene(), most if not mutant.why_not else min(most, BAR), seed):
+            rule = _noticed(story)
+            if rule:
+                return Caught(number, story.number, rule, time.perf_counter() - started_s)
+    return Caught(number, None, "", time.perf_counter() - started_s)
+
+
+def _noticed(story: Story) -> str:
+    """What the judge said, or how the story fell over; nothing if neither."""
+    try:
+        violations = tell(story).violations
+    except Exception as problem:  # a mutant may break anything; a story that falls over was noticed
+        return f"{type(problem).__name__}: {problem}"[:70]
+    return violations[0].what[:70] if violations else ""
+
+
+def table(most: int, seed: int, tell_row: Callable[[Caught], object]) -> list[Caught]:
+    """All of them over all cores; each row is told as it comes."""
+    rows = []
+    with ProcessPoolExecutor() as pool:
+        for row in pool.map(caught, range(len(MUTANTS)), [most] * len(MUTANTS), [seed] * len(MUTANTS)):
+            rows.append(row)
+            tell_row(row)
+    return rows
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--short", action="store_true", help=f"at most {SHORT_MOST} stories each")
+    parser.add_argument("--seed", type=int, default=1)
+    arguments = parser.parse_args()
+    started_s = time.perf_counter()
+    rows = table(SHORT_MOST if arguments.short else MOST, arguments.seed, lambda row: print(row, flush=True))
+    living = [row for row in rows if row.is_wrong]
+    reasons = sum(1 for row in rows if row.story is None and not row.is_wrong)
+    print(f"{len(rows)} mutants, {len(rows) - len(living) - reasons} caught, {reasons} out of reach, {len(living)} live; "
+          f"in {time.perf_counter() - started_s:.0f} s")  # fmt: skip
+    return 1 if living else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
