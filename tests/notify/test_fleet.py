@@ -108,7 +108,9 @@ JSON = st.recursive(
     lambda inner: (
         st.lists(inner, max_size=3)
         | st.dictionaries(
-            st.sampled_from(["state", "at", "next", "start", "sump", "litres", "needs_water_at", "text", "severity"]),
+            st.sampled_from(
+                ["state", "at", "next", "start", "sump", "litres", "needs_water_at", "text", "severity"]
+            ),
             inner,
             max_size=6,
         )

@@ -24,7 +24,17 @@ from waaler.guard.step import step as step_guard
 from waaler.plan.sensing import Sensing
 from waaler.plan.types import Plan
 
-__all__ = ["Heard", "Joined", "Output", "begin", "tell", "tell_guard", "with_disk", "with_disk_apart", "with_wire_apart"]
+__all__ = [
+    "Heard",
+    "Joined",
+    "Output",
+    "begin",
+    "tell",
+    "tell_guard",
+    "with_disk",
+    "with_disk_apart",
+    "with_wire_apart",
+]
 
 
 @dataclass(frozen=True, slots=True)
