@@ -25,16 +25,8 @@ from waaler.plan.sensing import Sensing
 from waaler.plan.types import Plan
 
 __all__ = [
-    "Heard",
-    "Joined",
-    "Output",
-    "begin",
-    "tell",
-    "tell_guard",
-    "with_disk",
-    "with_disk_apart",
-    "with_wire_apart",
-]
+    "Heard", "Joined", "Output", "begin", "tell", "tell_guard", "with_disk", "with_disk_apart", "with_wire_apart",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
