@@ -164,7 +164,8 @@ class Monitor:
 
     def asked(self, at_s: float, asked: Asked) -> None:
         self._look(at_s)
-        if asked.run_id not in self._asks and at_s > max(asked.intended_s, self._free_s) + WAITS_S + self.wire_s:
+        both_ways_s = 2 * self.wire_s  # what it was decided on came by the same wire
+        if asked.run_id not in self._asks and at_s > max(asked.intended_s, self._free_s) + WAITS_S + both_ways_s:
             self._wrong(at_s, f"S10: asked {at_s - asked.intended_s:.0f} s after it was decided on")
         self._asks[asked.run_id] = asked
 
