@@ -15,23 +15,28 @@ from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
-from tests.guard.monitor import BAD, GOOD, LOST, UNREAD, Judge, Rules
+from tests.guard.monitor import BAD, GOOD, LOST, PERMIT_MOST_S, PERMIT_S, STRICTER_S, UNREAD, Judge, Rules
 
 import waaler.guard.asking
+import waaler.guard.contacts
 import waaler.guard.ending
 import waaler.guard.memory
+import waaler.guard.moving
 import waaler.guard.state
 import waaler.guard.step
 from waaler.guard import journal
 from waaler.guard.limits import Limits
 from waaler.guard.memory import Memory, Span
 from waaler.guard.messages import (
+    Alone,
     Ask,
     BeginHold,
     Clear,
     Cut,
     EndHolds,
     Event,
+    Flow,
+    Granted,
     Hold,
     HoldKind,
     Input,
@@ -39,6 +44,7 @@ from waaler.guard.messages import (
     Level,
     LevelRead,
     Message,
+    NewLimits,
     Purse,
     ReadBack,
     Relay,
@@ -69,13 +75,39 @@ ALPHABETS = {
     ),
     "holds": frozenset({"second", "restart", "sump good", "tray good", "ask 3 s", "cut", "service", "resume"}),
     "levels": frozenset({"second", "sump good", "tray good", "tray bad", "tray lost", "ask 3 s"}),
+    "limits": frozenset({"second", "restart", "sump good", "tray good", "ask 3 s", "stricter", "looser"}),
+    "permits": frozenset(
+        {
+            "second",
+            "restart",
+            "sump good",
+            "tray good",
+            "ask 3 s",
+            "attend",
+            "soak",
+            "ask attended",
+            "ask soak",
+            "resume",
+        }
+    ),
+    "flow": frozenset(
+        {"second", "restart", "sump good", "tray good", "ask 3 s", "water moves", "water stands", "clear"}
+    ),
+    "self-test": frozenset(
+        {"second", "restart", "sump good", "tray good", "ask 3 s", "supply live", "supply dead", "clear"}
+    ),
 }
 """Parts of the alphabet under which the set of states closes within minutes; all of it together does not."""
 
-LONGEST_FIRST = ("locks", "runs and cuts", "levels", "holds")
+LONGEST_FIRST = ("permits", "locks", "runs and cuts", "flow", "self-test", "limits", "levels", "holds")
 SERVICE_S = 2
+METER, CUTOFF = replace(RULES, has_meter=True), replace(RULES, has_cutoff=True)
+RULES_OF = {"flow": METER, "self-test": CUTOFF}
+"""What is fitted, where an alphabet needs more than two floats."""
 
-LIMITS = Limits(
+FLOW_L_PER_MIN = 5.0
+TEST_S, TESTED_FOR_S = 1.0, 6.0
+SMALL_LIMITS = Limits(
     longest_run_s=RULES.longest_s,
     most_per_day_s=RULES.most_s,
     rest_s=RULES.rest_s,
@@ -86,6 +118,10 @@ LIMITS = Limits(
     stale_after_s=RULES.stale_s,
     start_delay_s=RULES.start_delay_s,
     most_starts_per_h=10_000,
+    attended_rest_s=RULES.attended_rest_s,
+    line_drain_s=RULES.line_drain_s,
+    flow_within_s=RULES.flow_within_s,
+    has_read_back=True,
 )
 LEVELS = {GOOD: Level.GOOD, BAD: Level.BAD, UNREAD: Level.NOT_READ}
 NAMES = {"sump": Input.SUMP_LOW, "tray": Input.TRAY_HIGH}
@@ -115,34 +151,42 @@ Deed = Callable[[Node], Node]
 def small_day(seconds: float = RULES.day_s) -> Iterator[None]:
     """The rolling day of the guard becomes this long."""
     modules = (waaler.guard.asking, waaler.guard.memory, waaler.guard.state, waaler.guard.ending)
-    before = [getattr(module, "DAY_S") for module in modules]  # noqa: B009
-    for module in modules:
-        setattr(module, "DAY_S", float(seconds))  # noqa: B010
+    small = [(module, "DAY_S", float(seconds)) for module in modules]
+    small.append((waaler.guard.moving, "FLOW_OFF_FOR_S", float(RULES.flows_s)))
+    small += [(waaler.guard.contacts, "TEST_S", TEST_S), (waaler.guard.contacts, "TESTED_FOR_S", TESTED_FOR_S)]
+    before = [getattr(module, name) for module, name, _ in small]
+    for module, name, value in small:
+        setattr(module, name, min(value, getattr(module, name)))
     try:
         yield
     finally:
-        for module, value in zip(modules, before, strict=True):
-            setattr(module, "DAY_S", value)  # noqa: B010
+        for (module, name, _), value in zip(small, before, strict=True):
+            setattr(module, name, value)
 
 
 def explore(
     step: Callable[..., tuple[State, tuple[object, ...], float]],
     most: int | None = None,
     only: frozenset[str] | None = None,
+    rules: Rules = RULES,
 ) -> Found:
     """Breadth first, so that the first wrong found has the shortest trace.
 
-    most: stop after so many states. only: these events of the alphabet, to look deeper among fewer.
+    most: stop after so many states. only: these events of the alphabet, to look deeper among fewer. rules: what is
+    fitted.
     """
-    alphabet = _Deeds(step).alphabet()
+    deeds = _Deeds(step, rules)
+    alphabet = deeds.alphabet()
     assert only is None or only <= set(alphabet)
     with small_day():
-        return _explore({name: deed for name, deed in alphabet.items() if only is None or name in only}, most)
+        return _explore(
+            {name: deed for name, deed in alphabet.items() if only is None or name in only}, most, deeds
+        )
 
 
-def _explore(alphabet: dict[str, Deed], most: int | None) -> Found:
+def _explore(alphabet: dict[str, Deed], most: int | None, deeds: "_Deeds") -> Found:
     found = Found()
-    first = Node(_canonical(waaler.guard.state.begin(LIMITS, Memory(), 0.0)), Judge())
+    first = Node(_canonical(waaler.guard.state.begin(deeds.limits, Memory(), 0.0)), Judge())
     came_from: dict[Node, tuple[Node, str] | None] = {first: None}
     waiting = deque([first])
     while waiting:
@@ -150,7 +194,7 @@ def _explore(alphabet: dict[str, Deed], most: int | None) -> Found:
         for name, deed in alphabet.items():
             after = deed(node)
             found.transitions += 1
-            wrongs = after.judge.wrongs(node.judge, RULES) + _mismatch(after)
+            wrongs = after.judge.wrongs(node.judge, deeds.rules) + _mismatch(after)
             if wrongs:
                 found.wrong, found.trace = wrongs[0], (*_trace(came_from, node), name)
                 found.states = len(came_from)
@@ -180,8 +224,13 @@ def _trace(came_from: dict[Node, tuple[Node, str] | None], node: Node) -> tuple[
 class _Deeds:
     """Each event of the alphabet, done to the guard and told to the judge."""
 
-    def __init__(self, step: Callable[..., tuple[State, tuple[object, ...], float]]) -> None:
-        self._guard_step = step
+    def __init__(self, step: Callable[..., tuple[State, tuple[object, ...], float]], rules: Rules) -> None:
+        self._guard_step, self.rules = step, rules
+        self.limits = replace(
+            SMALL_LIMITS,
+            normal_flow_l_per_min=FLOW_L_PER_MIN if rules.has_meter else None,
+            has_cutoff=rules.has_cutoff,
+        )
 
     def alphabet(self) -> dict[str, Deed]:
         deeds: dict[str, Deed] = {
@@ -194,6 +243,14 @@ class _Deeds:
             "supply dead": lambda node: self._supply(node, False),
             "restart": self._restart,
             "service": self._service,
+            "attend": lambda node: self._permit(node, HoldKind.ATTENDED),
+            "soak": lambda node: self._permit(node, HoldKind.SOAK),
+            "ask attended": lambda node: self._say(node, Ask(3, 1.0, Purse.ATTENDED, 0.0)),
+            "ask soak": lambda node: self._say(node, Ask(4, 1.0, Purse.SOAK, 0.0)),
+            "stricter": lambda node: self._limit(node, True),
+            "looser": lambda node: self._limit(node, False),
+            "water moves": lambda node: self._flow(node, True),
+            "water stands": lambda node: self._flow(node, False),
             "resume": lambda node: self._say(Node(node.guard, node.judge.resumed()), EndHolds("ann")),
             "clock back": lambda node: self._say(node, Wake(), wall_s=-86_400.0),
         }
@@ -206,8 +263,13 @@ class _Deeds:
         guard, actions, _ = self._guard_step(node.guard, Event(Instant(now_s, wall_s), message))
         judge = node.judge
         for action in actions:
+            if isinstance(action, Granted) and isinstance(message, Ask):
+                judge = judge.granted(message.purse.value, round(action.until_s - now_s))
+        for action in actions:
             if isinstance(action, Relay):
                 judge = judge.relay(action.on)
+            elif isinstance(action, Alone):
+                judge = judge.relay(True, action.contact.name)
         return Node(_canonical(guard) if now_s == 0.0 else guard, judge.acted(RULES))
 
     def _second(self, node: Node) -> Node:
@@ -220,7 +282,23 @@ class _Deeds:
         for name, seen in node.judge.inputs():
             if seen.shows != LOST:
                 node = self._say(node, LevelRead(NAMES[name], LEVELS[seen.shows]))
-        return node
+        return self._flow(node, node.judge.is_flowing) if self.rules.has_meter else node
+
+    def _flow(self, node: Node, is_flowing: bool) -> Node:
+        judge = node.judge.flows(is_flowing, self.rules)
+        return self._say(Node(node.guard, judge), Flow(FLOW_L_PER_MIN if is_flowing else 0.0))
+
+    def _limit(self, node: Node, is_strict: bool) -> Node:
+        strict = replace(
+            self.limits, longest_run_s=float(STRICTER_S["longest_s"]), most_per_day_s=float(STRICTER_S["most_s"])
+        )
+        judge = node.judge.limited(is_strict, self.rules)
+        return self._say(Node(node.guard, judge), NewLimits(strict if is_strict else self.limits))
+
+    def _permit(self, node: Node, kind: HoldKind) -> Node:
+        hold = Hold(kind, float(PERMIT_S), "ann", float(PERMIT_MOST_S))
+        after = self._say(node, BeginHold(hold))
+        return Node(after.guard, after.judge.permitted(kind.value, PERMIT_S))
 
     def _show(self, node: Node, name: str, what: str) -> Node:
         node = Node(node.guard, node.judge.shows(name, what).acted(RULES))
@@ -238,13 +316,16 @@ class _Deeds:
         return Node(after.guard, replace(after.judge, held_s=max(node.judge.held_s, SERVICE_S)))
 
     def _restart(self, node: Node) -> Node:
-        guard = _canonical(waaler.guard.state.begin(LIMITS, _memory(node.guard), 0.0))
+        guard = _canonical(waaler.guard.state.begin(node.guard.limits, _memory(node.guard), 0.0))
         node = self._read_all(Node(guard, node.judge.restarts(RULES)))
         return self._say(node, ReadBack(node.judge.is_live))
 
 
 def _memory(guard: State) -> Memory:
-    """What the journal's own bytes give back; a run in progress counts to its deadline."""
+    """What the journal's own bytes give back; a run in progress counts to its deadline.
+
+    No state is handed on: what the journal does not tell is not known.
+    """
     at = Instant(0.0, 0.0)
     written = journal.line("bed", "boot", at, memory_of(guard))
     return journal.as_known_now(journal.read(written, "bed"), "boot", at)
@@ -266,7 +347,9 @@ def _canonical(guard: State) -> State:
         reserved_run_id=0,
         ran=(),
         spans=_merged(guard.spans, now_s),
-        flow_read_s=0.0,
+        flow_read_s=max(guard.flow_read_s - now_s, -4.0),
+        flow_since_s=None if guard.flow_since_s is None else max(guard.flow_since_s - now_s, -float(RULES.flows_s)),
+        tested_s=None if guard.tested_s is None else max(guard.tested_s - now_s, -TESTED_FOR_S),
         on_since_s=None if guard.on_since_s is None else max(guard.on_since_s - now_s, -1.0),
     )
 
@@ -277,6 +360,8 @@ def _shifted(run: Run, now_s: float) -> Run:
         started_s=run.started_s - now_s,
         until_s=run.until_s - now_s,
         waters_from_s=run.waters_from_s - now_s,
+        test_until_s=run.test_until_s - now_s if run.testing is not None else 0.0,
+        has_flowed=False,
         was_live=False,
     )
 
@@ -292,16 +377,17 @@ def _young(watch: Watch, now_s: float) -> Watch:
 
 
 def _merged(spans: tuple[Span, ...], now_s: float) -> tuple[Span, ...]:
-    """Only what lies inside the day, purse forgotten: plan and spare share one cap."""
+    """Only what lies inside the day; plan and spare share one cap, so that they are one."""
     merged: list[Span] = []
     for span in spans:
         start_s, end_s = max(span.started_s - now_s, -float(RULES.day_s)), span.ended_s - now_s
         if end_s <= start_s:
             continue
-        if merged and merged[-1].ended_s == start_s:
-            merged[-1] = Span(merged[-1].started_s, end_s)
+        purse = Purse.PLAN if span.purse is Purse.SPARE else span.purse
+        if merged and merged[-1].ended_s == start_s and merged[-1].purse is purse:
+            merged[-1] = Span(merged[-1].started_s, end_s, purse)
         else:
-            merged.append(Span(start_s, end_s))
+            merged.append(Span(start_s, end_s, purse))
     return tuple(merged)
 
 
@@ -309,7 +395,7 @@ def closed(name: str) -> Found:
     """The search with one of the alphabets, to its end."""
     from waaler.guard.step import step
 
-    return explore(step, only=ALPHABETS[name])
+    return explore(step, only=ALPHABETS[name], rules=RULES_OF.get(name, RULES))
 
 
 def main() -> int:

@@ -23,6 +23,12 @@ class Rules:
     stale_s: int = 2
     most_s: int = 6
     day_s: int = 12
+    attended_rest_s: int = 1
+    line_drain_s: int = 1
+    flow_within_s: int = 2
+    flows_s: int = 2
+    has_meter: bool = False
+    has_cutoff: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,20 +46,31 @@ class Seen:
 
 @dataclass(frozen=True, slots=True)
 class Judge:
-    """day: for each of the last `day_s` seconds whether the relay was on in it. state_s: age of the relay's state.
+    """day: for each of the last `day_s` seconds whose run the relay was on for, "" where it was off. state_s: age of
+    the relay's state.
 
-    held_s: what is left of a service.
+    held_s: what is left of a service; permits: of an attended time and a soak. purse, left_s: of the run, and what is
+    left of it. testing, stage_s: the contact that is energised alone, and for how long. flow_s: for how long water
+    has moved with the pump off and the line drained, None while it does not. is_strict: which limits stand.
     """
 
     sump: Seen = Seen()
     tray: Seen = Seen()
     is_on: bool = False
     state_s: int = 0
-    day: tuple[bool, ...] = ()
+    day: tuple[str, ...] = ()
     is_live: bool = False
     live_s: int = 0
     is_locked: bool = False
     held_s: int = 0
+    permits: tuple[tuple[str, int], ...] = ()
+    purse: str = ""
+    left_s: int = 0
+    testing: str = ""
+    stage_s: int = 0
+    is_flowing: bool = False
+    flow_s: int | None = None
+    is_strict: bool = False
 
     def inputs(self) -> tuple[tuple[str, Seen], ...]:
         return (("sump", self.sump), ("tray", self.tray))
@@ -65,14 +82,45 @@ class Judge:
             sump=_older(self.sump, rules),
             tray=_older(self.tray, rules),
             state_s=min(self.state_s + 1, max(rules.longest_s, rules.rest_s) + 1),
-            day=(*self.day, self.is_on)[-rules.day_s :],
+            day=(*self.day, self.purse if self.is_on else "")[-rules.day_s :],
             live_s=min(self.live_s + 1, 1) if self.is_live and not self.is_on else 0,
-            is_locked=self.is_locked or (self.is_live and not self.is_on),
+            is_locked=self.is_locked or (self.is_live and not self.is_watering) or self._locks_by_flow(rules),
             held_s=max(0, self.held_s - 1),
+            permits=tuple((purse, left_s - 1) for purse, left_s in self.permits if left_s > 1),
+            left_s=max(0, self.left_s - 1),
+            stage_s=min(self.stage_s + 1, 1),
+            flow_s=None if self.flow_s is None else min(self.flow_s + 1, rules.flows_s),
         )
 
+    @property
+    def is_watering(self) -> bool:
+        return self.is_on and not self.testing
+
+    def _locks_by_flow(self, rules: Rules) -> bool:
+        return self.flow_s is not None and self.flow_s + 1 >= rules.flows_s
+
+    def permitted(self, purse: str, seconds: int) -> "Judge":
+        """A person grants time; what is left of the same is never shortened."""
+        others = tuple(one for one in self.permits if one[0] != purse)
+        seconds = max(seconds, dict(self.permits).get(purse, 0))
+        return replace(self, permits=tuple(sorted((*others, (purse, seconds)))))
+
+    def granted(self, purse: str, seconds: int) -> "Judge":
+        return self if self.is_on and self.left_s > 0 else replace(self, purse=purse, left_s=seconds)
+
+    def flows(self, is_flowing: bool, rules: Rules) -> "Judge":
+        """What the meter is told to show; a line that runs back is left out."""
+        is_off = not self.is_on and self.state_s >= rules.line_drain_s
+        flow_s = (self.flow_s or 0) if is_flowing and is_off else None
+        return replace(self, is_flowing=is_flowing, flow_s=flow_s)
+
+    def limited(self, is_strict: bool, rules: Rules) -> "Judge":
+        """Stricter limits hold at once, looser ones from the next run."""
+        left_s = min(self.left_s, max(0, limits(rules, is_strict).longest_s - self.state_s))
+        return replace(self, is_strict=is_strict, left_s=left_s if self.is_on else 0)
+
     def resumed(self) -> "Judge":
-        return replace(self, held_s=0)
+        return replace(self, held_s=0, permits=())
 
     def shows(self, name: str, what: str) -> "Judge":
         seen: Seen = getattr(self, name)
@@ -86,15 +134,21 @@ class Judge:
 
     def restarts(self, rules: Rules) -> "Judge":
         """The process ends and begins again: the relay is off, every input must prove itself."""
-        judge = replace(self.relay(False), sump=_again(self.sump, rules), tray=_again(self.tray, rules))
+        judge = replace(
+            self.relay(False), flow_s=None, sump=_again(self.sump, rules), tray=_again(self.tray, rules)
+        )
         return judge.acted(rules)
 
     def clears(self) -> "Judge":
         """A person releases; only with the cause gone."""
-        return self if self.is_live else replace(self, is_locked=False)
+        return self if self.is_live or self.flow_s is not None else replace(self, is_locked=False)
 
-    def relay(self, is_on: bool) -> "Judge":
-        return self if is_on == self.is_on else replace(self, is_on=is_on, state_s=0, live_s=0)
+    def relay(self, is_on: bool, testing: str = "") -> "Judge":
+        """testing: the contact that is energised without its partner, in a self-test."""
+        judge = self if testing == self.testing else replace(self, testing=testing, stage_s=0)
+        if is_on == self.is_on:
+            return judge
+        return replace(judge, is_on=is_on, state_s=0, live_s=0, flow_s=None)
 
     def acted(self, rules: Rules) -> "Judge":
         """After every event: an input that has been bad long enough owes its whole settle time again."""
@@ -102,7 +156,8 @@ class Judge:
 
     def wrongs(self, before: "Judge", rules: Rules) -> list[str]:
         """What must never hold, judged after an event; before: the judge before it."""
-        return _wrong_while_on(self, rules) + _wrong_starts(self, before, rules)
+        rules = limits(rules, self.is_strict)
+        return _wrong_while_on(self, before, rules) + _wrong_starts(self, before, rules)
 
 
 def _older(seen: Seen, rules: Rules) -> Seen:
@@ -138,16 +193,36 @@ def _again(seen: Seen, rules: Rules) -> Seen:
     )
 
 
-def _wrong_while_on(judge: Judge, rules: Rules) -> list[str]:
+STRICTER_S = {"longest_s": 2, "most_s": 4}
+PERMIT_S, PERMIT_MOST_S = 4, 1
+
+
+def limits(rules: Rules, is_strict: bool) -> Rules:
+    return replace(rules, **STRICTER_S) if is_strict else rules  # type: ignore[arg-type]
+
+
+def _used_s(judge: Judge, rules: Rules, *purses: str) -> int:
+    return sum(1 for purse in judge.day[-rules.day_s :] if purse in purses)
+
+
+def _wrong_while_on(judge: Judge, before: Judge, rules: Rules) -> list[str]:
     if not judge.is_on:
         return []
     wrongs = []
+    if judge.left_s <= 0:
+        wrongs.append("S1: on past its deadline")
+    if before.testing and before.stage_s >= 1 and before.is_live and judge.testing != before.testing:
+        wrongs.append("S7: the supply was live with one contact open, and the run goes on")
+    if rules.has_meter and judge.is_watering and judge.state_s >= rules.flow_within_s and not judge.is_flowing:
+        wrongs.append("on, and nothing flows")
     if judge.held_s > 0:
         wrongs.append("S14: on during a service")
     if judge.state_s >= rules.longest_s:
         wrongs.append("S1/S2: on for as long as the longest run, and still on")
-    if sum(judge.day[-rules.day_s :]) > rules.most_s:
+    if judge.purse in ("plan", "spare") and _used_s(judge, rules, "plan", "spare") > rules.most_s:
         wrongs.append("S3: on for longer than the most per day")
+    if judge.purse in ("attended", "soak") and _used_s(judge, rules, judge.purse) > PERMIT_MOST_S:
+        wrongs.append(f"S3: on for longer than the {judge.purse} time has")
     for name, seen in judge.inputs():
         if seen.shows == BAD and seen.shows_s >= rules.confirm_s:
             wrongs.append(f"S4/S5: on with {name} bad for confirm")
@@ -162,7 +237,14 @@ def _wrong_starts(judge: Judge, before: Judge, rules: Rules) -> list[str]:
     if not judge.is_on or before.is_on:
         return []
     wrongs = []
-    if before.state_s < rules.rest_s:
+    permits = dict(judge.permits)
+    if judge.purse in ("attended", "soak") and judge.purse not in permits:
+        wrongs.append(f"S3: an {judge.purse} run that nobody granted")
+    if judge.purse != "attended" and "attended" in permits:
+        wrongs.append("S14: another run in an attended time")
+    if judge.purse == "plan" and "soak" in permits:
+        wrongs.append("S14: a run of the plan in a soak")
+    if before.state_s < (rules.attended_rest_s if judge.purse == "attended" else rules.rest_s):
         wrongs.append("S6: started within rest")
     if before.is_locked:
         wrongs.append("S7: started while locked")

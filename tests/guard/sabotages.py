@@ -17,7 +17,7 @@ import waaler.guard.state as state
 import waaler.guard.step as stepping
 import waaler.guard.watch as watching
 from waaler.core import runs
-from waaler.guard.messages import Trip
+from waaler.guard.messages import Hold, HoldKind, Purse, Trip
 from waaler.guard_process import keeper_child, pump
 
 __all__ = ["ELSEWHERE", "SABOTAGES", "Sabotage", "sabotaged"]
@@ -35,6 +35,9 @@ class Sabotage:
     module: Any
     name: str
     by: Callable[[Any], Any]
+
+
+NOBODY = Hold(HoldKind.SERVICE, inf, "nobody", inf)
 
 
 def _longer(true: Any) -> Any:
@@ -72,6 +75,13 @@ SABOTAGES = (
     Sabotage("S5", "an input is trusted again at once", watching, "_acted",
              lambda true: lambda w, trip: replace(true(w, trip), hold_s=0.0)),
     Sabotage("S6", "no rest between two runs", asking, "_rest_blocks", _never),
+    Sabotage("S3", "soak and attended runs need nobody's word", asking, "allowance",
+             lambda true: lambda s, p: NOBODY if p in (Purse.SOAK, Purse.ATTENDED) else None),
+    Sabotage("S3", "soak and attended runs are counted with nobody", asking, "energised_s",
+             lambda true: lambda s, p: true(s, p) if Purse.PLAN in p else 0.0),
+    Sabotage("S7", "water that moves with the pump off is not noticed", moving, "flow",
+             lambda true: lambda s, l_per_min: (true(s, l_per_min)[0] if s.run is not None else s, ())),
+    Sabotage("S7", "a dry pump goes on", moving, "is_dry", lambda true: lambda s, run: False),
     Sabotage("S7", "a lock is forgotten at a restart", state, "begin",
              lambda true: lambda lim, mem, now: true(lim, replace(mem, locks=frozenset()), now)),
     Sabotage("S7", "a lock does not refuse", stepping, "blocks",
@@ -82,6 +92,8 @@ SABOTAGES = (
     Sabotage("S14", "a service cuts nothing", holding, "CUTTING", lambda true: frozenset()),
     Sabotage("S14", "a service is forgotten at a restart", state, "begin",
              lambda true: lambda lim, mem, now: true(lim, replace(mem, holds=()), now)),
+    Sabotage("S12", "a stricter limit waits for the next run", stepping, "_take_limits",
+             lambda true: lambda s, lim: replace(true(s, lim), run=s.run)),
     Sabotage("S12", "a looser limit lengthens the run in progress", stepping, "_take_limits",
              lambda true: lambda s, lim: _lengthened(true(s, lim))),
 )  # fmt: skip
