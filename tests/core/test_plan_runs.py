@@ -8,10 +8,10 @@ from tests.core.bench import PLAN, Bench
 
 from waaler.core import joined
 from waaler.core.facts import Cause, Outcome
-from waaler.core.memory import Memory
+from waaler.core.memory import Memory, after_loss
 from waaler.core.messages import Answer, Look, OrderKind
 from waaler.guard.memory import Memory as GuardMemory
-from waaler.guard.messages import Ask, Input, Level, Relay
+from waaler.guard.messages import Ask, Input, Instant, Level, Relay
 from waaler.plan.types import ClockMoment, Evenly, Plan, Window
 
 DONE = (Cause.PLAN, Outcome.DONE, 120)
@@ -247,3 +247,10 @@ def test_after_lost_records_no_run_id_is_given_that_the_guard_has_granted() -> N
 
     assert [intent.run_id for intent in bench.intents()] == [10]
     assert bench.outcomes() == [DONE]
+
+
+def test_run_ids_after_a_loss_of_journal_and_records_lie_above_any_that_an_unread_history_may_have() -> None:
+    lost = after_loss(PLAN, Instant(0.0, 1_782_864_000.0))
+
+    assert lost.next_run_id == lost.guard.reserved_run_id + 1 == 82_864_001
+    assert after_loss(PLAN, Instant(0.0, 0.0)).next_run_id == 1, "a clock that was never set gives no numbers"

@@ -15,6 +15,10 @@ from waaler.plan.types import CycleKey, Plan
 __all__ = ["Given", "Memory", "after_loss"]
 
 
+IDS_FROM_S = 1_700_000_000.0
+"""Of the wall clock. Run ids rise by far less than one a second, a thousand at each start included."""
+
+
 @dataclass(frozen=True, slots=True)
 class Given:
     """A cycle that came due at at_s (long hand): what was planned and what it got, seconds; was it left out?"""
@@ -54,7 +58,8 @@ def after_loss(plan: Plan, at: Instant) -> Memory:
     """What is taken for true when nothing is known.
 
     The plan ran as written in the last 24 h, and every protective input had acted, so that it must be good for its
-    whole settle time before the first run. That the floats were ever proven is not known.
+    whole settle time before the first run. That the floats were ever proven is not known. Run ids go on above any
+    that the records may have, once they can be read again: by the clock, which gives one a second.
     """
     now = datetime.fromtimestamp(at.wall_s, UTC)
     ends = [
@@ -63,4 +68,6 @@ def after_loss(plan: Plan, at: Instant) -> Memory:
     ]
     spans = tuple(Span(min(end_s, at.long_s) - seconds, min(end_s, at.long_s)) for end_s, seconds in ends)
     tripped = frozenset({(Input.SUMP_LOW, Trip.LOW_SUMP), (Input.TRAY_HIGH, Trip.HIGH_TRAY)})
-    return Memory(guard=GuardMemory(spans=spans, tripped=tripped), looked_at_s=at.wall_s)
+    taken = max(0, int(at.wall_s - IDS_FROM_S))
+    guard = GuardMemory(spans=spans, tripped=tripped, reserved_run_id=taken)
+    return Memory(guard=guard, next_run_id=taken + 1, looked_at_s=at.wall_s)
