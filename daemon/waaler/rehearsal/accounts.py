@@ -42,9 +42,10 @@ def judge_runs(
     since_s: float,
     end_s: float,
     late_s: float = 0.0,
+    lost: Sequence[tuple[float, float]] = (),
 ) -> list[Violation]:
     """Run by run, second by second. since_s: what was before it no history can tell; end_s: of the story;
-    late_s: of the wire.
+    late_s: of the wire; lost: stretches that neither journal nor records can tell of.
 
     An interrupted run that nobody saw end counts to its deadline; any other as the relay was on.
     """
@@ -52,7 +53,8 @@ def judge_runs(
     wrong, true = [], set()
     for span in spans:
         true.add(span.run_id)
-        if span.on_s > end_s - LATEST_S or span.on_s < since_s:
+        is_lost = any(a <= span.on_s <= b for a, b in lost)
+        if is_lost or span.on_s > end_s - LATEST_S or span.on_s < since_s:
             continue
         row = known.get(span.run_id)
         if row is None:
@@ -77,14 +79,15 @@ def judge_runs(
 class Diary:
     """Which cycles the bed's own clock has passed, by which plan. Wall times.
 
-    required: each must have a row. excused: stretches of which no row can be asked for.
+    required: each must have a row; so must what edits have taken away. excused: stretches of which no row can be
+    asked for.
     """
 
     timetable: Timetable
     passed_s: float
     required: list[Planned] = field(default_factory=list)
     excused: list[tuple[float, float]] = field(default_factory=list)
-    edits: list[tuple[float, Timetable]] = field(default_factory=list)
+    taken: list[Planned] = field(default_factory=list)
 
     def passes(self, wall_s: float) -> None:
         """The clock has come to here; whoever was away since less than two days must tell of what was between."""
@@ -98,16 +101,26 @@ class Diary:
         self.excused.append((min(self.passed_s, wall_s) - 1.0, wall_s + 1.0))
         self.passed_s = wall_s
 
+    def loses(self, since_s: float, until_s: float) -> None:
+        """Rows of this stretch are gone, and nobody knows which edits they told of."""
+        self.excused.append((since_s, until_s))
+        self.taken.clear()
+
     def edit(self, wall_s: float, timetable: Timetable, end_of_day_s: float) -> None:
         """A new plan; what it takes away of today must be told of."""
         self.passes(wall_s)
         self.excused.append((wall_s, wall_s))
         after = timetable.between(wall_s, end_of_day_s)
-        self.required += [p for p in self.timetable.between(wall_s, end_of_day_s) if not _has(p, after)]
+        self.taken += [p for p in self.timetable.between(wall_s, end_of_day_s) if not _has(p, after)]
         self.timetable = timetable
 
-    def judge(self, rows: Sequence[Row], windows: dict[int, str], until_s: float) -> list[Violation]:
-        """windows: by run id, of rows that belong to a cycle. until_s: later ones may still be on their way."""
+    def judge(
+        self, rows: Sequence[Row], windows: dict[int, str], until_s: float, is_remembered: bool = True
+    ) -> list[Violation]:
+        """windows: by run id, of rows that belong to a cycle. until_s: later ones may still be on their way.
+
+        is_remembered: every start could read what had run before.
+        """
         told: dict[str, list[float]] = defaultdict(list)
         for row in rows:
             if row.run_id in windows and row.planned_at_s is not None:
@@ -115,14 +128,14 @@ class Diary:
         for times in told.values():
             times.sort()
         wrong = []
-        for planned in sorted(set(self.required)):
+        for planned in sorted({*self.required, *self.taken}):
             near_s = planned.tolerance_s
             if planned.at_s > until_s or any(a - near_s <= planned.at_s <= b + near_s for a, b in self.excused):
                 continue
             if not _is_near(planned, told[planned.window]):
                 what = f"S16: the cycle of {planned.window} planned for {planned.at_s:.0f} has vanished"
                 wrong.append(Violation(planned.at_s, what))
-        return wrong + self._repeated(rows, windows)
+        return wrong + (self._repeated(rows, windows) if is_remembered else [])
 
     def _repeated(self, rows: Sequence[Row], windows: dict[int, str]) -> list[Violation]:
         """S9: a cycle comes twice only once the longest gap has passed."""

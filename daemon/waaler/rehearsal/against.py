@@ -52,7 +52,7 @@ def against(judge: "Monitor", at_s: float, ask: Asked, seconds: float, slack_s: 
 
 def _against_caps(judge: "Monitor", at_s: float, ask: Asked, seconds: float, slack_s: float) -> Iterator[str]:
     rules = judge.rules
-    since_s = at_s - HOUR_S - slack_s
+    since_s = at_s - HOUR_S - slack_s + (judge.fuzz_s if slack_s < 0 else 0.0)
     starts = sum(1 for span in judge.spans if span.on_s > since_s and span.purse in COUNTED_PURSES)
     if ask.purse != ATTENDED and starts >= rules.most_starts:
         yield f"{starts} starts in the last hour"
@@ -64,9 +64,12 @@ def _against_caps(judge: "Monitor", at_s: float, ask: Asked, seconds: float, sla
             yield f"S3: {so_far_s:.0f} s in 24 h, {seconds:.0f} s more and {reserve_s:.0f} s kept free"
         return
     hold = next((hold for hold in judge.holds.values() if OWN_PURSE.get(hold.kind) == ask.purse), None)
-    if hold is None:
+    if hold is None and (slack_s > 0 or at_s >= judge.doubt_until_s):
         yield f"S3: nobody granted time for {ask.purse} runs"
-    elif used_s(judge, at_s, frozenset({ask.purse}), is_counted) + seconds + slack_s > hold.most_s:
+    elif (
+        hold is not None
+        and used_s(judge, at_s, frozenset({ask.purse}), is_counted) + seconds + slack_s > hold.most_s
+    ):
         yield f"S3: more than the time granted for {ask.purse} runs"
 
 

@@ -9,7 +9,14 @@ from random import Random
 from typing import Any, TypeVar
 
 from waaler.model.faults import Fault
-from waaler.rehearsal.chances import dense, equipped, random_faults, random_script, with_some_equipment
+from waaler.rehearsal.chances import (
+    dense,
+    equipped,
+    faults_together,
+    random_faults,
+    random_script,
+    with_some_equipment,
+)
 from waaler.rehearsal.deeds import Script
 from waaler.rehearsal.heard import Heard
 from waaler.rehearsal.keeping import FileKeeping
@@ -142,7 +149,8 @@ def eventful(scene: Scene, number: int, chance: Random, is_dense: bool) -> Story
     told = with_some_equipment(told, chance)
     end_s = told.days * DAY_S
     script = random_script(chance, told, end_s)
-    told = replace(told, faults=random_faults(chance, end_s) if chance.random() < 0.8 else ())
+    faults = random_faults(chance, end_s) if chance.random() < 0.8 else ()
+    told = replace(told, faults=faults + faults_together(chance, script, end_s))
     return Story(number, replace(told, seed=chance.randrange(2**31)), script)
 
 

@@ -10,13 +10,15 @@ from waaler.plan.types import AtTimes, ClockMoment, Evenly, Every, Plan, Window
 from waaler.rehearsal.deeds import TROUBLES, ClockStep, Deed, Edit, Ordered, Script, Trouble
 from waaler.rehearsal.scene import Scene
 
-__all__ = ["dense", "equipped", "random_faults", "random_script", "with_some_equipment"]
+__all__ = ["dense", "equipped", "faults_together", "random_faults", "random_script", "with_some_equipment"]
 
 HOUR_S = 3600.0
 YEAR_S = 365 * 86_400.0
 MOST_FAULTS = 3
 DENSE_DAYS = 0.5
 LATE = (ClockMoment(11 * 60 + 30), ClockMoment(23 * 60))
+AT_A_START = frozenset({"database-held", "journal-torn", "journal-damaged", "journal-lost", "journal-foreign"})
+MET_AT_A_START = ("welded-relay", "welded-cutoff", "welded-cutoff", "disk-full", "database-lost", "no-clock")
 PEOPLE = (
     OrderKind.WATER, OrderKind.WATER, OrderKind.WATER, OrderKind.STOP, OrderKind.PAUSE, OrderKind.SERVICE,
     OrderKind.SOAK, OrderKind.ATTEND, OrderKind.RESUME, OrderKind.RESUME, OrderKind.CLEAR, OrderKind.CLEAR,
@@ -31,7 +33,7 @@ def equipped(scene: Scene) -> Scene:
 
 def with_some_equipment(scene: Scene, chance: Random) -> Scene:
     """The scene with some of them, each by lot."""
-    return replace(scene, limits=_fitted(scene, *(chance.random() < 0.4 for _ in range(3))))
+    return replace(scene, limits=_fitted(scene, *(chance.random() < 0.5 for _ in range(3))))
 
 
 def _fitted(scene: Scene, has_cutoff: bool, has_read_back: bool, has_meter: bool) -> Limits:
@@ -77,6 +79,20 @@ def random_faults(chance: Random, end_s: float) -> tuple[Fault, ...]:
         starts_s = chance.uniform(0.0, 0.9 * end_s)
         faults.append(Fault(name, starts_s, starts_s + chance.choice((0.1, 1.0, 4.0, 12.0, 48.0)) * HOUR_S))
     return tuple(faults)
+
+
+def faults_together(chance: Random, script: Script, end_s: float) -> tuple[Fault, ...]:
+    """What matters most at a start: a power cut in the midst of it, and now and then a fault that it then meets."""
+    met = [one for one in script.troubles if one.name in AT_A_START]
+    if met and chance.random() < 0.8:
+        starts_s = chance.uniform(met[0].starts_s, min(met[0].ends_s, 0.9 * end_s))
+        return (Fault("power-cut", starts_s, starts_s + chance.choice((60.0, 600.0, HOUR_S))),)
+    if chance.random() < 0.8:
+        return ()
+    starts_s = chance.uniform(0.0, 0.6 * end_s)
+    cut_s = starts_s + chance.uniform(60.0, 0.2 * end_s)
+    first = Fault(chance.choice(MET_AT_A_START), starts_s, starts_s + 0.4 * end_s)
+    return first, Fault("power-cut", cut_s, cut_s + chance.choice((60.0, 600.0)))
 
 
 def random_script(chance: Random, scene: Scene, end_s: float) -> Script:

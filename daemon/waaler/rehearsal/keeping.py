@@ -66,6 +66,11 @@ class FileKeeping:
         self._samples.clear()
         self._store = self._new_store()
 
+    def alive(self, at: Instant) -> None:
+        """Notes that the bed's daemon lived up to now: ages over a power cut are known by that."""
+        self._flush()
+        self._store.alive(at)
+
     def rows(self) -> list[RunRow]:
         """The whole history of runs, by run id."""
         self._flush()

@@ -69,7 +69,7 @@ class Monitor:
         self.last_off_s: float | None = None
         self._is_powered = True
         self._stalled_s: float | None = None
-        self._free_s = self._doubt_until_s = self._limits_s = -inf
+        self._free_s = self.doubt_until_s = self._limits_s = -inf
         self.fuzz_s = 0.0
         self._overran_s = self._tested_live_s = inf
         self._acted_s = -inf
@@ -132,20 +132,25 @@ class Monitor:
         elif self._flow_since_s == inf:
             self._flow_since_s = at_s
 
-    def power(self, at_s: float, is_on: bool, memory: str = "whole", fuzz_s: float = 0.0) -> None:
-        """memory: what a boot knows of the time before: "whole", "doubtful" (all, but not how long ago), "parts",
-        or "nothing": then every input counts as one that had acted.
-
-        fuzz_s: how wrong the clock may be about the time without power.
+    def power(
+        self, at_s: float, is_on: bool, memory: str = "whole", fuzz_s: float = 0.0, uncounted_s: float = 0.0
+    ) -> None:
+        """memory: what a boot knows of the time before: "whole", "unsure" (all, but of uncounted_s nobody knows
+        that they went by), "doubtful" (all, by the records alone), "parts", or "nothing": then every input counts
+        as one that had acted. fuzz_s: how wrong the clock may be about the time without power.
         """
         self._look(at_s)
         self._is_powered = is_on
         self._stalled_s = None
         if not is_on:
+            for seen in self.inputs.values():
+                seen.level = seen.good_since_s = None
             self._boot_off_s = at_s
             if self.run is not None:
                 self._over(at_s, self.run, counted_s=self.run.until_s)
             return
+        if memory == "unsure":
+            self._keep_holds(uncounted_s)
         self._boots(at_s, memory, fuzz_s)
 
     def stall(self, at_s: float, is_stalled: bool) -> None:
@@ -187,7 +192,7 @@ class Monitor:
     def refused(self, at_s: float, run_id: int, reason: str) -> None:
         self._look(at_s)
         ask = self._asks.get(run_id)
-        if ask is None or at_s < self._doubt_until_s:
+        if ask is None or at_s < self.doubt_until_s:
             return
         seconds = min(ask.seconds + SELF_TEST_S * self.rules.has_cutoff, self.rules.longest_s)
         if not any(against(self, at_s, ask, seconds, FAIR_S)):
@@ -273,7 +278,7 @@ class Monitor:
                 self._acted_s = at_s
             seen.look(at_s, rules.confirm_s, rules.settle_s[name])
         for hold in tuple(self.holds.values()):
-            if at_s > hold.until_s + FAIR_S and at_s >= self._doubt_until_s:
+            if self._is_powered and at_s > hold.until_s + FAIR_S and at_s >= self.doubt_until_s:
                 del self.holds[hold.kind]
         if self._grant is not None and at_s > self._grant[0]:
             self._wrong(self._grant[0], "granted, and the relay stayed off")
@@ -318,7 +323,9 @@ class Monitor:
             if acts_s is not None:
                 yield max(acts_s, run.on_s), f"S4/S5: {name} is {seen.level}"
         for kind in CUTTING & self.holds.keys():
-            yield self.holds[kind].since_s, f"S14: a {kind} stands"
+            hold = self.holds[kind]
+            if run.on_s < hold.until_s - self.fuzz_s:
+                yield hold.since_s, f"S14: a {kind} stands"
         for trip, since_s in self.locks.items():
             yield max(since_s, run.on_s), f"S7: locked by {trip}"
         if run.test_s > 0 and self._tested_live_s < run.waters_s:
@@ -375,9 +382,13 @@ class Monitor:
         self._overran_s = inf
         self._asks.clear()
         if memory != "whole" or fuzz_s > 0:
-            self._doubt_until_s = at_s + DAY_S + (at_s - self._boot_off_s)
+            self.doubt_until_s = at_s + DAY_S + (at_s - self._boot_off_s)
         if memory in ("parts", "nothing"):
             self._forget()
+
+    def _keep_holds(self, uncounted_s: float) -> None:
+        """A service seems to have lasted less long than it did; so does a permit, whose cap stays."""
+        self.holds = {k: replace(hold, until_s=hold.until_s + uncounted_s) for k, hold in self.holds.items()}
 
     def _forget(self) -> None:
         self.locks.clear()
@@ -391,7 +402,7 @@ class Monitor:
         most_s = min(self.rules.longest_s, inf if hold is None else hold.until_s - at_s)
         if seconds > min(ask.seconds + SELF_TEST_S * can_test, most_s) + HAIR_S:
             self._wrong(at_s, f"S2: granted {seconds:.1f} s of {ask.seconds:.1f} asked")
-        if seconds < min(ask.seconds, most_s) - HAIR_S and at_s >= self._doubt_until_s:
+        if seconds < min(ask.seconds, most_s) - HAIR_S and at_s >= self.doubt_until_s:
             self._wrong(at_s, f"granted only {seconds:.1f} s of {ask.seconds:.1f} asked")
 
     def _wrong(self, at_s: float, what: str) -> None:

@@ -25,8 +25,8 @@ class Notebook:
         self._noted: tuple[object, ...] = ()
         self._noted_s = self._offset_s = -inf
 
-    def note(self, boot: str, at: Instant, state: State) -> None:
-        """Adds a line whenever something of the memory changed."""
+    def note(self, boot: str, at: Instant, state: State) -> bool:
+        """Adds a line whenever something of the memory changed; whether it did."""
         noted = (
             state.spans, state.locks, tuple(watch.trip for _, watch in state.watches), state.holds, state.seen,
             state.has_watered, state.last_run_id, state.reserved_run_id, state.ran, state.run and state.run.until_s,
@@ -34,9 +34,11 @@ class Notebook:
         )  # fmt: skip
         offset_s = at.wall_s - at.long_s
         is_stepped = abs(offset_s - self._offset_s) > STEPPED_S
-        if noted != self._noted or is_stepped or at.long_s >= self._noted_s + ALIVE_EVERY_S:
-            self._noted, self._noted_s, self._offset_s = noted, at.long_s, offset_s
-            self._lines.append((boot, at, memory_of(state)))
+        if noted == self._noted and not is_stepped and at.long_s < self._noted_s + ALIVE_EVERY_S:
+            return False
+        self._noted, self._noted_s, self._offset_s = noted, at.long_s, offset_s
+        self._lines.append((boot, at, memory_of(state)))
+        return True
 
     def bytes(self, troubles: set[str]) -> bytes:
         """What a start reads, with these troubles."""

@@ -39,8 +39,13 @@ CLOSE_S = 0.5
 
 GLITCH_EVERY_S, GLITCH_S = 97.0, 0.1
 LOOK_EVERY_S = 60.0
+ALIVE_EVERY_S = 600.0
 IDS_AHEAD = 1000
-BEFORE_S = 3600.0
+DAY_S = 86_400.0
+BEFORE_S, TWO_HOURS_S = 3600.0, 7200.0
+LOST_S = 600.0
+"""A run may be as long as this, and more; what was in progress when both journal and records were torn is lost."""
+
 TWO_DAYS_S = 2 * 86_400.0
 JUDGED_TO_S = 5400.0
 """Before the end of a story: what is younger may still be on its way into the history."""
@@ -73,7 +78,9 @@ class Trial(Play):
         self._looked_s = 0.0
         self._wrong_by_s = 0.0
         self._failed_s = self._history_s = self._unread_s = -inf
-        self._untold_s = inf
+        self._noted_s = 0.0
+        self._untold_s, self._alive_s, self._stepped_s = inf, 0.0, -inf
+        self._lost: list[tuple[float, float]] = []
         self._has_lost_facts = self._has_history = False
         self._befell: set[Trouble] = set()
         self._is_history_read = True
@@ -138,6 +145,9 @@ class Trial(Play):
         if self._drove:
             self._see_floats()
         self._reserve_ids()
+        if now_s >= self._alive_s + ALIVE_EVERY_S and self._is_taking:
+            self._alive_s = now_s
+            self._file.alive(self._at())
 
     def _look_at_faults(self) -> None:
         now_s = self.world.now_s
@@ -194,6 +204,7 @@ class Trial(Play):
                 self.diary.passes(wall_s) if abs(seconds) < TWO_DAYS_S else self.diary.begins(wall_s)
                 self._tell(Look())
                 self._note()
+                self._alive_s, self._stepped_s = -inf, self.world.now_s
 
     def _edit(self, plan: object, limits: object) -> None:
         edit = Edit(plan, limits)  # type: ignore[arg-type]
@@ -276,7 +287,8 @@ class Trial(Play):
         self.judge.relay(self.world.now_s, not is_off, 6.0 if is_alone else 0.0)
 
     def _note(self) -> None:
-        self._notebook.note(self._boot, self._at(), self.core.guard)
+        if self._notebook.note(self._boot, self._at(), self.core.guard):
+            self._noted_s = self.world.now_s
 
     # --- the records -------------------------------------------------------------------------
 
@@ -331,7 +343,7 @@ class Trial(Play):
         if lost:
             first_s = min(fact.at.wall_s for fact in lost)
             self._untold_s = self.booted_s + min(fact.at.long_s for fact in lost)
-            self.diary.excused.append((min(first_s, wall_s) - BEFORE_S, max(first_s, wall_s)))
+            self.diary.loses(min(first_s, wall_s) - BEFORE_S, max(first_s, wall_s))
         self._failed_s = now_s
         super()._power_fails()
         self.judge.line(now_s, False)
@@ -365,7 +377,7 @@ class Trial(Play):
             self._file.lose()
             self._history_s = self.world.now_s
             self._has_history = False
-            self.diary.excused.append((-inf, at.wall_s))
+            self.diary.loses(-inf, at.wall_s)
         self._is_history_read = not is_lost and self._is_taking and self._has_history
         self._tell_of_memory(found, at)
         if not is_lost and self._is_taking:
@@ -381,14 +393,22 @@ class Trial(Play):
         """What the judge may ask of a guard that begins with this."""
         off_s = self.world.now_s - self._failed_s
         if found.health is Health.WHOLE:
-            memory = "whole" if at.is_sure and found.at.is_sure else "doubtful"
-        elif self._is_history_read and not self._has_lost_facts:
+            memory = "whole" if at.is_sure and found.at.is_sure else "unsure"
+        elif (
+            self._is_history_read
+            and not self._has_lost_facts
+            and off_s < self.world.now_s - self._stepped_s - DAY_S
+        ):
             memory = "doubtful"
         elif found.memory is None and not self._is_history_read:
             memory = "nothing"
         else:
             memory = "parts"
-        self.judge.power(self.world.now_s, True, memory, 1.1 * abs(self.script.drift) * off_s)
+        if memory in ("parts", "nothing"):
+            self._lost.append((min(self._untold_s, self._failed_s) - LOST_S, self.world.now_s))
+        away_s = TWO_HOURS_S if found.memory is None else abs(at.wall_s - found.at.wall_s)
+        fuzz_s = 1.1 * abs(self.script.drift) * (away_s + off_s)
+        self.judge.power(self.world.now_s, True, memory, fuzz_s, self.world.now_s - self._noted_s)
 
     def _befalls(self) -> set[str]:
         """The troubles that this start meets. Each befalls the journal once: a start begins it anew."""
@@ -411,5 +431,6 @@ class Trial(Play):
         since_s = max(self._history_s, self._unread_s)
         judge = self.judge
         end_s = self.world.now_s if self.is_powered else min(self._failed_s, self._untold_s)
-        judge.violations += judge_runs(judge.spans, rows, outcomes, since_s, end_s, judge.wire_s)
-        judge.violations += self.diary.judge(rows, windows, wall_s - JUDGED_TO_S)
+        judge.violations += judge_runs(judge.spans, rows, outcomes, since_s, end_s, judge.wire_s, self._lost)
+        is_remembered = self._unread_s == -inf
+        judge.violations += self.diary.judge(rows, windows, wall_s - JUDGED_TO_S, is_remembered)
