@@ -24,6 +24,24 @@ def test_a_file_that_cannot_be_read_is_told_from_one_that_is_not_there(tmp_path:
     assert read_journal(tmp_path) is None
 
 
+def test_a_wait_ends_when_a_kill_could_lose_the_line_no_more_and_in_time_where_the_disk_is_gone(
+    tmp_path: Path,
+) -> None:
+    writer = JournalWriter(tmp_path / "t.guard")
+    writer.start()
+    writer.put(b"one\n")
+    writer.wait(30.0)
+    assert read_journal(tmp_path / "t.guard") == b"one\n"
+
+    lost = JournalWriter(tmp_path / "none" / "t.guard")
+    lost.start()
+    lost.put(b"one\n")
+    lost.wait(0.01)
+    assert read_journal(tmp_path / "none" / "t.guard") == b""
+    writer.end(5.0)
+    lost.end(5.0)
+
+
 def test_lines_are_appended_and_a_start_begins_the_file_anew(tmp_path: Path) -> None:
     path = tmp_path / "t.guard"
     path.write_bytes(b"old\ntorn")

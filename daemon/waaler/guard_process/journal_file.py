@@ -38,19 +38,25 @@ class JournalWriter(Thread):
         self._is_ending = False
         self._changed = Condition()
         self._is_begun = False
+        self._is_with_kernel = True
         self.problem = ""
 
     def put(self, line: bytes) -> None:
         """Takes a line to be written; returns at once."""
         with self._changed:
-            self._next = line
-            self._changed.notify()
+            self._next, self._is_with_kernel = line, False
+            self._changed.notify_all()
+
+    def wait(self, within_s: float) -> None:
+        """Until the kernel has the last line, which a kill then cannot lose. The disk is not waited for."""
+        with self._changed:
+            self._changed.wait_for(lambda: self._is_with_kernel, within_s)
 
     def end(self, within_s: float) -> None:
         """Writes what still waits, if the disk takes it in this time."""
         with self._changed:
             self._is_ending = True
-            self._changed.notify()
+            self._changed.notify_all()
         self.join(within_s)
 
     def run(self) -> None:
@@ -84,7 +90,13 @@ class JournalWriter(Thread):
         with self._path.open("ab") as file:
             file.write(line)
             file.flush()
+            self._kernel_has_it()
             os.fsync(file.fileno())
+
+    def _kernel_has_it(self) -> None:
+        with self._changed:
+            self._is_with_kernel = self._next is None
+            self._changed.notify_all()
 
     def _begin_anew(self, line: bytes) -> None:
         new = self._path.with_name(f"{self._path.name}.new")
@@ -102,3 +114,4 @@ class JournalWriter(Thread):
         finally:
             os.close(handle)
         self._is_begun = True
+        self._kernel_has_it()

@@ -31,7 +31,7 @@ from waaler.guard import journal
 from waaler.guard.codec import Misfit
 from waaler.guard.journal import Found, Health
 from waaler.guard.limits import within_ceilings
-from waaler.guard.messages import Action, Cut, Flow, Instant, NewLimits, Stop
+from waaler.guard.messages import Action, Cut, Flow, Granted, Instant, NewLimits, Stop
 from waaler.guard.state import begin, memory_of
 from waaler.guard_process.journal_file import JournalWriter
 from waaler.guard_process.keeper_child import KeeperChild
@@ -49,6 +49,9 @@ ALIVE_EVERY_S = 1800.0
 OFFSET_S = 2.0
 END_WITHIN_S = 8.0
 JOURNAL_WITHIN_S = 2.0
+JOURNAL_HANDED_S = 0.02
+"""A grant waits no longer than one look at the inputs for its line to reach the kernel."""
+
 WRONG_FILE = 2
 
 
@@ -240,6 +243,9 @@ class Guard:
     # --- what is said -------------------------------------------------------------------------
 
     def _say(self, at: Instant, action: Action | Flow) -> None:
+        if isinstance(action, Granted):  # nobody hears of a run that a kill of this process would make unknown
+            self._keep_journal()
+            self._writer.wait(JOURNAL_HANDED_S)
         self._send(action, at)
 
     def _send(self, message: Any, at: Instant | None = None) -> bool:
