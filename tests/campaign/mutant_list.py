@@ -21,6 +21,7 @@ import waaler.guard.step as stepping
 import waaler.guard.watch as watching
 import waaler.records.ends as ends
 import waaler.records.memory as memory
+import waaler.records.store as store
 import waaler.rehearsal.keeping as keeping
 import waaler.rehearsal.notebook as notebook
 import waaler.rehearsal.trial as trial
@@ -211,7 +212,8 @@ MUTANTS: tuple[Mutant, ...] = (
     guard("the deadline is looked at a second late", stepping, "_look_at_run",
           lambda true: lambda s: true(s) if s.run is None or s.now_s > s.run.until_s + 1 else (s, ())),
     guard("an overrun after a stall does not lock", stepping, "_end_at_deadline", lambda true: lambda s, run: ending.end(s, run.because)),
-    guard("the same run may be granted twice", stepping, "blocks", lambda true: lambda s, ask: true(replace(s, last_run_id=-1), ask)),
+    guard("the same run may be granted twice", stepping, "blocks", lambda true: lambda s, ask: true(replace(s, last_run_id=-1), ask),
+          "a second ask of a run that ended comes within the rest, and after its validity; tests/guard has it"),
     guard("a person's stop does not reach what was decided before", stepping, "blocks", asked_with(intended_s=inf)),
     guard("no rest between two runs", asking, "_rest_blocks", none_of_them),
     guard("starts are not counted", asking, "starts_last_hour", lambda true: lambda s: ()),
@@ -261,7 +263,7 @@ MUTANTS: tuple[Mutant, ...] = (
     restored("another bed's journal is taken", journal, "read", _empty_foreign),
     restored("a damaged line of the journal is believed", journal, "crc32", lambda true: lambda data: 0),
     restored("a lost journal and history count as a bed whose floats are trusted", trial, "after_loss", lambda true: lambda plan, at: replace(true(plan, at), guard=replace(true(plan, at).guard, tripped=frozenset()))),
-    restored("runs that were left open get no end", memory, "unended", lambda true: lambda *args: []),
+    restored("runs that were left open get no end", store, "unended", lambda true: lambda *args: []),
     restored("what nobody saw end counts as nothing", ends, "_died", lambda true: lambda *args: replace(true(*args), seconds=0.0)),
     restored("runs that only the guard knows are left out", ends, "_rows", lambda true: lambda db, query, *v: [{"id": 0}] if query.startswith("SELECT id FROM run WHERE id") else true(db, query, *v)),
     restored("the records forget holds", memory, "_holds", lambda true: lambda *args: ()),

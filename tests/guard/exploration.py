@@ -76,20 +76,8 @@ ALPHABETS = {
     "holds": frozenset({"second", "restart", "sump good", "tray good", "ask 3 s", "cut", "service", "resume"}),
     "levels": frozenset({"second", "sump good", "tray good", "tray bad", "tray lost", "ask 3 s"}),
     "limits": frozenset({"second", "restart", "sump good", "tray good", "ask 3 s", "stricter", "looser"}),
-    "permits": frozenset(
-        {
-            "second",
-            "restart",
-            "sump good",
-            "tray good",
-            "ask 3 s",
-            "attend",
-            "soak",
-            "ask attended",
-            "ask soak",
-            "resume",
-        }
-    ),
+    "attended": frozenset({"second", "restart", "sump good", "tray good", "ask 3 s", "attend", "ask attended"}),
+    "soak": frozenset({"second", "sump good", "tray good", "ask 3 s", "soak", "ask soak", "resume"}),
     "flow": frozenset(
         {"second", "restart", "sump good", "tray good", "ask 3 s", "water moves", "water stands", "clear"}
     ),
@@ -99,11 +87,17 @@ ALPHABETS = {
 }
 """Parts of the alphabet under which the set of states closes within minutes; all of it together does not."""
 
-LONGEST_FIRST = ("permits", "locks", "runs and cuts", "flow", "self-test", "limits", "levels", "holds")
+LONGEST_FIRST = ("locks", "runs and cuts", "flow", "self-test", "attended", "soak", "limits", "levels", "holds")
 SERVICE_S = 2
-METER, CUTOFF = replace(RULES, has_meter=True), replace(RULES, has_cutoff=True)
-RULES_OF = {"flow": METER, "self-test": CUTOFF}
-"""What is fitted, where an alphabet needs more than two floats."""
+SHORT_DAY = replace(RULES, day_s=7, most_s=4)
+RULES_OF = {
+    "flow": replace(SHORT_DAY, has_meter=True),
+    "self-test": replace(SHORT_DAY, has_cutoff=True),
+    "attended": SHORT_DAY,
+    "soak": SHORT_DAY,
+    "limits": SHORT_DAY,
+}
+"""What is fitted, where an alphabet needs more than two floats; a shorter day, where its states would be too many."""
 
 FLOW_L_PER_MIN = 5.0
 TEST_S, TESTED_FOR_S = 1.0, 6.0
@@ -178,7 +172,7 @@ def explore(
     deeds = _Deeds(step, rules)
     alphabet = deeds.alphabet()
     assert only is None or only <= set(alphabet)
-    with small_day():
+    with small_day(rules.day_s):
         return _explore(
             {name: deed for name, deed in alphabet.items() if only is None or name in only}, most, deeds
         )
@@ -228,6 +222,7 @@ class _Deeds:
         self._guard_step, self.rules = step, rules
         self.limits = replace(
             SMALL_LIMITS,
+            most_per_day_s=float(rules.most_s),
             normal_flow_l_per_min=FLOW_L_PER_MIN if rules.has_meter else None,
             has_cutoff=rules.has_cutoff,
         )
@@ -380,7 +375,7 @@ def _merged(spans: tuple[Span, ...], now_s: float) -> tuple[Span, ...]:
     """Only what lies inside the day; plan and spare share one cap, so that they are one."""
     merged: list[Span] = []
     for span in spans:
-        start_s, end_s = max(span.started_s - now_s, -float(RULES.day_s)), span.ended_s - now_s
+        start_s, end_s = max(span.started_s - now_s, -waaler.guard.memory.DAY_S), span.ended_s - now_s
         if end_s <= start_s:
             continue
         purse = Purse.PLAN if span.purse is Purse.SPARE else span.purse

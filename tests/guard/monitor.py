@@ -193,8 +193,8 @@ def _again(seen: Seen, rules: Rules) -> Seen:
     )
 
 
-STRICTER_S = {"longest_s": 2, "most_s": 4}
-PERMIT_S, PERMIT_MOST_S = 4, 1
+STRICTER_S = {"longest_s": 2, "most_s": 3}
+PERMIT_S, PERMIT_MOST_S = 3, 1
 
 
 def limits(rules: Rules, is_strict: bool) -> Rules:

@@ -19,7 +19,7 @@ SHOWS_IN = {
     "a contact that does not open is not noticed": "self-test",
     "water that moves with the pump off is not noticed": "flow",
     "a dry pump goes on": "flow",
-    "soak and attended runs need nobody's word": "permits",
+    "soak and attended runs need nobody's word": "attended",
 }
 """The same of one alone."""
 
@@ -31,7 +31,7 @@ def test_the_first_states_hold_every_invariant() -> None:
     assert found.states >= SHORT
 
 
-@pytest.mark.parametrize("name", ["limits", "permits", "flow", "self-test"])
+@pytest.mark.parametrize("name", ["limits", "attended", "soak", "flow", "self-test"])
 def test_the_first_states_with_more_than_runs_and_floats_hold_every_invariant(name: str) -> None:
     found = explore(step, most=SHORT // 3, only=ALPHABETS[name], rules=RULES_OF.get(name, RULES))
 

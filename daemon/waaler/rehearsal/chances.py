@@ -114,7 +114,12 @@ def _orders(chance: Random, end_s: float) -> list[tuple[float, Deed]]:
         if kind is OrderKind.WATER:
             # now and then in a row, as one who waters by hand does
             for n in range(chance.choice((1, 1, 6))):
-                found.append((at_s + n * chance.uniform(5.0, 400.0), Ordered(kind, chance.uniform(5.0, 400.0))))
+                each_s = at_s + n * chance.uniform(5.0, 400.0)
+                found.append((each_s, Ordered(kind, chance.uniform(5.0, 400.0))))
+                if chance.random() < 0.3:
+                    # thought better of it, at once
+                    stop = Ordered(OrderKind.STOP, is_direct=chance.random() < 0.7)
+                    found.append((each_s + chance.uniform(0.1, 4.0), stop))
         elif kind is OrderKind.ATTEND:
             found += _attended(chance, at_s)
         elif kind in (OrderKind.PAUSE, OrderKind.SERVICE, OrderKind.SOAK):

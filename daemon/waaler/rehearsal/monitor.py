@@ -399,10 +399,12 @@ class Monitor:
     def _judge_length(self, at_s: float, ask: Asked, seconds: float) -> None:
         can_test = self.rules.has_cutoff and (self.rules.has_read_back or self.rules.normal_l_per_min is not None)
         hold = next((hold for hold in self.holds.values() if OWN_PURSE.get(hold.kind) == ask.purse), None)
-        most_s = min(self.rules.longest_s, inf if hold is None else hold.until_s - at_s)
-        if seconds > min(ask.seconds + SELF_TEST_S * can_test, most_s) + HAIR_S:
+        held_s = inf if hold is None else hold.until_s - at_s
+        most_s = min(ask.seconds + SELF_TEST_S * can_test, self.rules.longest_s, held_s + self.fuzz_s)
+        least_s = min(ask.seconds, self.rules.longest_s, held_s - self.fuzz_s)
+        if seconds > most_s + HAIR_S:
             self._wrong(at_s, f"S2: granted {seconds:.1f} s of {ask.seconds:.1f} asked")
-        if seconds < min(ask.seconds, most_s) - HAIR_S and at_s >= self.doubt_until_s:
+        if seconds < least_s - HAIR_S and at_s >= self.doubt_until_s:
             self._wrong(at_s, f"granted only {seconds:.1f} s of {ask.seconds:.1f} asked")
 
     def _wrong(self, at_s: float, what: str) -> None:
