@@ -3,13 +3,13 @@
 import time
 from collections.abc import Callable, Iterator
 from contextlib import closing
-from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from threading import Event
 from zoneinfo import ZoneInfo
 
 import pytest
+from tests.notify.fake_channel import FakeChannel
 from tests.notify.servers import WAIT_S, SilentServer, WebServer
 from tests.records.facts import whole_run
 
@@ -35,30 +35,6 @@ from waaler.settings.messages import Webhook
 LISBON = ZoneInfo("Europe/Lisbon")
 NOON_S = datetime.fromisoformat("2026-06-21T12:00:00+01:00").timestamp()
 NIGHT = Quiet(22 * 60, 6 * 60 + 30)
-
-
-@dataclass
-class FakeChannel:
-    """Takes notes, or raises what stands in `troubles` first."""
-
-    name: str = "fake"
-    least: Severity = Severity.SOON
-    troubles: list[Exception] = field(default_factory=list)
-    got: list[Note] = field(default_factory=list)
-    probe_troubles: list[Exception] = field(default_factory=list)
-
-    def send(self, note: Note) -> None:
-        if self.troubles:
-            raise self.troubles.pop(0)
-        self.got.append(note)
-
-    def probe(self) -> None:
-        if self.probe_troubles:
-            raise self.probe_troubles.pop(0)
-
-    @property
-    def subjects(self) -> list[str]:
-        return [note.subject.removeprefix("[Bed] ") for note in self.got]
 
 
 class Bench:

@@ -13,9 +13,10 @@ from typing import Any
 
 import pytest
 from tests.notify.conftest import FakeDaemon
+from tests.notify.fake_channel import FakeChannel
 from tests.notify.hostile import DRIP_S, Hostile, Talk, mail_talk, web_talk
 from tests.notify.test_channels import ANN, hook, note, plain, push
-from tests.notify.test_courier import Bench, FakeChannel
+from tests.notify.test_courier import Bench
 from tests.notify.test_mqtt import make_authority
 
 from waaler.notify.broker import Broker

@@ -21,7 +21,7 @@ from pathlib import Path
 from threading import Event
 
 import structlog
-from tests.notify.test_courier import FakeChannel
+from tests.notify.fake_channel import FakeChannel
 from tests.page.asking import ask, site_of, write_bed
 from tests.records.facts import WALL_S, at
 from tests.report.beds import bed, write_days

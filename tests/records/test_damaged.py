@@ -7,7 +7,7 @@ from threading import Event
 from typing import Any
 
 import pytest
-from tests.notify.test_courier import FakeChannel
+from tests.notify.fake_channel import FakeChannel
 from tests.page.asking import ask, site_of, write_bed
 from tests.records.damage import damages, faces, whole, with_wrong_value
 from tests.records.facts import WALL_S, at, whole_run
