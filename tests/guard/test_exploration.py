@@ -12,6 +12,7 @@ LOCKS = RUNS - {"ask 3 s"} | {"ask 1 s by hand", "supply live", "supply dead", "
 """Smaller alphabets, in which a search goes deeper: whole days of runs; locks and what lifts them."""
 
 ATTENDED = frozenset({"second", "sump good", "tray good", "attend", "ask attended"})
+SELF_TEST = ALPHABETS["self-test"] - {"restart", "clear"}
 CLOSEST = {"S4": "levels", "S12": "limits", "S14": "holds"}
 """Where a sabotage of this row shows soonest."""
 
@@ -63,7 +64,8 @@ def test_every_reachable_state_holds_every_invariant(name: str) -> None:
 def test_a_sabotage_is_found(sabotage: Sabotage) -> None:
     name = SHOWS_IN.get(sabotage.what) or CLOSEST.get(sabotage.row, "")
     with sabotaged(sabotage):
-        alphabets = (ALPHABETS.get(name, RUNS), LOCKS, ATTENDED, None)
+        closest = SELF_TEST if name == "self-test" else ALPHABETS.get(name, RUNS)
+        alphabets = (closest, LOCKS, ATTENDED, None)
         rules = RULES_OF.get(name, RULES)
         searches = (explore(step, most=SHORT, only=only, rules=rules) for only in alphabets)
         found = next((found for found in searches if found.wrong), None)
