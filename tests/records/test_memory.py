@@ -91,6 +91,21 @@ def test_time_off_counts_where_both_clocks_were_sure(tmp_path: Path) -> None:
     assert memory.looked_at_s == WALL_S + DIED_AT_S
 
 
+def test_a_clock_that_was_set_before_the_power_went_makes_no_age_wrong(tmp_path: Path) -> None:
+    """The note of the step is what the next boot reckons by."""
+    first = Store(tmp_path / "terrace.db", "boot-a")
+    first.write(whole_run(1, 9000.0))
+    set_on = Instant(DIED_AT_S, WALL_S + DIED_AT_S + 10 * HOUR_S)
+    first.write([Deed(set_on, "clock", "the clock was set 36000 s on")])
+    first.close()
+    second = Store(tmp_path / "terrace.db", "boot-b")
+
+    memory = second.memory(Instant(40.0, set_on.wall_s + 2 * HOUR_S))
+
+    assert memory.last_full_s == about(40.0 - (2 * HOUR_S + DIED_AT_S - 9120.0))
+    second.close()
+
+
 @pytest.mark.parametrize(("now", "was_sure"), [(UNSURE_BOOT, True), (LATER_BOOT, False)])
 def test_time_off_counts_as_zero_where_a_clock_was_unsure(tmp_path: Path, now: Instant, was_sure: bool) -> None:
     memory = restart(tmp_path, whole_run(1, 9000.0, is_sure=was_sure), now, is_sure=was_sure)

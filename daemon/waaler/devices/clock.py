@@ -5,12 +5,14 @@ from pathlib import Path
 
 from waaler.guard.messages import Instant
 
-__all__ = ["Clock", "boot_id", "long_s"]
+__all__ = ["Clock", "WallSteps", "boot_id", "long_s"]
 
 SYNCHRONISED = Path("/run/systemd/timesync/synchronized")
 BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 HARDWARE_CLOCK = Path("/sys/class/rtc/rtc0/since_epoch")
 AGREES_WITHIN_S = 5.0
+STEP_S = 1.0
+"""A wall clock that is only steered moves far less between two looks."""
 
 
 def long_s() -> float:
@@ -43,6 +45,19 @@ class Clock:
     def check(self) -> None:
         """Looks whether the wall clock can be trusted; once sure it stays so for this boot."""
         self._is_sure = self._is_sure or SYNCHRONISED.exists() or _hardware_clock_agrees()
+
+
+class WallSteps:
+    """Notices when somebody, or the network's time, sets the wall clock."""
+
+    def __init__(self, at: Instant) -> None:
+        self._offset_s = at.wall_s - at.long_s
+
+    def step_s(self, at: Instant) -> float:
+        """How far the wall clock was set since the last look, negative for back; 0 if it was not."""
+        offset_s = at.wall_s - at.long_s
+        step_s, self._offset_s = offset_s - self._offset_s, offset_s
+        return step_s if abs(step_s) > STEP_S else 0.0
 
 
 def _hardware_clock_agrees() -> bool:

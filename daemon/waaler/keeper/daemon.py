@@ -20,7 +20,7 @@ from waaler.core.facts import Deed, Severity
 from waaler.core.messages import Look, Notice
 from waaler.core.state import changed
 from waaler.core.texts import loose, not_told
-from waaler.devices.clock import Clock, boot_id, long_s
+from waaler.devices.clock import Clock, WallSteps, boot_id, long_s
 from waaler.devices.pipe import Beat, Began, Finish, Ready, Reload, Setup, Sure, Trouble, TroubleKind
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Instant, Reserve
@@ -47,7 +47,6 @@ from waaler.settings.places import runtime_folder, state_folder
 __all__ = ["keep"]
 
 CLOCK_EVERY_S = 60.0
-STEP_S = 1.0
 OF_THE_LAST_DAEMON = ("part-failed-", RESTART, PLAN_REJECTED, *TroubleKind)
 END_WAIT_S = 3.0
 ANNOUNCE_S = 15.0
@@ -98,8 +97,7 @@ class _Daemon:
         self._clock = clock
         self._clock.take(settings.is_clock_trusted)
         self._check_clock()
-        at = self._clock.now()
-        self._offset_s = at.wall_s - at.long_s
+        self._wall = WallSteps(self._clock.now())
         self._watch = FileWatch(file)
         self._must_reload = threading.Event()
         self._status = 0
@@ -331,13 +329,14 @@ class _Daemon:
             log.warning("messages_of_the_guard_dropped", count=report.dropped)
 
     def _note_clock_step(self, at: Instant) -> None:
-        """The scheduler sleeps by another clock and would not notice."""
-        offset_s = at.wall_s - at.long_s
-        if abs(offset_s - self._offset_s) > STEP_S:
-            log.info("clock_stepped", seconds=round(offset_s - self._offset_s, 1))
+        """The scheduler sleeps by another clock and would not notice; the records must know it too."""
+        if step_s := self._wall.step_s(at):
+            log.info("clock_stepped", seconds=round(step_s, 1))
+            self._recorder.put(
+                Deed(at, "clock", f"the clock was set {abs(step_s):.0f} s {'on' if step_s > 0 else 'back'}")
+            )
             self._waker.follow(self._settings.plan)
             self._keeper.post(Look())
-        self._offset_s = offset_s
 
     def _reload(self) -> None:
         settings, messages = reload(self._file, self._settings)
