@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from paho.mqtt import publish
 from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from paho.mqtt.packettypes import PacketTypes
@@ -34,6 +35,7 @@ from waaler.records.store import Store
 
 KINDS = ("sump-low", "tray-high", "leak", "no-flow", "cycle-missed")
 SETTLE_S = 90.0
+END = "end"
 LASTING = ("persistence true", "autosave_on_changes true", "autosave_interval 1", "max_queued_messages 0")
 """A broker that is killed keeps what it has taken: it saves after each change."""
 
@@ -106,10 +108,9 @@ class Heard:
     texts: dict[str, str] = field(default_factory=dict)
     over: dict[str, int] = field(default_factory=dict)
     repeats: int = 0
-    last_s: float = 0.0
+    has_ended: threading.Event = field(default_factory=threading.Event)
 
     def take(self, topic: str, payload: bytes) -> None:
-        self.last_s = time.monotonic()
         what = topic.split("/")[2]
         if what == "run":
             self._note(self.runs, json.loads(payload)["run"])
@@ -120,6 +121,8 @@ class Heard:
         elif what == "alert":
             kind = topic.rpartition("/")[2]
             self.over[kind] = self.over.get(kind, 0) + 1
+        elif what == END:
+            self.has_ended.set()
 
     def _note(self, seen: list[Any], one: Any) -> None:
         if one in seen:
@@ -231,15 +234,26 @@ class Campaign:
                 self.counts["notifier killed"] += 1
 
     def settle(self) -> None:
-        """Until everything was told and the reader heard nothing new for a while."""
+        """Until everything was told, and the reader has what the broker kept for it.
+
+        However long the reader takes to come back, a last message comes to it after all others.
+        """
         with Reader(self.folder / "terrace.db") as reader:
             name = reader.name
             last = max(message.number for message in reader.after(0, 1_000_000))
         deliveries = Deliveries(self.folder / "terrace.notify.db", "mqtt")
         end_s = time.monotonic() + SETTLE_S
-        while (deliveries.place(name) or 0) < last or time.monotonic() < self.reader.heard.last_s + 2.0:
+        while (deliveries.place(name) or 0) < last:
             assert time.monotonic() < end_s, f"told up to {deliveries.place(name)} of {last}"
             threading.Event().wait(0.1)
+        publish.single(
+            f"waaler/terrace/{END}",
+            qos=1,
+            hostname="127.0.0.1",
+            port=self.broker.port,
+            protocol=MQTTProtocolVersion.MQTTv5,
+        )
+        assert self.reader.heard.has_ended.wait(SETTLE_S)
         self.parked = deliveries.parked()
         deliveries.close()
 
