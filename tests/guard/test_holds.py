@@ -94,6 +94,20 @@ def test_s14_during_a_soak_the_plan_waits_and_a_person_may_water() -> None:
     assert desk.is_on
 
 
+def test_s3_a_soak_whose_time_is_used_up_says_when_the_first_of_it_is_a_day_old() -> None:
+    """300 s of 300 at once; 60 s more fit when the first 60 of them are a day old."""
+    desk = Desk().ready()
+    hold(desk, HoldKind.SOAK, 40 * HOUR_S, most_s=300)
+    begun_s = desk.long_s
+    desk.ask(300, Purse.SOAK)
+    desk.pass_s(300 + desk.limits.rest_s)
+
+    assert desk.ask(60, Purse.SOAK) == [
+        Refused(2, "this run would pass the most for soak runs", begun_s + 60 + 24 * HOUR_S)
+    ]
+    assert desk.ask(301, Purse.SOAK) == [Refused(3, "this run would pass the most for soak runs", None)]
+
+
 # --- cuts -------------------------------------------------------------------------------------
 
 

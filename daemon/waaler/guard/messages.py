@@ -4,10 +4,10 @@ Times named `_s` without another word are instants of the long hand (seconds of 
 """
 
 from dataclasses import dataclass
-from enum import StrEnum
 from math import inf
 
 from waaler.guard.limits import Limits
+from waaler.guard.names import Contact, HoldKind, Input, Level, Purse, Trip
 
 __all__ = [
     "Action", "Alone", "Ask", "BeginHold", "Clear", "Contact", "Cut", "Disarm", "EndHolds", "Ended", "Event",
@@ -29,58 +29,6 @@ class Instant:
     long_s: float
     wall_s: float
     is_sure: bool = True
-
-
-class Input(StrEnum):
-    """A protective input; its value is the key of the settings and of the history."""
-
-    SUMP_LOW = "sump_low"
-    TRAY_HIGH = "tray_high"
-
-
-class Level(StrEnum):
-    """What a protective input reads. A broken wire must read as BAD or NOT_READ."""
-
-    GOOD = "good"
-    BAD = "bad"
-    NOT_READ = "not read"
-
-
-class Contact(StrEnum):
-    """Two relays in series feed the pump where a cut-off relay is fitted."""
-
-    MAIN = "the main relay"
-    CUTOFF = "the cut-off relay"
-
-
-class Purse(StrEnum):
-    """Which allowance of pump time a run draws on."""
-
-    PLAN = "plan"
-    SPARE = "spare"
-    """Extra, on-demand, catch-up and hand runs: what the plan's next 24 h leave free."""
-    SOAK = "soak"
-    ATTENDED = "attended"
-
-
-class Trip(StrEnum):
-    """Why the guard cuts and refuses."""
-
-    LOW_SUMP = "low sump"
-    HIGH_TRAY = "high tray"
-    NOT_READ = "input not read"
-    OVERRUN = "overrun"
-    NO_FLOW = "no flow"
-    FLOW_WHILE_OFF = "flow while off"
-
-
-class HoldKind(StrEnum):
-    """What a person asked for that keeps other runs away until it ends. The first forbids most."""
-
-    SERVICE = "service"
-    PAUSE = "pause"
-    ATTENDED = "attended"
-    SOAK = "soak"
 
 
 @dataclass(frozen=True, slots=True)

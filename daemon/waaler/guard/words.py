@@ -1,6 +1,6 @@
 """What people read of a trip."""
 
-from waaler.guard.messages import Input, Trip
+from waaler.guard.names import Input, Trip
 
 __all__ = ["words"]
 
