@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from random import Random
-from typing import Any
 
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 from tests.core.bench import Bench
@@ -17,6 +16,7 @@ from tests.page.asking import Page, ask, site_of
 from waaler.core.facts import Amount
 from waaler.core.memory import Memory
 from waaler.core.messages import OrderKind, Write
+from waaler.core.status import Status, as_json
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Input, Level
 from waaler.keeper.status import status
@@ -122,14 +122,16 @@ def _happen(chance: Random, bench: Bench) -> None:
 def faces(settings: Settings, file: Path, records: Path, bench: Bench) -> Iterator[Said]:
     """What each says now: the daemon first, then whoever reads its records or its messages."""
     now = status(bench.core.decisions, bench.core.guard, {}, bench.at, bench.at.long_s)
-    sump, wall_s, bed = now["sump"], bench.wall_s, bed_of(settings)
+    sump, wall_s, bed = now.sump, bench.wall_s, bed_of(settings)
+    assert sump is not None
+    needs = sump.needs_water_at
     yield Said(
         "status",
-        sump["litres"],
+        sump.litres,
         0.05,
-        sump["days"],
+        sump.days,
         0.005,
-        (sump["needs_water_at"] or "")[:10] or None,
+        None if needs is None else f"{needs:%Y-%m-%d}",
         tells_days=True,
     )
     yield _of_fleet(now, wall_s)
@@ -139,11 +141,11 @@ def faces(settings: Settings, file: Path, records: Path, bench: Bench) -> Iterat
         for days in (0.5, 3.0):
             period = read_period(reader, bed, wall_s - days * DAY_S, wall_s, wall_s)
             yield _of_words(f"report of {days} days", PERIOD, Page(page_of_period(period)).words, is_always=False)
-        yield _of_line(line(reader, bed, wall_s), sump["needs_water_at"])
+        yield _of_line(line(reader, bed, wall_s), needs)
 
 
-def _of_fleet(now: dict[str, Any], wall_s: float) -> Said:
-    seen = fleet.take(fleet.Fleet(), "waaler/terrace/status", json.dumps(now).encode(), wall_s)
+def _of_fleet(now: Status, wall_s: float) -> Said:
+    seen = fleet.take(fleet.Fleet(), "waaler/terrace/status", json.dumps(as_json(now)).encode(), wall_s)
     (row,) = fleet.rows(seen, wall_s)
     found = re.match(r"(\d+) L(?:, \D*(\d+ \w+))?", row["sump"])
     assert found, row
@@ -170,13 +172,13 @@ def _of_metrics(text: str) -> Said:
     )
 
 
-def _of_line(text: str, needs_water_at: str | None) -> Said:
+def _of_line(text: str, needs_water_at: datetime | None) -> Said:
     """The line names the day of the week when it is near, else the date."""
     found = re.search(r"needs water about (\w+)(?: (\w+))?", text)
     if found is None:
         return Said("daily line", day="none" if needs_water_at else None)
-    if found[2] is None and needs_water_at and f"{datetime.fromisoformat(needs_water_at):%A}" == found[1]:
-        return Said("daily line", day=needs_water_at[:10])
+    if found[2] is None and needs_water_at and f"{needs_water_at:%A}" == found[1]:
+        return Said("daily line", day=f"{needs_water_at:%Y-%m-%d}")
     return Said("daily line", day=_day(f"{found[1]} {found[2]} 2026"))
 
 

@@ -224,4 +224,6 @@ def test_wiring_that_is_wrong_keeps_the_pump_off(daemon: Daemon, mishap: str, na
     assert "bad" in seen
     assert not refused["ok"]
     assert daemon.status()["held_by"] is not None
-    assert "  held     " in daemon.command("status").stdout
+    assert daemon.status()["next"] is None
+    told = daemon.command("status").stdout
+    assert "  next     none yet\n  waits    " in told

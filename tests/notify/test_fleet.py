@@ -71,6 +71,25 @@ def test_those_in_need_come_first_and_who_is_silent_is_told() -> None:
     assert seen.dropped == 1
 
 
+def test_what_the_next_run_waits_for_is_told_below_the_bed() -> None:
+    until = "2026-06-21T13:40:00+02:00"
+    wait = {"what": "hold", "reason": "pause by ann", "until": until, "do": ""}
+    lock = {"what": "lock", "reason": "locked: ran too long", "until": None, "do": "find the cause"}
+    seen = fleet(
+        ("a/online", b"true"),
+        ("a/status", status(state="pause", wait=wait)),
+        ("b/online", b"true"),
+        ("b/status", status(state="locked", next=None, wait=lock)),
+    )
+
+    assert list(lines(rows(seen, NOW_S)))[2:] == [
+        "  a                    pause              06-21 13:40 140 L, low Fri 26 Jun",
+        "      waits: pause by ann until today, 13:40",
+        "  b                    locked                         140 L, low Fri 26 Jun",
+        "      waits: locked: ran too long; find the cause",
+    ]
+
+
 def test_an_alert_that_is_over_is_gone() -> None:
     seen = fleet(("low/alert/sump-low", alert("urgent")), ("low/alert/sump-low", b""))
 

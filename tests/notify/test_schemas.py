@@ -6,6 +6,7 @@ import shutil
 import subprocess
 from collections.abc import Callable
 from contextlib import ExitStack, closing
+from datetime import datetime
 from pathlib import Path
 from queue import SimpleQueue
 from typing import Any
@@ -22,6 +23,7 @@ from tests.notify.test_mqtt import make_authority, wait_until
 from tests.records.facts import whole_run
 
 from waaler.core.facts import AlertAcknowledged, AlertRaised, AlertReminded, Outcome, Severity
+from waaler.core.status import ReadingNow
 from waaler.guard.messages import Instant
 from waaler.notify.broker import Broker
 from waaler.notify.senml import pack
@@ -91,9 +93,9 @@ def test_the_daemon_s_own_status_is_as_its_schema_says(tmp_path: Path) -> None:
 
 
 def test_readings_are_as_their_schema_says_and_a_wrong_pack_is_not() -> None:
-    at = "2026-06-21T08:00:00+01:00"
+    at = datetime.fromisoformat("2026-06-21T08:00:00+01:00")
     readings = [
-        {"name": name, "value": value, "unit": unit, "at": at, "valid": True}
+        ReadingNow(name, value, unit, at, valid=True)
         for name, value, unit in (("pot", 61.0, "%"), ("air", 20.5, "C"), ("tray_wet", 1.0, "1"))
     ]
     check("sense", pack("terrace", readings))

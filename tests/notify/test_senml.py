@@ -1,11 +1,13 @@
 """The pack of readings against RFC 8428 (tests/reference/senml.yaml)."""
 
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 import yaml
 
+from waaler.core.status import ReadingNow
 from waaler.notify.senml import UNITS, pack
 from waaler.plan.sensing import UNITS as ADVISERS_UNITS
 
@@ -28,9 +30,9 @@ def resolved(records: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return found
 
 
-def reading(name: str, value: float | None, unit: str = "%", second: int = 0, valid: bool = True) -> dict[str, Any]:
-    at = f"2026-06-21T08:00:{second:02d}+01:00"
-    return {"name": name, "value": value, "unit": unit, "at": at, "valid": valid}
+def reading(name: str, value: float | None, unit: str = "%", second: int = 0, valid: bool = True) -> ReadingNow:
+    at = datetime.fromisoformat(f"2026-06-21T08:00:{second:02d}+01:00")
+    return ReadingNow(name, value, unit, at, valid)
 
 
 def test_our_reader_resolves_the_example_of_the_rfc() -> None:
@@ -55,7 +57,7 @@ def test_a_pack_resolves_to_each_reading_with_its_own_time() -> None:
 
 
 @pytest.mark.parametrize("left_out", [reading("pot", 130.0, valid=False), reading("pot", None)])
-def test_a_reading_that_is_not_valid_is_not_told(left_out: dict[str, Any]) -> None:
+def test_a_reading_that_is_not_valid_is_not_told(left_out: ReadingNow) -> None:
     assert pack("terrace", [left_out]) == []
 
 
@@ -67,21 +69,13 @@ def test_units_are_registered_and_preferred() -> None:
 
 
 def test_every_unit_of_an_adviser_has_its_registered_one() -> None:
-    readings = [
-        {"name": kind.value, "value": 1.0, "unit": unit, "at": "2026-06-21T12:00:00+00:00", "valid": True}
-        for kind, unit in ADVISERS_UNITS.items()
-    ]
+    readings = [reading(kind.value, 1.0, unit) for kind, unit in ADVISERS_UNITS.items()]
 
     assert len(pack("terrace", readings)) == len(ADVISERS_UNITS)
 
 
 def test_a_volume_is_told_in_cubic_metres_and_a_current_in_amperes() -> None:
-    at = "2026-06-21T10:00:00+01:00"
-    readings = [
-        {"name": name, "value": 120.0, "unit": unit, "at": at, "valid": True}
-        for name, unit in (("sump", "L"), ("pump", "A"))
-    ]
-    told = {record["n"]: record for record in pack("terrace", readings)}
+    told = {one["n"]: one for one in pack("terrace", [reading("sump", 120.0, "L"), reading("pump", 120.0, "A")])}
 
     assert (told["sump"]["u"], told["sump"]["v"]) == ("m3", 0.12)
     assert (told["pump"]["u"], told["pump"]["v"]) == ("A", 120.0)

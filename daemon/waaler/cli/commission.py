@@ -4,7 +4,7 @@ import os
 import signal
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -138,7 +138,7 @@ def _real(file: Path | None, settings: "Settings") -> "Iterator[tuple[Site, Pers
 
     _, path = daemon_socket(file)
 
-    def put(order: dict[str, Any]) -> dict[str, Any]:
+    def put(order: Mapping[str, object]) -> dict[str, Any]:
         return ask(path, order, ASK_WAIT_S)
 
     child = None if _answers(path) else _start(settings, path)

@@ -2,7 +2,7 @@
 
 import json
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from math import floor, log10
 from pathlib import Path
@@ -153,7 +153,7 @@ def guard_socket(path: Path) -> Path:
     return path.with_name(f"{path.stem}.guard.sock")
 
 
-def ask_daemon(file: Path | None, order: dict[str, Any]) -> dict[str, Any]:
+def ask_daemon(file: Path | None, order: Mapping[str, object]) -> dict[str, Any]:
     """The daemon's answer; ends with 1 and one line where none is there."""
     bed, path = daemon_socket(file)
     return _ask(bed, path, order)
@@ -165,7 +165,7 @@ def ask_guard(file: Path | None, do: str) -> dict[str, Any]:
     return _ask(bed, guard_socket(path), {"do": do})
 
 
-def _ask(bed: str, path: Path, order: dict[str, Any]) -> dict[str, Any]:
+def _ask(bed: str, path: Path, order: Mapping[str, object]) -> dict[str, Any]:
     from waaler.notify.asking import ask
 
     try:
@@ -180,7 +180,7 @@ def order_command(name: str, do: str, help_text: str, has_length: bool = False) 
     """A command that hands one order to the daemon and prints its answer."""
 
     def give(file: Path | None, length: float | None = None) -> None:
-        order: dict[str, Any] = {"do": do}
+        order: dict[str, object] = {"do": do}
         if length is not None:
             order["seconds"] = length
         answer = ask_daemon(file, order)

@@ -3,7 +3,6 @@
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -33,7 +32,7 @@ def command(ec: str | None, ph: str | None, temp: str | None, sump: str | None, 
     _take(amounts, "sump", sump, lambda text: amount(text, VOLUME), "--sump")
     if not amounts:
         raise click.UsageError("nothing was measured; give --ec, --ph, --temp or --sump")
-    order: dict[str, Any] = {"do": "measure", "amounts": amounts}
+    order: dict[str, object] = {"do": "measure", "amounts": amounts}
     answer = ask_daemon(file, order)
     echo(answer["text"])
     sys.exit(0 if answer.get("ok") else 1)

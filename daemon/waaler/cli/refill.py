@@ -2,7 +2,6 @@
 
 import sys
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -28,7 +27,7 @@ def command(amount: str, of: str, new: bool, file: Path | None) -> None:
         litres = parse(amount, VOLUME)
     except UnitError as problem:
         raise click.BadParameter(str(problem)) from None
-    order: dict[str, Any] = {"do": "refill", "litres": litres, "amounts": {of: litres}, "is_renewal": new}
+    order: dict[str, object] = {"do": "refill", "litres": litres, "amounts": {of: litres}, "is_renewal": new}
     answer = ask_daemon(file, order)
     echo(answer["text"])
     sys.exit(0 if answer.get("ok") else 1)

@@ -4,11 +4,14 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import click
 
 from waaler.cli.common import echo, echo_json, json_option, refuse
+
+if TYPE_CHECKING:
+    from waaler.notify.fleet import Fleet, Row
 
 __all__ = ["command"]
 
@@ -60,7 +63,7 @@ def command(
         refuse(str(problem))
 
 
-def _print_once(found: list[dict[str, Any]], trouble: str, as_json: bool) -> None:
+def _print_once(found: "list[Row]", trouble: str, as_json: bool) -> None:
     if trouble:
         refuse(f"the broker: {trouble}")
     if as_json:
@@ -70,7 +73,7 @@ def _print_once(found: list[dict[str, Any]], trouble: str, as_json: bool) -> Non
     sys.exit(1 if any(row["silent"] or row["rank"] == 0 for row in found) else 0)
 
 
-def lines(found: list[dict[str, Any]]) -> Iterator[str]:
+def lines(found: "list[Row]") -> Iterator[str]:
     """A table of at most 80 columns."""
     silent = sum(row["silent"] for row in found)
     yield f"{len(found)} beds, {silent} silent, {sum(bool(row['alerts']) for row in found)} with alerts"
@@ -78,11 +81,13 @@ def lines(found: list[dict[str, Any]]) -> Iterator[str]:
     for row in found:
         state = _silence(row) if row["silent"] else row["state"]
         yield f"  {row['bed'][:20]:<20} {state[:18]:<18} {row['next']:<11} {row['sump']}"[:WIDTH]
+        if row["wait"]:
+            yield f"      waits: {row['wait']}"[:WIDTH]
         for alert in row["alerts"]:
             yield f"      {alert['severity']}: {alert['what']}"[:WIDTH]
 
 
-def _silence(row: dict[str, Any]) -> str:
+def _silence(row: "Row") -> str:
     if not row["online"]:
         return "SILENT, offline"
     seconds = row["silent_seconds"]
@@ -95,7 +100,7 @@ def _length(seconds: float) -> str:
     return f"{seconds / 3600:.0f} h" if seconds < 172_800 else f"{seconds / 86_400:.0f} d"
 
 
-def _show(seen: Iterator[tuple[Any, str]]) -> None:
+def _show(seen: "Iterator[tuple[Fleet, str]]") -> None:
     """Until Ctrl-C; as many lines as the terminal has."""
     from rich.console import Console
     from rich.live import Live

@@ -5,10 +5,11 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from waaler.commission.parts import Look
+from waaler.core.status import status_of
 
 __all__ = ["SocketSite"]
 
-Ask = Callable[[dict[str, Any]], dict[str, Any]]
+Ask = Callable[[Mapping[str, object]], dict[str, Any]]
 
 
 class SocketSite:
@@ -22,18 +23,18 @@ class SocketSite:
         return time.monotonic()
 
     def look(self) -> Look:
-        status = self._ask({"do": "status"})
-        wet = next((reading for reading in status["readings"] if reading["name"] == "tray_wet"), None)
-        held = status["held_by"] or {}
+        status = status_of(self._ask({"do": "status"}))
+        wet = next((reading.value for reading in status.readings if reading.name == "tray_wet"), None)
+        held = status.held_by
         return Look(
-            levels=status["inputs"],
-            is_running=status["run"] is not None,
-            stops=tuple(status["trips"]),
-            held_by=held.get("reason"),
-            held_s=held.get("seconds"),
-            is_tray_wet=None if wet is None or wet["value"] is None else wet["value"] > 0.5,
-            flow_l_per_min=status["flow_l_per_min"],
-            is_live=status["is_live"],
+            levels=status.inputs,
+            is_running=status.run is not None,
+            stops=status.trips,
+            held_by=None if held is None else held.reason,
+            held_s=None if held is None else held.seconds,
+            is_tray_wet=None if wet is None else wet > 0.5,
+            flow_l_per_min=status.flow_l_per_min,
+            is_live=status.is_live,
         )
 
     def counts(self, name: str) -> float | None:
@@ -43,7 +44,7 @@ class SocketSite:
     def order(
         self, do: str, seconds: float = 0.0, text: str = "", amounts: Mapping[str, float] | None = None
     ) -> tuple[bool, str]:
-        order: dict[str, Any] = {"do": do, "seconds": seconds, "text": text, "amounts": dict(amounts or {})}
+        order = {"do": do, "seconds": seconds, "text": text, "amounts": dict(amounts or {})}
         answer = self._ask(order)
         return bool(answer["ok"]), str(answer["text"])
 

@@ -27,7 +27,7 @@ from waaler.plan.timetable import (
 )
 from waaler.plan.types import Cycle, Plan
 
-__all__ = ["look", "take_plan"]
+__all__ = ["look", "ready_s", "take_plan"]
 
 TAKEN_AWAY = "an edit of the plan took it away"
 FIRST_READ_S = 2.0
@@ -220,10 +220,10 @@ def _next_catch_up_s(turn: Turn) -> float:
     is_stopped = bool(turn.state.trips - {Trip.NO_FLOW})
     if is_stopped or (not turn.state.is_owed and turn.at.is_sure):
         return inf
-    return max(turn.state.last_full_s + _gap_s(turn), turn.state.catch_up_at_s, _ready_s(turn.state))
+    return max(turn.state.last_full_s + _gap_s(turn), turn.state.catch_up_at_s, ready_s(turn.state))
 
 
-def _ready_s(state: State) -> float:
+def ready_s(state: State) -> float:
     """When the guard could grant a first run after a start; a stop of unknown age counts as the start."""
     stopped_s = state.started_s if state.last_stop_s == -inf else state.last_stop_s
     good_s = state.started_s + state.limits.start_delay_s + FIRST_READ_S

@@ -17,7 +17,7 @@ from waaler.plan.sensing import Reading
 from waaler.plan.timetable import is_open
 from waaler.plan.types import Below, OnDemand, PerDemand, PerLight, Trigger, Window
 
-__all__ = ["add_drink", "add_light", "count", "is_valid", "look"]
+__all__ = ["add_drink", "add_light", "count", "is_believed", "is_valid", "look"]
 
 LONGEST_STEP_S = 900.0
 """What was drunk is not summed over a longer time than this: nobody looked. Common practice, no source."""
@@ -52,9 +52,14 @@ def add_drink(turn: Turn) -> None:
 
 def is_valid(turn: Turn, trigger: Trigger) -> bool:
     """Whether what this goes by may be believed now."""
+    return is_believed(trigger, turn.state.advisers, turn.now_s)
+
+
+def is_believed(trigger: Trigger, advisers: tuple[AdviserState, ...], now_s: float) -> bool:
+    """The same of these advisers."""
     if isinstance(trigger, PerDemand):
-        return trigger.thermometer is None or _adviser(turn, trigger.thermometer) is not None
-    return _adviser(turn, trigger.probe if isinstance(trigger, Below) else trigger.sensor) is not None
+        return trigger.thermometer is None or valid(advisers, trigger.thermometer, now_s) is not None
+    return valid(advisers, trigger.probe if isinstance(trigger, Below) else trigger.sensor, now_s) is not None
 
 
 def look(turn: Turn) -> None:

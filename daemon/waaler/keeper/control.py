@@ -8,7 +8,7 @@ import pwd
 import re
 import socket
 import struct
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from pathlib import Path
 from threading import BoundedSemaphore, Thread
@@ -37,7 +37,7 @@ AMOUNTS = {
 }
 """What may be entered: the unit, and what can be true at all."""
 
-Reply = dict[str, Any]
+Reply = Mapping[str, object]
 
 
 class ControlSocket(LastingThread):
@@ -112,7 +112,7 @@ class ControlSocket(LastingThread):
             try:
                 connection.settimeout(WAIT_S)
                 reply = self._answer(_read_line(connection), _who(connection))
-                connection.sendall(json.dumps(reply).encode() + b"\n")
+                connection.sendall(json.dumps(dict(reply)).encode() + b"\n")
             except OSError:
                 pass  # the other side went away; nothing is owed to it
             finally:

@@ -9,6 +9,7 @@ import subprocess
 import sys
 import threading
 from contextlib import ExitStack, suppress
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -18,7 +19,9 @@ import structlog
 from waaler.core import decisions
 from waaler.core.facts import Deed, Severity
 from waaler.core.messages import Look, Notice
+from waaler.core.present import present
 from waaler.core.state import changed
+from waaler.core.status import as_json
 from waaler.core.texts import loose, not_told
 from waaler.devices.clock import Clock, WallSteps, boot_id, long_s
 from waaler.devices.pipe import Beat, Began, Finish, Ready, Reload, Setup, Sure, Trouble, TroubleKind
@@ -26,7 +29,7 @@ from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Instant, Reserve
 from waaler.guard.state import State as GuardState
 from waaler.keeper.child import NotifyChild
-from waaler.keeper.control import ControlSocket
+from waaler.keeper.control import ControlSocket, Reply
 from waaler.keeper.guard_link import GuardLink
 from waaler.keeper.keeper import Keeper
 from waaler.keeper.opening import Site, in_force, open_pi, open_simulated
@@ -36,7 +39,7 @@ from waaler.keeper.reload import PLAN_REJECTED, RESTART, pins_wait, reload
 from waaler.keeper.restore import Files, restore
 from waaler.keeper.scheduler import CycleWaker
 from waaler.keeper.senses import Senses
-from waaler.keeper.status import UNITS, one_line, status
+from waaler.keeper.status import UNITS, local, one_line, status
 from waaler.keeper.troubles import notice_of
 from waaler.keeper.watch_file import FileWatch
 from waaler.plan.timetable import upcoming
@@ -200,7 +203,7 @@ class _Daemon:
 
     def _panel_view(self) -> View:
         keeper, guard = self._keeper, self._guard_state
-        urgent = (kind for kind, alert in keeper.alerts.items() if alert["severity"] == Severity.URGENT)
+        urgent = (kind for kind, alert in keeper.alerts.items() if alert.severity == Severity.URGENT)
         return View(
             is_running=guard.run is not None,
             is_stopped=bool(guard.locks) or any(watch.trip for _, watch in guard.watches),
@@ -280,17 +283,14 @@ class _Daemon:
         words = None if reason is None else not_told(name, reason)
         self._keeper.post(Notice(f"not-told-{name}", Severity.SOON, words))
 
-    def _tell_status(self) -> dict[str, Any]:
+    def _tell_status(self) -> Reply:
         keeper = self._keeper
         at = self._clock.now()
         told = status(keeper.state, self._guard_state, keeper.alerts, at, keeper.beat_s)
         is_proven = self._settings.file.not_commissioned is None
-        return {
-            "bed": self._settings.id,
-            "title": self._settings.title,
-            **told,
-            "warnings": [*told["warnings"], *([] if is_proven else [NOT_COMMISSIONED])],
-        }
+        warnings = told.warnings if is_proven else (*told.warnings, NOT_COMMISSIONED)
+        told = replace(told, bed=self._settings.id, title=self._settings.title, warnings=warnings)
+        return {"ok": True, **as_json(told)}
 
     # --- once a second -----------------------------------------------------------------------
 
@@ -298,7 +298,8 @@ class _Daemon:
         if at.long_s >= self._clock_checked_s + CLOCK_EVERY_S:
             self._check_clock()
         self._note_clock_step(at)
-        self._link.tell(Beat(one_line(self._keeper.state, self._guard_state, at)))
+        now = present(self._keeper.state, self._guard_state, at)
+        self._link.tell(Beat(one_line(now, local(at.wall_s, self._settings.plan.place.timezone))))
         self._reserve_ids()
         self._note_dropped()
         if self._must_reload.is_set() or self._watch.has_changed(at.long_s):

@@ -3,11 +3,10 @@
 Its thread owns the decisions' state; everybody else posts messages or looks at the frozen state.
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from queue import Empty, SimpleQueue
 from threading import Lock
-from typing import Any
 
 import structlog
 
@@ -27,10 +26,11 @@ from waaler.core.facts import (
 )  # fmt: skip
 from waaler.core.messages import Action, Answer, Event, Look, Message, Order, OrderKind, ToGuard, Write
 from waaler.core.state import State
+from waaler.core.status import AlertNow
 from waaler.devices.clock import Clock
 from waaler.guard.messages import Instant
 from waaler.guard.messages import Message as GuardMessage
-from waaler.keeper.status import Alerts, rfc3339
+from waaler.keeper.status import Alerts, local
 
 __all__ = ["Keeper", "Stop"]
 
@@ -90,7 +90,7 @@ class Keeper:
         text: str = "",
         is_renewal: bool = False,
         is_remote: bool = False,
-    ) -> dict[str, Any]:
+    ) -> Mapping[str, object]:
         """From the socket's threads: posts an order and waits for its answer."""
         answers: SimpleQueue[Answer] = SimpleQueue()
         with self._answers_lock:
@@ -150,24 +150,27 @@ class Keeper:
                 if waiting is not None:
                     waiting.put(action)
 
-    def _show(self, kind: str, **changes: str | None) -> None:
-        self.alerts = {**self.alerts, kind: {**self.alerts.get(kind, {}), **changes}}
+    def _show(self, alert: AlertNow) -> None:
+        self.alerts = {**self.alerts, alert.kind: alert}
 
     def _note(self, fact: Fact) -> None:
         """Logs a fact, and keeps the words of alerts for the status."""
         zone = self.state.plan.place.timezone
         match fact:
             case AlertRaised(at, kind, severity, text):
-                since = self.alerts.get(kind, {}).get("since", rfc3339(at.wall_s, zone))
-                self._show(kind, severity=severity.value, text=text, since=since, acknowledged=None)
+                known = self.alerts.get(kind)
+                since = local(at.wall_s, zone) if known is None else known.since
+                self._show(AlertNow(kind, severity.value, text, since))
                 log.warning("alert", kind=kind, severity=severity.value, text=text)
             case AlertReminded(_, kind, text, reminders):
-                self._show(kind, text=text, acknowledged=None)
+                if (known := self.alerts.get(kind)) is not None:
+                    self._show(replace(known, text=text, acknowledged=None))
                 log.warning("alert_reminded", kind=kind, reminders=reminders)
-            case AlertReworded(_, kind, text):
-                self._show(kind, text=text)
+            case AlertReworded(_, kind, text) if (known := self.alerts.get(kind)) is not None:
+                self._show(replace(known, text=text))
             case AlertAcknowledged(_, kind, by):
-                self._show(kind, acknowledged=by)
+                if (known := self.alerts.get(kind)) is not None:
+                    self._show(replace(known, acknowledged=by))
                 log.info("alert_acknowledged", kind=kind, by=by)
             case AlertResolved(_, kind):
                 self.alerts = {name: alert for name, alert in self.alerts.items() if name != kind}

@@ -15,12 +15,13 @@ from waaler.core.facts import Deed, Severity
 from waaler.core.memory import Memory, after_loss
 from waaler.core.messages import Notice
 from waaler.core.state import Active
+from waaler.core.status import AlertNow
 from waaler.core.texts import CRASHED, HISTORY_NOT_KEPT, POWER_CAME_BACK, loose
 from waaler.devices.pipe import Began, Hello
 from waaler.guard.journal import Health
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Instant
-from waaler.keeper.status import Alerts, rfc3339
+from waaler.keeper.status import Alerts, local
 from waaler.plan.types import Plan
 from waaler.records.reader import Reader
 from waaler.records.store import End, Store, StoreError, open_or_set_aside
@@ -185,12 +186,9 @@ def _standing(database: Path, zone: str) -> Alerts:
     try:
         with Reader(database) as reader:
             return {
-                row.kind: {
-                    "severity": row.severity.value,
-                    "text": row.text,
-                    "since": rfc3339(row.raised_at_s, zone),
-                    "acknowledged": row.acknowledged_by,
-                }
+                row.kind: AlertNow(
+                    row.kind, row.severity.value, row.text, local(row.raised_at_s, zone), row.acknowledged_by
+                )
                 for row in reader.open_alerts()
             }
     except (sqlite3.Error, StoreError) as problem:

@@ -47,9 +47,9 @@ class Command:
     seconds: float | None = None
     alert: str | None = None
 
-    def order(self) -> dict[str, Any]:
+    def order(self) -> dict[str, object]:
         """What the control socket is told."""
-        told: dict[str, Any] = {"do": self.do, "is_remote": True}
+        told: dict[str, object] = {"do": self.do, "is_remote": True}
         if self.seconds is not None:
             told["seconds"] = self.seconds
         if self.alert is not None:
@@ -175,7 +175,7 @@ class Commands(Thread):
         """Asks the daemon; not twice for one id, and not at all while its clock is unsure."""
         if not memory.is_first(command.id, time.time(), KEEP_IDS_S):
             return _refused(command, "this id was used before")
-        if ask_status(self._places.control).get("clock") != "sure":
+        if ask_status(self._places.control).clock != "sure":
             return _refused(command, "the clock is unsure, or the daemon does not answer")
         try:
             answer = ask(self._places.control, command.order(), ANSWER_WAIT_S)

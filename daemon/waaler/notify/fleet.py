@@ -2,10 +2,11 @@
 
 import json
 from dataclasses import dataclass, field, replace
-from datetime import datetime
-from typing import Any
+from typing import TypedDict
 
-__all__ = ["BedSeen", "Fleet", "rows", "take"]
+from waaler.core.status import Status, SumpNow, status_of, wait_words
+
+__all__ = ["BedSeen", "Fleet", "Row", "rows", "take"]
 
 MOST_BEDS = 5000
 MOST_ALERTS = 50
@@ -19,17 +20,39 @@ ORDER = {"urgent": 0, "soon": 1, "note": 2}
 
 @dataclass(frozen=True, slots=True)
 class BedSeen:
-    """alerts: kind -> (severity, headline). status_s: when its last status was made."""
+    """alerts: kind -> (severity, headline). wait: why no run comes before next_at. status_s: of its last status."""
 
     is_online: bool = False
     state: str = "unknown"
     next_at: str = ""
+    wait: str = ""
     sump: str = ""
     status_s: float | None = None
     alerts: dict[str, tuple[str, str]] = field(default_factory=dict)
 
     def is_silent(self, now_s: float) -> bool:
         return not self.is_online or self.status_s is None or now_s - self.status_s > SILENT_AFTER_S
+
+
+class Alert(TypedDict):
+    kind: str
+    severity: str
+    what: str
+
+
+class Row(TypedDict):
+    """One bed in a list, as `watch --json` prints it; rank: 0 with an urgent alert, 4 without any."""
+
+    bed: str
+    state: str
+    silent: bool
+    online: bool
+    silent_seconds: int | None
+    next: str
+    wait: str
+    sump: str
+    alerts: list[Alert]
+    rank: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +83,7 @@ def _seen(seen: BedSeen, what: list[str], payload: bytes, now_s: float) -> BedSe
         case ["online"]:
             return replace(seen, is_online=json.loads(payload) is True)
         case ["status"]:
-            return _with_status(seen, json.loads(payload), now_s)
+            return _with_status(seen, status_of(json.loads(payload)), now_s)
         case ["alert", kind] if not payload:
             return replace(seen, alerts={name: told for name, told in seen.alerts.items() if name != kind})
         case ["alert", kind]:
@@ -73,22 +96,22 @@ def _seen(seen: BedSeen, what: list[str], payload: bytes, now_s: float) -> BedSe
             return seen
 
 
-def _with_status(seen: BedSeen, status: dict[str, Any], now_s: float) -> BedSeen:
-    at_s = datetime.fromisoformat(status["at"]).timestamp()
-    following, sump = status.get("next"), status.get("sump")
+def _with_status(seen: BedSeen, status: Status, now_s: float) -> BedSeen:
+    if status.at is None:
+        raise ValueError("a status of no time")
     return replace(
         seen,
-        state=_plain(status["state"]),
-        next_at="" if following is None else _plain(following["start"])[5:16].replace("T", " "),
-        sump="" if sump is None else _sump(sump),
-        status_s=min(at_s, now_s),
+        state=_plain(status.state),
+        next_at="" if status.next is None else f"{status.next.start:%m-%d %H:%M}",
+        wait=_plain(wait_words(status, status.at)),
+        sump="" if status.sump is None else _sump(status.sump),
+        status_s=min(status.at.timestamp(), now_s),
     )
 
 
-def _sump(sump: dict[str, Any]) -> str:
-    when = sump.get("needs_water_at")
-    when = "" if when is None else f", low {datetime.fromisoformat(when):%a %-d %b}"
-    return f"{float(sump['litres']):.0f} L{when}"
+def _sump(sump: SumpNow) -> str:
+    when = "" if sump.needs_water_at is None else f", low {sump.needs_water_at:%a %-d %b}"
+    return f"{sump.litres:.0f} L{when}"
 
 
 def _plain(text: object) -> str:
@@ -96,13 +119,13 @@ def _plain(text: object) -> str:
     return "".join(letter for letter in str(text)[:200] if letter.isprintable())[:LONGEST_TEXT]
 
 
-def rows(fleet: Fleet, now_s: float) -> list[dict[str, Any]]:
+def rows(fleet: Fleet, now_s: float) -> list[Row]:
     """One object a bed: who needs a person first."""
     found = [_row(bed, seen, now_s) for bed, seen in fleet.beds.items()]
     return sorted(found, key=lambda row: (not row["silent"], row["rank"], row["bed"]))
 
 
-def _row(bed: str, seen: BedSeen, now_s: float) -> dict[str, Any]:
+def _row(bed: str, seen: BedSeen, now_s: float) -> Row:
     alerts = sorted(seen.alerts.items(), key=lambda item: (ORDER.get(item[1][0], 3), item[0]))
     return {
         "bed": _plain(bed),
@@ -111,6 +134,7 @@ def _row(bed: str, seen: BedSeen, now_s: float) -> dict[str, Any]:
         "online": seen.is_online,
         "silent_seconds": None if seen.status_s is None else round(now_s - seen.status_s),
         "next": seen.next_at,
+        "wait": seen.wait,
         "sump": seen.sump,
         "alerts": [{"kind": kind, "severity": severity, "what": what} for kind, (severity, what) in alerts],
         "rank": min((ORDER.get(severity, 3) for severity, _ in seen.alerts.values()), default=4),

@@ -2,13 +2,15 @@
 
 import json
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from datetime import UTC, datetime
 from queue import Empty, SimpleQueue
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import structlog
 
+from waaler.core.status import BedState, RunNow, Status, as_json
 from waaler.notify.asking import ask_status
 from waaler.notify.broker import (
     JSON,
@@ -53,11 +55,7 @@ SAMPLE_EXPIRY_S = 600
 """Older readings are of no use to anybody; a broker that was away delivers none."""
 
 ANSWER_EXPIRY_S = 60
-RESTLESS = frozenset(
-    {"at", "readings", "pump_seconds_24h", "run", "flow_l_per_min", "sump", "announced_for_seconds", "held_by"}
-)
-"""Parts of a status that move all the time; a change of the others is told at once."""
-
+EPOCH = datetime.fromtimestamp(0, UTC)
 log = structlog.get_logger()
 
 
@@ -88,8 +86,8 @@ class Follower:
         self._trouble = Trouble("mqtt", places.control)
         self._next_look_s = self._next_ask_s = self._next_tell_s = 0.0
         self._next_away_s = time.monotonic() + GREETING_S
-        self._told: dict[str, Any] | None = None
-        self._sensed: list[dict[str, Any]] = []
+        self._told: Status | None = None
+        self._sensed: list[dict[str, object]] = []
 
     def run(self) -> None:
         """Until told to stop. Raises OSError for a certificate or key that cannot be read."""
@@ -159,7 +157,7 @@ class Follower:
             told = {"bed": self._bed, "at": rfc3339(time.time(), self._zone)}
             self._connection.publish("heartbeat", _json(told), JSON, qos=0, expiry_s=SAMPLE_EXPIRY_S)
 
-    def _answer(self, answer: dict[str, Any]) -> None:
+    def _answer(self, answer: Mapping[str, object]) -> None:
         """From the commands' thread."""
         told = {"bed": self._bed, **answer, "at": rfc3339(time.time(), self._zone)}
         self._connection.publish("answer", _json(told), JSON, expiry_s=ANSWER_EXPIRY_S)
@@ -207,7 +205,7 @@ class Follower:
         if not is_due and calm(status) == self._told:
             return
         self._told = calm(status)
-        told = {"bed": self._bed, **status, "at": rfc3339(time.time(), self._zone)}
+        told = {**_as_told(status), "bed": self._bed, "at": rfc3339(time.time(), self._zone)}
         if (day := self._day_line()) is not None:
             told["good_day"] = day
         self._connection.publish("status", _json(told), JSON, qos=0, is_retained=True)
@@ -215,10 +213,10 @@ class Follower:
             self._next_tell_s = now_s + TELL_EVERY_S
             self._tell_readings(status)
 
-    def _tell_readings(self, status: dict[str, Any]) -> None:
+    def _tell_readings(self, status: Status) -> None:
         try:
-            records = pack(self._bed, status.get("readings", []))
-        except (KeyError, TypeError, ValueError) as problem:
+            records = pack(self._bed, status.readings)
+        except (KeyError, ValueError) as problem:
             log.warning("readings_not_told", problem=repr(problem))
             return
         if records and records != self._sensed:
@@ -276,14 +274,27 @@ def _turn(alert: AlertRow) -> str:
     return f"{alert.severity.value}-{alert.reminders}{taken}"
 
 
-def calm(status: dict[str, Any]) -> dict[str, Any]:
+def calm(status: Status) -> Status:
     """What of a status is worth telling at once: none of what counts down or wavers by itself."""
-    run, held = status.get("run"), status.get("held_by")
-    still = {name: value for name, value in status.items() if name not in RESTLESS}
-    still["run"] = run.get("id") if isinstance(run, dict) else None
-    still["held_by"] = held.get("reason") if isinstance(held, dict) else None
-    return still
+    run, held = status.run, status.held_by
+    return replace(
+        status,
+        at=None,
+        readings=(),
+        pump_seconds_24h=0.0,
+        flow_l_per_min=None,
+        sump=None,
+        announced_for_seconds=0.0,
+        run=None if run is None else RunNow(run.id, EPOCH),
+        held_by=None if held is None else replace(held, seconds=None),
+    )
 
 
-def _json(told: Any) -> bytes:
+def _as_told(status: Status) -> dict[str, object]:
+    """Without a daemon its state alone."""
+    told = as_json(status)
+    return {"state": told["state"]} if status.state == BedState.NO_ANSWER else told
+
+
+def _json(told: object) -> bytes:
     return json.dumps(told, ensure_ascii=False).encode()

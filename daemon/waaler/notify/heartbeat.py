@@ -6,6 +6,7 @@ from threading import Event, Thread
 
 import structlog
 
+from waaler.core.status import BedState
 from waaler.notify.asking import ask_status
 from waaler.notify.channels import NotNow, NotThis
 from waaler.notify.secrets import read_secret
@@ -14,14 +15,14 @@ from waaler.settings.messages import Heartbeat
 
 __all__ = ["Beat", "is_alive"]
 
-DEAD = frozenset({"no answer", "keeper hangs"})
+DEAD = frozenset({BedState.NO_ANSWER, BedState.HANGS})
 
 log = structlog.get_logger()
 
 
 def is_alive(control: Path) -> bool:
     """Whether the daemon answers and its keeper's own beat is fresh."""
-    return ask_status(control).get("state") not in DEAD
+    return ask_status(control).state not in DEAD
 
 
 class Beat(Thread):

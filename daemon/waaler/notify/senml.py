@@ -1,8 +1,8 @@
 """Readings as a SenML pack (RFC 8428), in its registered units."""
 
 from collections.abc import Sequence
-from datetime import datetime
-from typing import Any
+
+from waaler.core.status import ReadingNow
 
 __all__ = ["pack"]
 
@@ -14,25 +14,25 @@ BOOLEAN = "1"
 """Our unit of a contact: 1 wet, 0 dry."""
 
 
-def pack(bed: str, readings: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
-    """One record for each valid reading; empty if there is none.
-
-    readings: objects with name, value, unit, at (RFC 3339) and valid, as the daemon's status has them.
-    """
-    valid = [reading for reading in readings if reading["valid"] and reading["value"] is not None]
+def pack(bed: str, readings: Sequence[ReadingNow]) -> list[dict[str, object]]:
+    """One record for each valid reading; empty if there is none."""
+    valid = [
+        (reading.name, reading.value, reading.unit, reading.at.timestamp())
+        for reading in readings
+        if reading.valid and reading.value is not None and reading.at is not None
+    ]
     if not valid:
         return []
-    times_s = [datetime.fromisoformat(reading["at"]).timestamp() for reading in valid]
-    base_s = max(times_s)
-    records = [_record(reading, at_s - base_s) for reading, at_s in zip(valid, times_s, strict=True)]
+    base_s = max(at_s for *_, at_s in valid)
+    records = [_record(name, value, unit, at_s - base_s) for name, value, unit, at_s in valid]
     return [{"bn": f"waaler/{bed}/", "bt": base_s, **records[0]}, *records[1:]]
 
 
-def _record(reading: dict[str, Any], t_s: float) -> dict[str, Any]:
-    record: dict[str, Any] = {"n": reading["name"]}
-    if reading["unit"] == BOOLEAN:
-        record["vb"] = bool(reading["value"])
+def _record(name: str, value: float, our_unit: str, t_s: float) -> dict[str, object]:
+    record: dict[str, object] = {"n": name}
+    if our_unit == BOOLEAN:
+        record["vb"] = bool(value)
     else:
-        unit, factor = UNITS[reading["unit"]]
-        record |= {"u": unit, "v": round(reading["value"] * factor, 6)}
+        unit, factor = UNITS[our_unit]
+        record |= {"u": unit, "v": round(value * factor, 6)}
     return record | ({"t": t_s} if t_s else {})
