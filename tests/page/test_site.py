@@ -3,15 +3,19 @@
 import base64
 import csv
 import io
+from datetime import datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 from tests.page.asking import NOW_S, Page, ask, site_of, write_bed
 from tests.records.facts import at, intent
-from tests.report.beds import NASTY, write_days
+from tests.report.beds import NASTY, ZONE, write_days
 
-from waaler.core.facts import Cause, RunIntent, RunStarted
-from waaler.guard.messages import Purse
+from waaler.core.facts import Cause, Deed, PresentNoted, RunIntent, RunStarted, TripBegan
+from waaler.core.status import BedState, NextRun, Present, RunNow, Standing, Wait
+from waaler.guard.messages import HoldKind, Purse, Trip
+from waaler.guard.names import Hindrance
 from waaler.page.passwords import PasswordFileError, Passwords, hash_line
 from waaler.page.serve import Place, PlaceError, make_site
 from waaler.page.site import Site
@@ -200,7 +204,7 @@ def test_every_link_of_the_site_leads_to_a_page(site: Site) -> None:
             assert ask(site, target, query).status == 200, (path, link)
 
 
-def test_now_tells_next_cycle_with_its_reason_sump_and_what_was_measured(site: Site) -> None:
+def test_now_tells_the_next_run_with_its_reason_sump_and_what_was_measured(site: Site) -> None:
     words = Page(ask(site).text).words
 
     for part in (
@@ -215,14 +219,72 @@ def test_now_tells_next_cycle_with_its_reason_sump_and_what_was_measured(site: S
         assert part in words
 
 
+def running(until_s: float) -> PresentNoted:
+    until = datetime.fromtimestamp(until_s, ZoneInfo(ZONE))
+    return PresentNoted(at(11_390.0), Present(BedState.RUNNING, RunNow(70, until, 90.0, "plan", "as planned")))
+
+
 def test_a_run_in_progress_is_told_with_what_is_left(folder: Path, site: Site) -> None:
     store = Store(folder / "terrace.db", "boot-a")
-    store.write([intent(70, at(11_390.0)), RunStarted(70, at(11_390.0), 90.0)])
+    store.write([intent(70, at(11_390.0)), RunStarted(70, at(11_390.0), 90.0), running(at(11_480.0).wall_s)])
     store.close()
 
     words = Page(ask(site).text).words
 
-    assert "watering\n, 1 min 20 s more; plan: as planned" in words
+    assert "\nrunning\n, 80 s more; plan: as planned\n" in words
+
+
+@pytest.mark.parametrize(
+    ("over_s", "told"),
+    [(9.0, "\nrunning\n, 0 s more; plan: as planned\n"), (11.0, "as planned; nothing later is in the records\n")],
+)
+def test_a_run_whose_end_is_not_in_the_records_is_told_as_such(
+    folder: Path, site: Site, over_s: float, told: str
+) -> None:
+    store = Store(folder / "terrace.db", "boot-a")
+    store.write([running(NOW_S - over_s)])
+    store.close()
+
+    assert told in Page(ask(site).text).words
+
+
+def noted(folder: Path, present: Present) -> str:
+    """The words of the page when this was noted last."""
+    store = Store(folder / "terrace.db", "boot-a")
+    store.write([PresentNoted(at(11_395.0), present)])
+    store.close()
+    return Page(ask(site_of(write_bed(folder))).text).words
+
+
+def test_a_pause_says_until_when_and_when_the_next_run_comes_and_is_no_alarm(folder: Path, site: Site) -> None:
+    until = datetime(2026, 6, 21, 23, 45, tzinfo=ZoneInfo(ZONE))
+    wait = Wait(Hindrance.HOLD, "pause by anna", until, "it ends by itself")
+    hold = Standing(HoldKind.PAUSE, until, "anna")
+    words = noted(folder, Present(BedState.PAUSE, None, hold, NextRun(until, 120.0, cause="catch-up"), wait))
+
+    assert "\npause\n, until today, 23:45, by anna; it ends by itself, or with `waaler resume`\n" in words
+    assert "next run\ntoday, 23:45\n120 s, catch-up; pause by anna until today, 23:45; it ends by itself\n" in words
+    assert 'class="verdict"' in ask(site).text
+
+
+def test_a_lock_says_since_when_and_what_to_do_and_is_an_alarm(folder: Path, site: Site) -> None:
+    wait = Wait(Hindrance.LOCK, "locked: ran too long", None, "find the cause, then `waaler clear`")
+    store = Store(folder / "terrace.db", "boot-a")
+    store.write([TripBegan(at(11_000.0), Trip.OVERRUN, "locked: ran too long", is_locked=True)])
+    store.close()
+    words = noted(folder, Present(BedState.LOCKED, wait=wait))
+
+    assert "\nlocked\n, since today, 11:03: locked: ran too long; find the cause, then `waaler clear`\n" in words
+    assert "next run\nnone yet\nlocked: ran too long; find the cause, then `waaler clear`\n" in words
+    assert 'class="verdict alarm"' in ask(site).text
+
+
+def test_records_in_which_no_daemon_has_told_of_the_bed_say_so(folder: Path) -> None:
+    store = Store(folder / "terrace.db", "boot-a")
+    store.write([Deed(at(11_395.0), "start", "the daemon started")])
+    store.close()
+
+    assert "\nnot known\n, the daemon has told nothing yet\n" in Page(ask(site_of(write_bed(folder))).text).words
 
 
 @pytest.mark.parametrize(
@@ -233,7 +295,9 @@ def test_a_daemon_that_gives_no_sign_is_told(folder: Path, later_s: float, told:
 
     page = ask(site_of(write_bed(folder), now_s=NOW_S - 1200 + later_s))
 
-    assert f"\n{told}\n" in Page(page.text).words
+    words = Page(page.text).words
+    assert f"\n{told}\n" in words
+    assert ("next run\nnone\nnothing waters this bed\n" in words) == (told != "waiting")
 
 
 def test_a_bed_without_records_says_so(folder: Path) -> None:

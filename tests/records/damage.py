@@ -49,7 +49,21 @@ SPAN_S = (WALL_S - 86_400.0, WALL_S + 4 * 86_400.0)
 WRONG: tuple[object, ...] = (
     None, "", "x", "\u6c34" * 500, b"\xff\xfe", b"", -1, 0, 1, 2**62, -(2**62), 1.5, -1e300, 1e300, float("inf"), "2026-99-99", "NaN",
 )  # fmt: skip
-TABLES = ("run", "alert", "trip", "deed", "amount", "outbox", "boot", "name", "sensor", "sample", "sample_10_min")
+TABLES = (
+    "present",
+    "sump",
+    "run",
+    "alert",
+    "trip",
+    "deed",
+    "amount",
+    "outbox",
+    "boot",
+    "name",
+    "sensor",
+    "sample",
+    "sample_10_min",
+)
 Damage = Callable[[random.Random, bytes], bytes]
 
 

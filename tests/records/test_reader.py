@@ -6,15 +6,19 @@ import signal
 import subprocess
 import sys
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
 from tests.records.facts import WALL_S, at, intent, whole_run
 
-from waaler.core.facts import Outcome, RunResult
+from waaler.core.facts import Outcome, PresentNoted, RunResult
+from waaler.core.status import BedState, Present, Wait
+from waaler.guard.names import Hindrance
 from waaler.records.days import day_totals
 from waaler.records.reader import Reader
+from waaler.records.rows import PresentRow
 from waaler.records.store import NoRecords, Store, StoreError
 
 ALWAYS = (0.0, 4e9)
@@ -48,6 +52,33 @@ def test_a_reader_sees_what_was_committed_and_writes_nothing(tmp_path: Path) -> 
         with pytest.raises(Exception, match="readonly"):
             reader._db.execute("DELETE FROM run")
     store.close()
+
+
+def test_of_what_the_bed_does_the_last_that_was_noted_is_kept_alone(tmp_path: Path) -> None:
+    store = Store(tmp_path / "terrace.db", "boot-a")
+    with Reader(tmp_path / "terrace.db") as reader:
+        assert reader.present() is None
+        lock = Present(BedState.LOCKED, wait=Wait(Hindrance.LOCK, "locked: ran too long", None, "find the cause"))
+        store.write([PresentNoted(at(0.0), Present(BedState.WAITING))])
+        store.write([PresentNoted(at(60.0), lock)])
+
+        assert reader.present() == PresentRow(WALL_S + 60.0, lock)
+        assert len(reader._ask.all("SELECT id FROM present")) == 1
+    store.close()
+
+
+def test_the_last_full_run_is_the_one_that_gave_its_dose_not_the_last_that_was_done(tmp_path: Path) -> None:
+    store = Store(tmp_path / "terrace.db", "boot-a")
+    soak = [
+        fact if not isinstance(fact, RunResult) else replace(fact, is_full=False) for fact in whole_run(2, 600.0)
+    ]
+    store.write([*whole_run(1, 0.0), *soak])
+
+    with Reader(tmp_path / "terrace.db") as reader:
+        last = reader.last_full()
+    store.close()
+    assert last is not None
+    assert last.run_id == 1
 
 
 def test_without_leave_to_write_in_the_folder_a_closed_file_is_still_read() -> None:

@@ -1,6 +1,8 @@
 """The bed `terrace` with records of a few days, for what reports and pages tell."""
 
+from datetime import datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from tests.records.facts import WALL_S, at, intent, whole_run
 
@@ -12,27 +14,31 @@ from waaler.core.facts import (
     Deed,
     Fact,
     Outcome,
+    PresentNoted,
     RunResult,
     Severity,
     SumpNoted,
     TripBegan,
     TripOver,
 )
+from waaler.core.status import BedState, NextRun, Present
 from waaler.guard.messages import Trip
 from waaler.plan.sensing import Adviser, AdviserKind, Range, Sensing
 from waaler.plan.types import ClockMoment, Evenly, Place, Plan, Window
 from waaler.records.store import Sample, Store
 from waaler.report.bed import Bed
 
-__all__ = ["DAY_S", "MIDNIGHT_S", "NASTY", "bed", "write_days"]
+__all__ = ["DAY_S", "MIDNIGHT_S", "NASTY", "WAITING", "ZONE", "bed", "write_days"]
 
 DAY_S = 86_400.0
 MIDNIGHT_S = WALL_S - 8 * 3600.0
 """The local midnight before the first run; the bed stands in Lisbon, summer time."""
 
+ZONE = "Europe/Lisbon"
 NASTY = '<script>alert(1)</script> & "Söhne"'
+WAITING = Present(BedState.WAITING, next=NextRun(datetime(2026, 6, 21, 12, tzinfo=ZoneInfo(ZONE)), 120.0, "day"))
 PLAN = Plan(
-    Place("Europe/Lisbon", 38.72, -9.14),
+    Place(ZONE, 38.72, -9.14),
     (Window("day", Evenly(5, ClockMoment(6 * 60), ClockMoment(18 * 60)), 120.0),),
 )
 SENSING = Sensing(
@@ -50,6 +56,7 @@ def write_days(path: Path, days: int = 3, reason: str = "ran its time") -> None:
     """From 08:00 of the first day: each day a run, a skip, and samples of two probes; a cut and a trip on the first."""
     store = Store(path, "boot-a")
     facts: list[Fact] = [Deed(at(-60.0), "start", "the daemon started"), SumpNoted(at(-60.0), Entry(220.0, 2.0))]
+    facts.append(PresentNoted(at(-60.0), WAITING))
     for day in range(days):
         begin_s, first = day * DAY_S, 10 * day + 1
         facts += whole_run(first, begin_s, reason=reason)

@@ -5,10 +5,10 @@ from pathlib import Path
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 from tests.page.asking import NOW_S, ask, site_of, write_bed
 from tests.records.facts import at, whole_run
-from tests.report.beds import NASTY
+from tests.report.beds import NASTY, WAITING
 
 from waaler.bed.ledger import Entry
-from waaler.core.facts import AlertRaised, Deed, Outcome, Severity, SumpNoted
+from waaler.core.facts import AlertRaised, Deed, Outcome, PresentNoted, Severity, SumpNoted
 from waaler.page.beds import Watch
 from waaler.records.store import Sample, Store
 from waaler.report.metrics import metrics
@@ -33,6 +33,7 @@ def write(folder: Path, monkeypatch: object) -> Path:
             *whole_run(1, 100.0, 90.0),
             *whole_run(2, 4000.0, 30.0, Outcome.CUT_SHORT),
             *whole_run(3, 8000.0, 60.0),
+            PresentNoted(at(8061.0), WAITING),
             AlertRaised(at(9000.0), "leak", Severity.SOON, "A loss."),
         ]
     )
@@ -60,7 +61,8 @@ def test_runs_pump_alerts_sump_and_readings_can_be_scraped(tmp_path: Path, monke
     assert value("waaler_alert_since_seconds", kind="leak", severity="soon") == at(9000.0).wall_s
     assert 210 < value("waaler_sump_litres", source="expected") < 220
     assert value("waaler_last_full_run_seconds") == at(8060.0).wall_s
-    assert value("waaler_next_cycle_seconds") > NOW_S
+    assert value("waaler_next_run_seconds") == at(14_400.0).wall_s
+    assert value("waaler_state_info", state="waiting", waits_for="") == 1
     assert value("waaler_reading", sensor="air", unit="C") == 21.5
     assert value("waaler_records_readable") == 1
     assert value("waaler_bed_info", title=NASTY) == 1

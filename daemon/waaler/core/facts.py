@@ -8,13 +8,14 @@ from enum import StrEnum
 from math import inf
 
 from waaler.bed.ledger import Entry
+from waaler.core.status import Present
 from waaler.guard.messages import Input, Instant, Purse, Trip
 from waaler.plan.types import CycleKey
 
 __all__ = [
     "AlertAcknowledged", "AlertRaised", "AlertReminded", "AlertResolved", "AlertReworded", "Amount", "Cause",
-    "Deed", "Fact", "Outcome", "RunIntent", "RunResult", "RunStarted", "Severity", "SumpNoted", "TripBegan",
-    "TripOver",
+    "Deed", "Fact", "Outcome", "PresentNoted", "RunIntent", "RunResult", "RunStarted", "Severity", "SumpNoted",
+    "TripBegan", "TripOver",
 ]  # fmt: skip
 
 
@@ -217,6 +218,14 @@ class SumpNoted:
     is_read: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class PresentNoted:
+    """What the bed does, and what comes next, is other than before. Records keep the last one alone."""
+
+    at: Instant
+    present: Present
+
+
 Fact = (
     RunIntent
     | RunStarted
@@ -230,4 +239,5 @@ Fact = (
     | TripBegan
     | TripOver
     | SumpNoted
+    | PresentNoted
 )

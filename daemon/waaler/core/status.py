@@ -14,8 +14,8 @@ from waaler.guard.names import Hindrance, HoldKind, Level
 
 __all__ = [
     "CALM", "AlertNow", "BedState", "HeldBy", "LastRun", "NextRun", "Present", "ReadingNow", "RunNow", "Standing",
-    "Status", "SumpNow", "Wait", "as_json", "hold_words", "moment_words", "next_words", "present_of", "state_words",
-    "status_of", "steady", "sump_words", "wait_words",
+    "Status", "SumpNow", "Wait", "as_json", "hold_words", "is_same", "moment_words", "next_words", "present_of",
+    "state_words", "status_of", "steady", "sump_words", "wait_words",
 ]  # fmt: skip
 
 SAME_WITHIN = timedelta(seconds=2)
@@ -192,18 +192,19 @@ def steady(before: Present | None, now: Present) -> Present:
 
     A moment by the long hand is told by the wall's; the two hands are read one after the other, and drift apart.
     """
-    if before is None or not _is_same(before, now):
+    if before is None or not is_same(before, now):
         return now
     return replace(before, run=now.run)
 
 
-def _is_same(one: object, other: object) -> bool:
+def is_same(one: object, other: object) -> bool:
+    """But for the rounding of moments, and what counts down by itself."""
     if isinstance(one, datetime) and isinstance(other, datetime):
         return abs(one - other) < SAME_WITHIN
     if isinstance(one, RunNow) and isinstance(other, RunNow):
-        return one.id == other.id and _is_same(one.until, other.until)
+        return one.id == other.id and is_same(one.until, other.until)
     if is_dataclass(one) and is_dataclass(other) and type(one) is type(other):
-        return all(_is_same(getattr(one, each.name), getattr(other, each.name)) for each in fields(one))
+        return all(is_same(getattr(one, each.name), getattr(other, each.name)) for each in fields(one))
     return one == other
 
 

@@ -19,9 +19,8 @@ import structlog
 from waaler.core import decisions
 from waaler.core.facts import Deed, Severity
 from waaler.core.messages import Look, Notice
-from waaler.core.present import present
 from waaler.core.state import changed
-from waaler.core.status import as_json
+from waaler.core.status import Present, as_json
 from waaler.core.texts import loose, not_told
 from waaler.devices.clock import Clock, WallSteps, boot_id, long_s
 from waaler.devices.pipe import Beat, Began, Finish, Ready, Reload, Setup, Sure, Trouble, TroubleKind
@@ -39,7 +38,7 @@ from waaler.keeper.reload import PLAN_REJECTED, RESTART, pins_wait, reload
 from waaler.keeper.restore import Files, restore
 from waaler.keeper.scheduler import CycleWaker
 from waaler.keeper.senses import Senses
-from waaler.keeper.status import UNITS, local, one_line, status
+from waaler.keeper.status import UNITS, local, noted, one_line, status
 from waaler.keeper.troubles import notice_of
 from waaler.keeper.watch_file import FileWatch
 from waaler.plan.timetable import upcoming
@@ -107,6 +106,7 @@ class _Daemon:
         self._reserved_id = 0
         self._must_restart = False
         self._dropped = 0
+        self._present: Present | None = None
         is_under_manager = "INVOCATION_ID" in os.environ  # systemd.exec(5): then the notifier has a unit of its own
         self._child = None if is_under_manager or not tells(settings) else NotifyChild(file)
 
@@ -286,7 +286,7 @@ class _Daemon:
     def _tell_status(self) -> Reply:
         keeper = self._keeper
         at = self._clock.now()
-        told = status(keeper.state, self._guard_state, keeper.alerts, at, keeper.beat_s)
+        told = status(keeper.state, self._guard_state, keeper.alerts, at, keeper.beat_s, self._present)
         is_proven = self._settings.file.not_commissioned is None
         warnings = told.warnings if is_proven else (*told.warnings, NOT_COMMISSIONED)
         told = replace(told, bed=self._settings.id, title=self._settings.title, warnings=warnings)
@@ -298,7 +298,7 @@ class _Daemon:
         if at.long_s >= self._clock_checked_s + CLOCK_EVERY_S:
             self._check_clock()
         self._note_clock_step(at)
-        now = present(self._keeper.state, self._guard_state, at)
+        now = self._note_present(at)
         self._link.tell(Beat(one_line(now, local(at.wall_s, self._settings.plan.place.timezone))))
         self._reserve_ids()
         self._note_dropped()
@@ -307,6 +307,16 @@ class _Daemon:
             self._reload()
         if self._child is not None:
             self._child.look(at.long_s)
+
+    def _note_present(self, at: Instant) -> Present:
+        """What the bed does, and what comes next: written down whenever it is other than before."""
+        fact = noted(self._present, self._keeper.state, self._guard_state, at)
+        if fact is None:
+            assert self._present is not None
+            return self._present
+        self._present = fact.present
+        self._recorder.put(fact)
+        return fact.present
 
     def _check_clock(self) -> None:
         """Whether the wall clock is right is found out here, where a slow file holds nobody up."""

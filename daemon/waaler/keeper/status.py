@@ -5,6 +5,7 @@ from dataclasses import fields, replace
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
+from waaler.core.facts import PresentNoted
 from waaler.core.forecast import expected
 from waaler.core.present import present
 from waaler.core.state import State as CoreState
@@ -17,6 +18,7 @@ from waaler.core.status import (
     ReadingNow,
     Status,
     SumpNow,
+    is_same,
     moment_words,
     steady,
     wait_words,
@@ -29,7 +31,7 @@ from waaler.guard.words import words
 from waaler.plan.advisers import AdviserState, invalid_because
 from waaler.plan.sensing import UNITS
 
-__all__ = ["UNITS", "Alerts", "local", "one_line", "status"]
+__all__ = ["UNITS", "Alerts", "local", "noted", "one_line", "status"]
 
 Alerts = Mapping[str, AlertNow]
 
@@ -69,6 +71,12 @@ def status(
         most_seconds_24h=guard.limits.most_per_day_s,
         warnings=() if guard.limits.has_sump_float else ("no sump float: the pump may run dry",),
     )
+
+
+def noted(before: Present | None, core: CoreState, guard: GuardState, at: Instant) -> PresentNoted | None:
+    """What the records should be told of the bed now, None where they were told it before."""
+    now = present(core, guard, at)
+    return None if is_same(before, now) else PresentNoted(at, now)
 
 
 def one_line(now: Present, at: datetime) -> str:

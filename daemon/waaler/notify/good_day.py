@@ -3,6 +3,7 @@
 from datetime import datetime
 
 from waaler.core.facts import Outcome, Severity
+from waaler.core.status import next_words, wait_words
 from waaler.notify.note import Note
 from waaler.records.days import day_totals
 from waaler.records.reader import Reader
@@ -43,11 +44,21 @@ def line(reader: Reader, bed: Bed, now_s: float) -> str:
         f"{done} of {sum(total.cycles for total in totals)} runs",
         f"{lifted_l:.0f} L",
         _low(reader, bed, now_s),
+        _waits(reader, now),
     ]
     stand = len(reader.open_alerts())
     if stand:
         parts.append(f"{stand} alert{'s' if stand > 1 else ''} stand{'' if stand > 1 else 's'}")
     return ", ".join(part for part in parts if part)
+
+
+def _waits(reader: Reader, now: datetime) -> str:
+    """When the next run can come, where it waits for something."""
+    told = reader.present()
+    if told is None or told.present.wait is None:
+        return ""
+    when, _ = next_words(told.present, now)
+    return f"next run: {when} ({wait_words(told.present, now)})"
 
 
 def _low(reader: Reader, bed: Bed, now_s: float) -> str:

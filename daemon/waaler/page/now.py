@@ -1,28 +1,31 @@
-"""What a bed does now, as far as its records tell: nobody is asked."""
+"""What a bed does now, as its daemon last wrote it down: nobody is asked."""
 
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
+from waaler.core.status import CALM, BedState, Present, moment_words, next_words, state_words, wait_words
 from waaler.plan.timetable import upcoming
+from waaler.plan.types import Cycle, Plan
 from waaler.records.reader import Reader, Step
-from waaler.records.rows import AlertRow, DeedRow, RunRow, SampleRow, TripRow
+from waaler.records.rows import AlertRow, DeedRow, PresentRow, RunRow, SampleRow, TripRow
 from waaler.report.bed import Bed
 from waaler.report.plan_words import why_then
 from waaler.report.sump import Sump, read_sump
-from waaler.report.words import clock, day_and_clock, length
+from waaler.report.words import day_and_clock, length
 
 __all__ = ["Now", "read_now"]
 
 NO_LIFE_S = 1500.0
 """The daemon notes every ten minutes that it lives: two and a half of these."""
 
-END_LATE_S = 10.0
+SECOND = timedelta(seconds=1)
+END_LATE = timedelta(seconds=10)
 """How long the end of a run may take to reach the disk."""
 
 READING_S = 3600.0
 WEEK_S = 7 * 86_400.0
-STANDINGS = ("pause", "service", "soak")
-ENDINGS = ("resume", *(f"{what}-over" for what in STANDINGS))
+A_FEW = 12
+"""Cycles that may begin within the same second."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,17 +47,18 @@ class Now:
 
 
 def read_now(reader: Reader, bed: Bed, now_s: float) -> Now:
-    trips = reader.open_trips()
-    state, detail, is_alarm = _state(reader, bed, trips, now_s)
-    cycle = next(iter(upcoming(bed.plan, datetime.fromtimestamp(now_s, UTC))), None)
+    trips, now, told = reader.open_trips(), bed.local(now_s), reader.present()
+    silence = _silence(reader, bed, now_s)
+    state, detail, is_alarm = silence or _state(told, trips, now)
+    next_at, next_why = ("none", "nothing waters this bed") if silence else _next(told, bed, now)
     recent = reader.samples(now_s - READING_S, now_s + 60, Step.MINUTE)
     measured = reader.last_deed("measure")
     return Now(
         state=state,
         detail=detail,
         is_alarm=is_alarm,
-        next_at="none within a year" if cycle is None else _soon(cycle.start.timestamp(), bed, now_s),
-        next_why="" if cycle is None else f"{length(cycle.seconds)}; {why_then(bed.plan, cycle)}",
+        next_at=next_at,
+        next_why=next_why,
         last_run=reader.last_full(),
         sump=read_sump(reader, bed, now_s - 86_400, now_s, recent),
         readings=list({row.name: row for row in recent}.values()),
@@ -65,25 +69,39 @@ def read_now(reader: Reader, bed: Bed, now_s: float) -> Now:
     )
 
 
-def _state(reader: Reader, bed: Bed, trips: list[TripRow], now_s: float) -> tuple[str, str, bool]:
-    zone = bed.zone
-    quiet = _silence(reader, bed, now_s)
-    if quiet is not None:
-        return quiet
-    run = reader.run_in_progress()
-    if run is not None and run.started_at_s is not None:
-        left_s = run.started_at_s + (run.granted_s or run.asked_s) - now_s
-        if left_s > -END_LATE_S:
-            return "watering", f"{length(max(0.0, left_s))} more; {run.cause.value}: {run.reason}", False
-    if trips:
-        trip = trips[-1]
-        state = "locked" if trip.is_locked else "stopped for safety"
-        return state, f"since {day_and_clock(trip.began_at_s, zone)}: {trip.reason}", True
-    order = reader.last_deed(*STANDINGS, *ENDINGS)
-    if order is not None and order.what in STANDINGS and order.until_s is not None and order.until_s > now_s:
-        by = f" by {order.by}" if order.by else ""
-        return order.what, f"until {day_and_clock(order.until_s, zone)}{by}; it ends by itself", False
-    return "waiting", "for the next cycle", False
+def _state(told: PresentRow | None, trips: list[TripRow], now: datetime) -> tuple[str, str, bool]:
+    if told is None:
+        return "not known", "the daemon has told nothing yet", True
+    present, words = told.present, state_words(told.present, now)
+    if present.run is not None and now - present.run.until > END_LATE:
+        return str(present.state), f"{words}; nothing later is in the records", True
+    if trips and present.state in (BedState.LOCKED, BedState.STOPPED):
+        words = f"since {moment_words(_local(trips[-1].began_at_s, now), now)}: {words}"
+    return str(present.state), words, present.state not in CALM
+
+
+def _next(told: PresentRow | None, bed: Bed, now: datetime) -> tuple[str, str]:
+    """When the next run can come, which that is and why then, and what it waits for."""
+    if told is None:
+        return "not known", ""
+    when, what = next_words(told.present, now)
+    cycle = _cycle(told.present, bed.plan)
+    if cycle is not None:
+        what = f"{length(cycle.seconds)}; {why_then(bed.plan, cycle)}"
+    return when, "; ".join(part for part in (what, wait_words(told.present, now)) if part)
+
+
+def _cycle(present: Present, plan: Plan) -> Cycle | None:
+    """The cycle of the plan that the next run is, None for any other run."""
+    run = present.next
+    if run is None or not run.window:
+        return None
+    just_before = run.start.astimezone(UTC) - SECOND
+    return next((one for one in upcoming(plan, just_before, A_FEW) if one.key.window == run.window), None)
+
+
+def _local(wall_s: float, now: datetime) -> datetime:
+    return datetime.fromtimestamp(wall_s, now.tzinfo)
 
 
 def _silence(reader: Reader, bed: Bed, now_s: float) -> tuple[str, str, bool] | None:
@@ -100,9 +118,3 @@ def _silence(reader: Reader, bed: Bed, now_s: float) -> tuple[str, str, bool] | 
             True,
         )
     return None
-
-
-def _soon(wall_s: float, bed: Bed, now_s: float) -> str:
-    today = datetime.fromtimestamp(now_s, UTC).astimezone(bed.zone).date()
-    is_today = datetime.fromtimestamp(wall_s, UTC).astimezone(bed.zone).date() == today
-    return f"today, {clock(wall_s, bed.zone)}" if is_today else day_and_clock(wall_s, bed.zone)

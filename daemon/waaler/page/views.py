@@ -140,13 +140,19 @@ def _now(shown: Shown, links: Links, now_s: float) -> Markup:
         _left_out(unread),
         None if shown.problem is None else tag("p", "The file has a fault, the last accepted one is shown: ",
                                                shown.problem.splitlines()[0], class_="alarm"),
-        tag("p", tag("strong", now.state), ", ", now.detail, class_="verdict alarm" if now.is_alarm else "verdict",
-            role="status"),
+        _verdict(now),
         _alerts(now),
         _figures(bed, now),
         day_figure(bed, day, runs, now_s, f"Today, {day:%A %-d %B}"),
         tag("ul", [_today(bed, links, run) for run in runs], class_="today") if runs else None,
     )  # fmt: skip
+
+
+def _verdict(now: Now) -> Markup:
+    more = f", {now.detail}" if now.detail else None
+    return tag(
+        "p", tag("strong", now.state), more, class_="verdict alarm" if now.is_alarm else "verdict", role="status"
+    )
 
 
 def _left_out(unread: int) -> Markup | None:
@@ -174,7 +180,7 @@ def _lines(alert: AlertRow) -> list[object]:
 
 
 def _figures(bed: Bed, now: Now) -> Markup:
-    cells = [_cell("next cycle", now.next_at, now.next_why), _cell("sump", *_sump(now))]
+    cells = [_cell("next run", now.next_at, now.next_why), _cell("sump", *_sump(now))]
     if now.last_run is not None and now.last_run.ended_at_s is not None:
         ran = f"{length(now.last_run.actual_s)}, {now.last_run.cause.value}"
         cells.append(_cell("last full run", day_and_clock(now.last_run.ended_at_s, bed.zone), ran))

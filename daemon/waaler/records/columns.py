@@ -11,13 +11,14 @@ from typing import Any
 
 from waaler.bed.ledger import Entry
 from waaler.core.facts import Amount, Cause, Outcome, Severity
+from waaler.core.status import present_of
 from waaler.guard.messages import Trip
 from waaler.plan.types import CycleKey
-from waaler.records.rows import AlertRow, DeedRow, RunRow, SampleRow, SumpRow, TripRow
+from waaler.records.rows import AlertRow, DeedRow, PresentRow, RunRow, SampleRow, SumpRow, TripRow
 
 __all__ = [
-    "ALERT", "DEED", "RUN", "SUMP", "TRIP", "alert_row", "deed_row", "moment", "run_row", "sample_row", "sump_row",
-    "total_row", "trip_row",
+    "ALERT", "DEED", "PRESENT", "RUN", "SUMP", "TRIP", "alert_row", "deed_row", "moment", "present_row", "run_row",
+    "sample_row", "sump_row", "total_row", "trip_row",
 ]  # fmt: skip
 
 RUN = (
@@ -34,6 +35,7 @@ DEED = (
     " FROM amount WHERE amount.deed = deed.id)"
 )
 TRIP = "id, trip, reason, is_locked, began_wall_s, over_wall_s, by"
+PRESENT = "id, wall_s, told"
 SUMP = "id, wall_s, litres, ec, tank_l, added_l, is_read"
 
 CAUSES = {cause.value: cause for cause in Cause}
@@ -60,6 +62,7 @@ ALERT_KINDS = _kinds("itttifFiiT")
 DEED_KINDS = _kinds("ifttTFt")
 TRIP_KINDS = _kinds("ittifFT")
 SUMP_KINDS = _kinds("ifffffi")
+PRESENT_KINDS = _kinds("ift")
 _runs_seen: set[tuple[type, ...]] = set()
 """Kinds of runs that were found right: there are few, and a long history asks thousands of times."""
 
@@ -193,6 +196,16 @@ def sump_row(row: tuple[Any, ...]) -> SumpRow:
     _moments(at_s)
     _counts(litres, ec, tank_l, added_l)
     return SumpRow(at_s, Entry(litres, ec, tank_l, added_l), bool(is_read))
+
+
+def present_row(row: tuple[Any, ...]) -> PresentRow:
+    _check(row, PRESENT_KINDS)
+    _, at_s, told = row
+    _moments(at_s)
+    try:
+        return PresentRow(at_s, present_of(json.loads(told)))
+    except RecursionError:
+        raise ValueError("nested too deeply") from None
 
 
 def trip_row(row: tuple[Any, ...]) -> TripRow:

@@ -1,5 +1,6 @@
 """Facts as rows. Every function runs inside the caller's transaction; the same fact twice does no harm."""
 
+import json
 import sqlite3
 from collections.abc import Iterable
 from math import isfinite
@@ -12,6 +13,7 @@ from waaler.core.facts import (
     AlertReworded,
     Deed,
     Fact,
+    PresentNoted,
     RunIntent,
     RunResult,
     RunStarted,
@@ -19,6 +21,7 @@ from waaler.core.facts import (
     TripBegan,
     TripOver,
 )
+from waaler.core.status import as_json
 from waaler.guard.messages import Instant
 
 __all__ = ["Inserts"]
@@ -70,6 +73,11 @@ class Inserts:
                 self._trip(fact, boot)
             case SumpNoted():
                 self._sump(fact, boot)
+            case PresentNoted(at, present):
+                told = json.dumps(as_json(present), ensure_ascii=False)
+                self._db.execute(
+                    "INSERT OR REPLACE INTO present VALUES (1, ?, ?, ?, ?, ?)", (*_moment(boot, at), told)
+                )
             case TripOver(at, trip, by, where):
                 self._db.execute(
                     "UPDATE trip SET over_boot = ?, over_long_s = ?, over_wall_s = ?, over_is_sure = ?, by = ?"

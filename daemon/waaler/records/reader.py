@@ -14,19 +14,32 @@ from waaler.records.careful import BROKEN, Careful, Select
 from waaler.records.columns import (
     ALERT,
     DEED,
+    PRESENT,
     RUN,
     SUMP,
     TRIP,
     alert_row,
     deed_row,
     moment,
+    present_row,
     run_row,
     sample_row,
     sump_row,
     total_row,
     trip_row,
 )  # fmt: skip
-from waaler.records.rows import AlertRow, DeedRow, Outgoing, RunRow, SampleRow, SumpRow, Told, TripRow, Unread
+from waaler.records.rows import (
+    AlertRow,
+    DeedRow,
+    Outgoing,
+    PresentRow,
+    RunRow,
+    SampleRow,
+    SumpRow,
+    Told,
+    TripRow,
+    Unread,
+)
 from waaler.records.schema import NoRecords, StoreError, refuse_newer
 
 __all__ = ["Reader", "Step", "Table", "connect"]
@@ -158,8 +171,12 @@ class Reader:
         return self._first(run_row, Select(RUN, "run", where, is_newest_first=True))
 
     def last_full(self) -> RunRow | None:
-        """The latest run that ran its time."""
-        return self._first(run_row, Select(RUN, "run", "outcome = 'done'", "when_s", is_newest_first=True))
+        """The latest run that gave its dose."""
+        return self._first(run_row, Select(RUN, "run", "is_full = 1", "when_s", is_newest_first=True))
+
+    def present(self) -> PresentRow | None:
+        """What the daemon last said of the bed and its next run; None where it never did."""
+        return self._first(present_row, Select(PRESENT, "present", "id = 1"))
 
     def _first(self, make: Callable[[tuple[Any, ...]], Row], select: Select, *values: object) -> Row | None:
         """Of a few, so that a damaged one does not hide the one behind it."""

@@ -6,10 +6,14 @@ from typing import NamedTuple
 
 from waaler.bed.ledger import Entry
 from waaler.core.facts import Amount, Cause, Outcome, Severity
+from waaler.core.status import Present
 from waaler.guard.messages import Trip
 from waaler.plan.types import CycleKey
 
-__all__ = ["LOST", "AlertRow", "DeedRow", "Outgoing", "RunRow", "SampleRow", "SumpRow", "Told", "TripRow", "Unread"]
+__all__ = [
+    "LOST", "AlertRow", "DeedRow", "Outgoing", "PresentRow", "RunRow", "SampleRow", "SumpRow", "Told", "TripRow",
+    "Unread",
+]  # fmt: skip
 
 
 LOST = "the records cannot tell it any more: they are damaged there"
@@ -123,6 +127,14 @@ class SumpRow:
     at_s: float
     entry: Entry
     is_read: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PresentRow:
+    """What the bed did, and what came next, from at_s on."""
+
+    at_s: float
+    present: Present
 
 
 @dataclass(frozen=True, slots=True)

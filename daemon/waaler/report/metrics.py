@@ -5,11 +5,9 @@ The format is that of the OpenMetrics specification 1.0: families one after the 
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
 from pathlib import Path
 
 from waaler.core.facts import Severity
-from waaler.plan.timetable import upcoming
 from waaler.records.reader import Reader, Step
 from waaler.records.schema import StoreError
 from waaler.report.bed import Bed
@@ -62,7 +60,8 @@ class _Families:
         self.sump = _Family("waaler_sump_litres", "gauge", "What the sump holds, read or expected.", "litres")
         self.left = _Family("waaler_sump_left_days", "gauge", "Until a planned run would be cut.", "days")
         self.full = _Family("waaler_last_full_run_seconds", "gauge", "When the last full run ended.", "seconds")
-        self.next = _Family("waaler_next_cycle_seconds", "gauge", "When the next cycle is due.", "seconds")
+        self.next = _Family("waaler_next_run_seconds", "gauge", "When the next run can come.", "seconds")
+        self.state = _Family("waaler_state", "info", "What the bed does, and what its next run waits for.")
         self.alive = _Family(
             "waaler_alive_seconds", "gauge", "When the daemon last noted that it lived.", "seconds"
         )
@@ -104,12 +103,21 @@ def _add(families: _Families, bed: Bed, reader: Reader, now_s: float) -> None:
     families.left.add(sump.days_left, bed=bed.id)
     last = reader.last_full()
     families.full.add(None if last is None else last.ended_at_s, bed=bed.id)
-    cycle = next(iter(upcoming(bed.plan, datetime.fromtimestamp(now_s, UTC))), None)
-    families.next.add(None if cycle is None else cycle.start.timestamp(), bed=bed.id)
+    _add_present(families, bed, reader)
     families.alive.add(reader.alive_s(), bed=bed.id)
     for row in {sample.name: sample for sample in samples}.values():
         families.reading.add(row.mean, bed=bed.id, sensor=row.name, unit=row.unit)
     families.unread.add(reader.unread, bed=bed.id)
+
+
+def _add_present(families: _Families, bed: Bed, reader: Reader) -> None:
+    row = reader.present()
+    if row is None:
+        return
+    told = row.present
+    families.next.add(None if told.next is None else told.next.start.timestamp(), bed=bed.id)
+    waits = "" if told.wait is None else told.wait.reason
+    families.state.add(1, bed=bed.id, state=str(told.state), waits_for=waits)
 
 
 def _escaped(text: str) -> str:

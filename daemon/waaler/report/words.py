@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 from waaler.core.facts import Outcome
+from waaler.guard.names import HoldKind
 from waaler.records.rows import RunRow
 from waaler.report.period import Period, is_lengthened
 
@@ -14,7 +15,7 @@ __all__ = ["Event", "clock", "day_and_clock", "events", "length", "outcome_words
 FAILED = (Outcome.MISSED, Outcome.REFUSED, Outcome.CUT_SHORT, Outcome.INTERRUPTED)
 PLAIN_REASONS = frozenset({"as planned", "ran its time"})
 ALIKE_WITHIN_S = 7200.0
-DEEDS_TOLD = frozenset({"pause", "service", "soak", "resume", "clear", "refill", "measure", "note", "pulses"})
+DEEDS_TOLD = frozenset({*HoldKind, "resume", "clear", "refill", "measure", "note", "pulses"})
 
 
 @dataclass(frozen=True, slots=True)
