@@ -3,10 +3,10 @@
 import pytest
 from tests.core.bench import Bench
 
+from waaler.core.alert import AlertKind, Severity, Words
 from waaler.core.care import Care, Contact, Quiet
-from waaler.core.facts import AlertAcknowledged, AlertRaised, AlertReminded, AlertReworded, Severity
+from waaler.core.facts import AlertAcknowledged, AlertRaised, AlertReminded, AlertReworded
 from waaler.core.messages import Notice, OrderKind
-from waaler.core.standing import Words
 from waaler.guard.messages import Input, Level, ReadBack
 
 ANN, BOR, EVA = Contact("Ann", "+386 40 111 222"), Contact("Bor", "next door"), Contact("Eva", "")
@@ -30,7 +30,7 @@ def hours_of_reminders(bench: Bench, kind: str) -> list[float]:
 
 
 def notice(severity: Severity) -> Notice:
-    return Notice("card-worn", severity, Words("The card is worn.", now="Replace it."))
+    return Notice(AlertKind.PART_FAILED, severity, Words("The card is worn.", now="Replace it."), "card")
 
 
 def test_however_often_a_cause_shows_it_is_raised_once() -> None:
@@ -54,11 +54,11 @@ def test_an_urgent_alert_is_reminded_of_at_growing_intervals_day_and_night() -> 
 def test_a_note_is_told_once_and_what_is_soon_seldom() -> None:
     bench = Bench()
     bench.tell(notice(Severity.NOTE))
-    bench.tell(Notice("fan-stuck", Severity.SOON, "The fan is stuck."))
+    bench.tell(Notice(AlertKind.PART_FAILED, Severity.SOON, Words("The fan is stuck."), "fan"))
     bench.pass_s(200 * HOUR_S)
 
-    assert hours_of_reminders(bench, "card-worn") == []
-    assert hours_of_reminders(bench, "fan-stuck") == [24, 72, 168]
+    assert hours_of_reminders(bench, "part-failed-card") == []
+    assert hours_of_reminders(bench, "part-failed-fan") == [24, 72, 168]
 
 
 def test_in_quiet_hours_a_reminder_waits_for_their_end() -> None:
@@ -66,7 +66,7 @@ def test_in_quiet_hours_a_reminder_waits_for_their_end() -> None:
     bench.tell(notice(Severity.SOON))
     bench.pass_s(26 * HOUR_S)
 
-    assert hours_of_reminders(bench, "card-worn") == [25.5], "not at 05:00, but at 06:30"
+    assert hours_of_reminders(bench, "part-failed-card") == [25.5], "not at 05:00, but at 06:30"
 
 
 @pytest.mark.parametrize(("minute", "wait_min"), [(22 * 60 - 1, 0), (22 * 60, 510), (0, 390), (389, 1), (390, 0)])
@@ -110,7 +110,7 @@ def test_what_does_not_stand_cannot_be_acknowledged(kind: str) -> None:
 
 
 def test_what_tells_of_a_moment_ends_with_a_persons_word_or_after_a_day() -> None:
-    crash = Notice("restarted", Severity.SOON, Words("It ended.", is_moment=True))
+    crash = Notice(AlertKind.RESTARTED, Severity.SOON, Words("It ended."))
     taken, left = Bench(), Bench()
     taken.tell(crash)
     left.tell(crash)

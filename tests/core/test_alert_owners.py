@@ -6,10 +6,10 @@ import pytest
 from tests.core.bench import PLAN, PROBE, Bench
 from tests.core.test_sump_days import bed
 
-from waaler.core.facts import AlertRaised, AlertReworded, Outcome, Severity
+from waaler.core.alert import Alert, AlertKind, OpenAlert, Severity
+from waaler.core.facts import AlertRaised, AlertReworded, Outcome
 from waaler.core.memory import Memory
 from waaler.core.messages import Look, OrderKind
-from waaler.core.standing import OpenAlert
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Input, Level, Trip
 from waaler.plan.sensing import Adviser, AdviserKind, Reading, Sensing
@@ -55,7 +55,7 @@ def test_an_input_that_could_not_be_read_before_a_restart_is_told_until_it_reads
 
 
 def test_the_alert_that_two_inputs_shared_in_an_earlier_version_is_over_at_the_first_look() -> None:
-    old = OpenAlert("input-not-read", Severity.URGENT, "A protective input cannot be read.", 90_000.0, 90_000.0)
+    old = OpenAlert(Alert(AlertKind.OF_ANOTHER_VERSION, Severity.URGENT, None, "input-not-read"), 9e4, 9e4)
     bench = Bench(memory=Memory(GuardMemory(last_stop_s=60_000.0), last_full_s=60_000.0, open_alerts=(old,)))
 
     assert "input-not-read" not in bench.core.decisions.alerts
@@ -113,7 +113,7 @@ def test_the_alert_of_a_probe_that_is_taken_out_of_the_file_is_over() -> None:
 
 
 def test_the_alert_of_a_probe_that_the_file_has_no_longer_after_a_restart_is_over() -> None:
-    old = OpenAlert("not-valid-pot-9", Severity.SOON, "pot_9 is not valid.", 90_000.0, 90_000.0)
+    old = OpenAlert(Alert(AlertKind.NOT_VALID, Severity.SOON, None, "pot-9"), 90_000.0, 90_000.0)
     guard = GuardMemory(last_stop_s=60_000.0)
     bench = Bench(sensing=SENSING, memory=Memory(guard, last_full_s=60_000.0, open_alerts=(old,)))
     bench.tell(Look())
@@ -140,16 +140,18 @@ def leaking() -> Bench:
 
 def test_a_gauge_that_dies_after_a_leak_alarm_halves_the_runs_for_hours_and_not_for_ever() -> None:
     bench = leaking()
-    while bench.core.decisions.alerts["leak"].severity is Severity.URGENT:
+    while "leak" in bench.alerts():
         bench.tell(Reading("depth", None))
         bench.pass_s(60)
-    assert bench.long_s - bench.core.decisions.alerts["leak"].raised_s < 600.0, "told anew"
+    assert bench.long_s - bench.core.decisions.alerts["leak-unseen"].raised_s < 600.0, "told anew"
     n = len(bench.results())
     bench.pass_s(86_400)
 
     done = [result.seconds for result in bench.results()[n:] if result.outcome is Outcome.DONE]
     assert done == [120.0] * 5
-    assert bench.alert_now("leak").startswith("A leak was suspected, and nobody has read the sump's level since.\n")
+    assert bench.alert_now("leak-unseen").startswith(
+        "A leak was suspected, and nobody has read the sump's level since.\n"
+    )
 
 
 def test_without_a_gauge_the_runs_stay_halved_for_a_day_after_the_last_level() -> None:

@@ -11,11 +11,11 @@ from tests.core.bench import LIMITS, Bench
 from waaler.bed.figures import Figures
 from waaler.bed.ledger import SumpBook, full
 from waaler.core import texts
+from waaler.core.alert import Alert, AlertKind, OpenAlert, Severity, Words
 from waaler.core.care import Care, Contact
-from waaler.core.facts import AlertRaised, AlertReminded, AlertReworded, Severity
+from waaler.core.facts import AlertRaised, AlertReminded, AlertReworded
 from waaler.core.memory import Memory
 from waaler.core.messages import OrderKind
-from waaler.core.standing import OpenAlert, Words
 from waaler.core.sump_state import SumpState
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Input, Level, Trip
@@ -59,7 +59,7 @@ def test_a_tray_that_fills_up_takes_back_the_word_of_a_refill() -> None:
     bench.level(Input.TRAY_HIGH, Level.BAD)
     bench.pass_s(5)
 
-    assert texts.TRIPS[Trip.HIGH_TRAY].now.startswith("The water is in the tray. Do NOT add water;")
+    assert texts.STOPS[AlertKind.TRAY_HIGH].now.startswith("The water is in the tray. Do NOT add water;")
     assert "The water is in the tray. Do NOT add water; free the drain first" in bench.alert_now("sump-low")
     assert "add 173 L" not in bench.alert_now("sump-low")
 
@@ -94,9 +94,10 @@ def every_words() -> list[Words]:
         texts.pump_weaker(6.0, 12.0),
         texts.paused_long("Thu", "ann"),
         texts.outside("EC"),
+        texts.not_commissioned("sump_low bad"),
         texts.loose("It.", "Did.", "Do.", "Again."),
     ]
-    return [*fixed, *texts.TRIPS.values(), *made]
+    return [*fixed, *texts.FIXED.values(), *made]
 
 
 @pytest.mark.parametrize("words", every_words(), ids=lambda words: words.what[:40])
@@ -165,10 +166,9 @@ def check(bench: Bench) -> None:
 
 
 def test_a_text_of_before_a_restart_is_composed_anew_and_a_moment_still_ends() -> None:
-    stale = "Sump low at rest.\nWait until the water of the last run is back."
     alerts = (
-        OpenAlert("sump-low", Severity.URGENT, stale, 90_000.0, 99_000.0),
-        OpenAlert("restarted", Severity.SOON, "It ended.", 99_000.0, 99_000.0),
+        OpenAlert(Alert(AlertKind.SUMP_LOW, Severity.URGENT), 90_000.0, 99_000.0),
+        OpenAlert(Alert(AlertKind.RESTARTED, Severity.SOON, Words("It ended.")), 99_000.0, 99_000.0),
     )
     guard = GuardMemory(last_stop_s=60_000.0, tripped=frozenset({(Input.SUMP_LOW, Trip.LOW_SUMP)}))
     memory = Memory(

@@ -8,7 +8,7 @@ from xml.etree import ElementTree
 import pytest
 from hardware.draw import DIAGRAMS, FILE, draw
 
-from waaler.core.alerts import KINDS
+from waaler.core.conditions import STOPS
 from waaler.settings import load, parse
 from waaler.settings.wire_words import wires
 
@@ -85,7 +85,14 @@ def test_the_page_s_table_has_the_pins_of_the_file() -> None:
 def test_every_kind_of_trip_is_told_whether_it_is_safe_to_touch() -> None:
     page = (HARDWARE / "faults.md").read_text()
 
-    for kind in (*KINDS.values(), "not-commissioned", "no-sign-of-water", "cycle-missed", "clock-unsure"):
+    for kind in (
+        *STOPS.values(),
+        "sump-low",
+        "not-commissioned",
+        "no-sign-of-water",
+        "cycle-missed",
+        "clock-unsure",
+    ):
         assert f"`{kind}`" in page, kind
 
 

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from tests.settings.test_faults import SMALLEST
 
+from waaler.core.alert import AlertKind, Words
 from waaler.core.facts import Cause, Deed, Fact, RunIntent, RunStarted, Severity, TripBegan
 from waaler.core.messages import NewPlan, Notice, Recorded
-from waaler.core.standing import Words
 from waaler.devices.pipe import Began, Hello
 from waaler.guard.journal import Found, Health, with_records
 from waaler.guard.memory import Memory as GuardMemory
@@ -82,7 +82,7 @@ def test_a_valid_edit_gives_a_new_plan_and_names_each_value_that_changed(tmp_pat
 
     after, messages = reload(path, before)
 
-    assert messages[0] == Notice("plan-rejected")
+    assert messages[0] == Notice(AlertKind.PLAN_REJECTED)
     assert isinstance(messages[1], NewPlan)
     assert messages[1].changes == (
         "plan.windows.early.pattern.count: 4 -> 5",
@@ -111,9 +111,9 @@ def test_changes_of_pins_wait_for_a_restart(tmp_path: Path) -> None:
 
     notice = messages[-1]
     assert isinstance(notice, Notice)
-    assert isinstance(notice.text, Words)
+    assert isinstance(notice.about, Words)
     assert (notice.kind, notice.severity) == ("restart-needed", Severity.NOTE)
-    assert notice.text.what == "Changes of wiring wait for a restart of the daemon."
+    assert notice.about.what == "Changes of wiring wait for a restart of the daemon."
 
 
 # --- the service manager ----------------------------------------------------------------------

@@ -88,6 +88,23 @@ def test_samples_and_deeds_of_the_first_version_are_kept(path: Path) -> None:
         assert [(deed.text, deed.amounts) for deed in reader.deeds(*ALWAYS)] == [("60 L", ())]
 
 
+def test_an_alert_of_an_earlier_version_keeps_its_last_text_at_the_time_it_was_told(path: Path) -> None:
+    db = sqlite3.connect(path, isolation_level=None)
+    migrate(db, path, MIGRATIONS[:7])
+    db.execute("INSERT INTO boot VALUES (1, 'boot-a', 9000, 0)")
+    row = "INSERT INTO alert (kind, severity, text, raised_boot, raised_long_s, raised_wall_s, raised_is_sure,"
+    row += " told_boot, told_long_s) VALUES (?, 'urgent', ?, 1, 100, ?, 1, 1, ?)"
+    db.execute(row, ("cycle-missed", "No full run for 91.7 h although cycles were planned.", WALL_S, 7300.0))
+    db.execute(row, ("sump-low", "Sump low at rest.", WALL_S, 100.0))
+    db.close()
+
+    Store(path, "boot-b").close()
+
+    with Reader(path) as reader:
+        told = {row.kind: (row.at_s - WALL_S, row.text[:11]) for row in reader.tellings(*ALWAYS)}
+    assert told == {"cycle-missed": (7200.0, "No full run"), "sump-low": (0.0, "Sump low at")}
+
+
 def test_what_a_person_poured_and_measured_is_read_back_with_its_units(path: Path) -> None:
     store = Store(path, "boot-a")
     amounts = (Amount("EC", 1.8, "mS/cm"), Amount("pH", 5.9, ""))

@@ -321,6 +321,26 @@ def test_short_pulses_stay_until_a_refill(tmp_path: Path) -> None:
     assert restart(tmp_path / "b", [pulses, refill], LATER_BOOT).pulse_s is None
 
 
+def test_since_when_the_sump_reads_low_and_when_it_was_refilled_is_known(tmp_path: Path) -> None:
+    low = TripBegan(at(4000.0), Trip.LOW_SUMP, "sump low", False, Input.SUMP_LOW)
+    refill = Deed(at(3000.0), "refill", "60 L", "anna")
+    known = restart(tmp_path / "a", [refill, low], SAME_BOOT)
+    later = restart(tmp_path / "b", [refill, low], LATER_BOOT)
+    over = restart(tmp_path / "a", [TripOver(at(4100.0), Trip.LOW_SUMP, None, Input.SUMP_LOW)], SAME_BOOT)
+
+    assert (known.low_since_s, known.refilled_s) == (4000.0, 3000.0)
+    assert later.low_since_s == about(40.0 - 7200.0 - (DIED_AT_S - 4000.0))
+    assert (over.low_since_s, over.refilled_s) == (None, 3000.0)
+
+
+def test_a_run_that_is_on_its_way_owes_nothing_and_one_that_nobody_makes_does(tmp_path: Path) -> None:
+    with closing(Store(tmp_path / "t.db", "boot-a")) as store:
+        store.write([*whole_run(1, 100.0), intent(2, at(9990.0)), RunStarted(2, at(9990.0), 120.0)])
+
+        assert store.memory(SAME_BOOT, running=2).is_owed is False
+        assert store.memory(SAME_BOOT).is_owed is True
+
+
 def test_alerts_that_stand_are_known(tmp_path: Path) -> None:
     facts: list[Fact] = [
         AlertRaised(at(1.0), "sump-low", Severity.URGENT, "Sump low at rest."),
@@ -328,7 +348,7 @@ def test_alerts_that_stand_are_known(tmp_path: Path) -> None:
         AlertResolved(at(3.0), "clock-unsure"),
     ]
 
-    assert [alert.kind for alert in restart(tmp_path, facts, LATER_BOOT).open_alerts] == ["sump-low"]
+    assert [one.alert.name for one in restart(tmp_path, facts, LATER_BOOT).open_alerts] == ["sump-low"]
 
 
 def test_states_once_seen_and_the_first_unattended_run_are_remembered(tmp_path: Path) -> None:

@@ -8,6 +8,7 @@ from tests.records.facts import at, whole_run
 from tests.records.test_memory import LATER_BOOT, SAME_BOOT, restart
 
 from waaler.bed.ledger import Entry
+from waaler.core.alert import Alert, AlertKind
 from waaler.core.facts import (
     AlertAcknowledged,
     AlertRaised,
@@ -47,7 +48,7 @@ def test_a_standing_alert_comes_back_with_its_age_its_reminders_and_whose_turn_i
 
     (alert,) = restart(tmp_path, facts, SAME_BOOT).open_alerts
 
-    assert (alert.kind, alert.severity, alert.text) == ("sump-low", Severity.URGENT, "Still low.")
+    assert alert.alert == Alert(AlertKind.SUMP_LOW, Severity.URGENT)
     assert (alert.raised_s, alert.told_s, alert.reminders, alert.acknowledged_by) == (100.0, 3700.0, 1, None)
     (later,) = restart(tmp_path / "a", facts, LATER_BOOT).open_alerts
     assert later.told_s - later.raised_s == pytest.approx(3600.0)

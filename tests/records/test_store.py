@@ -37,7 +37,7 @@ def test_a_newer_file_is_refused_with_one_line_that_says_what_to_do(path: Path) 
     db.close()
 
     expected = (
-        f"{path}: written by a newer version (schema 99, this one knows 7); update waaler, or move the file away"
+        f"{path}: written by a newer version (schema 99, this one knows 8); update waaler, or move the file away"
     )
     with pytest.raises(NewerRecords) as refusal:
         Store(path, "boot-a")

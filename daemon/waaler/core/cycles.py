@@ -7,8 +7,8 @@ looked for, and each has a key that is dealt with once.
 from datetime import UTC, datetime, timedelta
 from math import floor, inf
 
-from waaler.core import demand, proving, texts
-from waaler.core.facts import Cause, Outcome, Severity
+from waaler.core import demand, proving
+from waaler.core.facts import Cause, Outcome
 from waaler.core.memory import Given
 from waaler.core.pulses import FRESH_S, want
 from waaler.core.runs import write_off
@@ -39,7 +39,6 @@ KEEP_KEYS_S = 2 * DAY_S
 
 def look(turn: Turn) -> float:
     """Deals with everything that the time of day asks for; the instant of the next look."""
-    _note_clock(turn)
     cycles = _new_cycles(turn)
     hold = turn.state.hold
     if hold is not None and hold.kind is HoldKind.SOAK:
@@ -83,13 +82,6 @@ def _to_come(turn: Turn) -> list[Cycle]:
 
 def _is_busy(turn: Turn) -> bool:
     return turn.state.active is not None or bool(turn.state.queue)
-
-
-def _note_clock(turn: Turn) -> None:
-    if turn.at.is_sure:
-        turn.resolve("clock-unsure")
-    else:
-        turn.alert("clock-unsure", Severity.NOTE, texts.CLOCK_UNSURE)
 
 
 def _new_cycles(turn: Turn) -> list[Cycle]:

@@ -4,7 +4,20 @@ from dataclasses import replace
 from math import inf
 
 from waaler.bed.thirst import Thirst
-from waaler.core import alerts, cycles, demand, ending, orders, proving, runs, signs, sump, upkeep, wear
+from waaler.core import (
+    cycles,
+    demand,
+    desk,
+    doubts,
+    ending,
+    orders,
+    proving,
+    runs,
+    signs,
+    sump,
+    trips,
+    upkeep,
+)
 from waaler.core.care import Care
 from waaler.core.memory import Memory
 from waaler.core.messages import Action, Event, Look, Message, NewPlan, Notice, Order, Readings, Recorded
@@ -57,9 +70,8 @@ def step(state: State, event: Event) -> tuple[State, tuple[Action, ...], float]:
     turn = Turn(state, event.at)
     demand.add_drink(turn)
     _receive(turn, event.message)
-    proving.look(turn)
-    wake_s = [orders.look(turn), cycles.look(turn), alerts.look(turn), signs.look(turn)]
-    wake_s.append(runs.advance(turn))
+    wake_s = [orders.look(turn), cycles.look(turn), sump.look(turn), doubts.look(turn), signs.look(turn)]
+    wake_s += [runs.advance(turn), desk.look(turn)]
     return turn.state, tuple(turn.actions), min(wake_s, default=inf)
 
 
@@ -70,13 +82,13 @@ def _receive(turn: Turn, message: Message) -> None:
         case Readings(readings):
             _hear(turn, readings)
         case Flow(l_per_min):
-            turn.set(wear=wear.gauge(turn.state.wear, l_per_min))
+            upkeep.gauge(turn, l_per_min)
         case Recorded():
             runs.recorded(turn, message)
         case NewPlan():
             _take_plan(turn, message)
-        case Notice(kind, severity, text):
-            turn.resolve(kind) if text is None else turn.alert(kind, severity, text)
+        case Notice(kind, severity, about, subject):
+            turn.over(kind, subject) if about is None else turn.find(kind, severity, about, subject)
         case Seen():
             proving.see(turn, message)
         case Order():
@@ -94,10 +106,10 @@ def _receive(turn: Turn, message: Message) -> None:
         case Stopped(by):
             orders.stopped(turn, by)
         case LockLifted():
-            alerts.trip_changed(turn, message)
+            trips.trip_changed(turn, message)
             orders.lock_answered(turn, message)
         case Tripped() | TripEnded():
-            alerts.trip_changed(turn, message)
+            trips.trip_changed(turn, message)
         case LockStays():
             orders.lock_answered(turn, message)
         case Look() | Relay() | Alone():
@@ -147,7 +159,7 @@ def _take_plan(turn: Turn, new: NewPlan) -> None:
         limits=as_fitted(new.limits, turn.state.limits),
         thirst=new.thirst,
         care=new.care or turn.state.care,
-        look_at_sump_s=-inf,
+        forecast=replace(turn.state.forecast, look_at_s=-inf),
         advisers=tuple(
             replace(known.get(adviser.name, AdviserState(adviser)), adviser=adviser)
             for adviser in new.sensing.advisers

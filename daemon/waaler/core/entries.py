@@ -1,9 +1,11 @@
 """What a person enters and no run depends on: measurements of solution and sump, and notes."""
 
-from waaler.core import proving, sump, texts
-from waaler.core.facts import Amount, Severity
+from waaler.core import proving, sump
+from waaler.core.alert import AlertKind, Outside, Severity
+from waaler.core.facts import Amount
 from waaler.core.messages import Order, OrderKind
 from waaler.core.turn import Turn
+from waaler.core.words import outside_text
 
 __all__ = ["amount_text", "enter"]
 
@@ -40,14 +42,10 @@ def amount_text(amount: Amount) -> str:
 
 def _look_at(turn: Turn, amount: Amount) -> str | None:
     """What to say of a value outside its range."""
-    kind = f"{amount.name.lower()}-outside"
     limit = next((one for one in turn.state.sensing.ranges if one.name == amount.name), None)
     if limit is None or limit.lowest <= amount.value <= limit.highest:
-        turn.resolve(kind)
+        turn.over(AlertKind.OUTSIDE, amount.name)
         return None
-    said = (
-        f"{amount.name} of the solution is {amount_text(amount)}, outside {limit.lowest:g} to"
-        f" {limit.highest:g} {limit.unit}".rstrip()
-    )
-    turn.alert(kind, Severity.SOON, texts.outside(said))
-    return said
+    about = Outside(amount.name, amount.value, limit.unit, limit.lowest, limit.highest)
+    turn.find(AlertKind.OUTSIDE, Severity.SOON, about, amount.name)
+    return outside_text(about)

@@ -8,14 +8,16 @@ from enum import StrEnum
 from math import inf
 
 from waaler.bed.ledger import Entry
+from waaler.core.alert import About, Severity
 from waaler.core.status import Present
+from waaler.core.wear import Wear
 from waaler.guard.messages import Input, Instant, Purse, Trip
 from waaler.plan.types import CycleKey
 
 __all__ = [
     "AlertAcknowledged", "AlertRaised", "AlertReminded", "AlertResolved", "AlertReworded", "Amount", "Cause",
     "Deed", "Fact", "Outcome", "PresentNoted", "RunIntent", "RunResult", "RunStarted", "Severity", "SumpNoted",
-    "TripBegan", "TripOver",
+    "TripBegan", "TripOver", "WearNoted",
 ]  # fmt: skip
 
 
@@ -46,12 +48,6 @@ class Outcome(StrEnum):
     """An edit of the plan took the cycle away before its time."""
     INTERRUPTED = "interrupted"
     """The daemon died between intent and result."""
-
-
-class Severity(StrEnum):
-    URGENT = "urgent"
-    SOON = "soon"
-    NOTE = "note"
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +98,8 @@ class RunResult:
 
 @dataclass(frozen=True, slots=True)
 class AlertRaised:
-    """Something a person must know. kind: a short fixed name (`sump-low`); text: one line for each thing to know.
+    """Something a person must know. kind: a short fixed name (`sump-low`); text: one line for each thing to know,
+    as it is told now. about: the facts that the text was made of. says_refill: whether it speaks of a refill.
 
     Raised again while it stands, it has become more severe.
     """
@@ -111,6 +108,8 @@ class AlertRaised:
     kind: str
     severity: Severity
     text: str
+    about: About = None
+    says_refill: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,15 +122,19 @@ class AlertReminded:
     text: str
     reminders: int
     person: int = 0
+    about: About = None
+    says_refill: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class AlertReworded:
-    """Its text is no longer true, or not safe, as it stands; nobody is told but those who show it."""
+    """What was told last is no longer true, or not safe; nobody is told anew but those who show it."""
 
     at: Instant
     kind: str
     text: str
+    about: About = None
+    says_refill: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,6 +229,14 @@ class PresentNoted:
     present: Present
 
 
+@dataclass(frozen=True, slots=True)
+class WearNoted:
+    """What the last runs show of pump and drain, and so far the run in progress."""
+
+    at: Instant
+    wear: Wear
+
+
 Fact = (
     RunIntent
     | RunStarted
@@ -240,4 +251,5 @@ Fact = (
     | TripOver
     | SumpNoted
     | PresentNoted
+    | WearNoted
 )

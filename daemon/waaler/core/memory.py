@@ -3,9 +3,10 @@
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
-from waaler.core.standing import OpenAlert
+from waaler.core.alert import OpenAlert
 from waaler.core.sump_state import SumpState
 from waaler.core.upkeep_state import Upkeep
+from waaler.core.wear import Wear
 from waaler.guard.memory import DAY_S, Span
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Input, Instant, Trip
@@ -35,8 +36,8 @@ class Memory:
 
     looked_at_s: up to when cycles were last looked for. done: keys of cycles already dealt with, and when.
     last_full_s: when the last run that ran its time ended, None if never. last_catch_up_s: the same of catch-ups.
-    is_owed: a planned cycle was missed, refused or cut since the last full run. sump: the ledger's
-    last entry.
+    is_owed: a planned cycle was missed, refused or cut since the last full run. low_since_s: when the trip by a low
+    sump that stands began. refilled_s: when a refill was last entered. sump: the ledger's last entry.
     """
 
     guard: GuardMemory = field(default_factory=GuardMemory)
@@ -49,9 +50,12 @@ class Memory:
     last_catch_up_s: float | None = None
     is_owed: bool = False
     pulse_s: float | None = None
+    low_since_s: float | None = None
+    refilled_s: float | None = None
     open_alerts: tuple[OpenAlert, ...] = ()
     sump: SumpState | None = None
     upkeep: Upkeep = field(default_factory=Upkeep)
+    wear: Wear = field(default_factory=Wear)
 
 
 def after_loss(plan: Plan, at: Instant) -> Memory:

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from waaler.bed.thirst import Thirst
+from waaler.core.alert import About, AlertKind, Severity
 from waaler.core.care import Care
-from waaler.core.facts import Amount, Fact, Severity
-from waaler.core.standing import Words
+from waaler.core.facts import Amount, Fact
 from waaler.guard.limits import Limits
 from waaler.guard.messages import Action as GuardAction
 from waaler.guard.messages import Flow, Instant
@@ -94,11 +94,14 @@ class Order:
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """Something the shell found that a person must know. text None: it is over."""
+    """Something the shell found that a person must know. about None: it is over. subject: whose it is, such as a
+    channel's name.
+    """
 
-    kind: str
+    kind: AlertKind
     severity: Severity = Severity.NOTE
-    text: str | Words | None = None
+    about: About = None
+    subject: str = ""
 
 
 @dataclass(frozen=True, slots=True)

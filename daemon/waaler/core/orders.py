@@ -2,15 +2,16 @@
 
 from math import inf
 
-from waaler.core import proving, sump, texts
-from waaler.core.alerts import LOCKS
+from waaler.core import proving, sump
+from waaler.core.alert import AlertKind
+from waaler.core.desk import acknowledge
 from waaler.core.entries import amount_text, enter
-from waaler.core.facts import Amount, Cause, Outcome, Severity
-from waaler.core.life import acknowledge
+from waaler.core.facts import Amount, Cause, Outcome
 from waaler.core.messages import Order, OrderKind
 from waaler.core.pulses import dose_s
 from waaler.core.runs import give_back
 from waaler.core.state import Wanted
+from waaler.core.trips import LOCKS
 from waaler.core.turn import Turn
 from waaler.core.upkeep import cleaned
 from waaler.guard.messages import (
@@ -26,7 +27,6 @@ from waaler.guard.messages import (
     Purse,
     Stop,
 )  # fmt: skip
-from waaler.plan.timetable import longest_gap_s
 
 __all__ = ["LONGEST_PAUSE_S", "LONGEST_SOAK_S", "held", "hold_over", "lock_answered", "look", "obey", "stopped"]
 
@@ -105,8 +105,6 @@ def held(turn: Turn, message: Held) -> None:
     until = turn.clock_text(hold.until_s)
     seconds = hold.most_s or None
     turn.deed(hold.kind.value, f"until {until}", hold.by, hold.until_s, seconds)
-    if hold.kind is HoldKind.PAUSE and hold.until_s - turn.now_s > longest_gap_s(turn.plan, turn.today):
-        turn.alert("paused-long", Severity.SOON, texts.paused_long(until, hold.by))
     beneath = "" if before is None or before.kind is hold.kind else f"; {before.kind.value} stands as well"
     turn.answer(message.order_id, True, f"{hold.kind.value} until {until}; {ENDS[hold.kind]}{beneath}")
 
@@ -132,8 +130,6 @@ def hold_over(turn: Turn, message: HoldOver) -> None:
         turn.deed(f"{kind.value}-over", f"{kind.value} is over; the plan goes on")
     else:
         turn.deed("resume", f"{kind.value} ended", message.by)
-    if kind is HoldKind.PAUSE:
-        turn.resolve("paused-long")
     if not turn.state.holds:
         turn.answer(message.order_id, True, f"{kind.value} ended; the plan goes on")
 
@@ -241,5 +237,5 @@ def _refill(turn: Turn, order: Order) -> None:
     turn.deed("renewal" if order.is_renewal else "refill", amount, order.by, amounts=poured)
     sump.poured(turn, poured, order.is_renewal)
     turn.set(pulse_s=None, low_cuts=0, refilled_s=turn.now_s)
-    turn.resolve("sump-low-in-runs")
+    turn.over(AlertKind.LOW_IN_RUNS)
     turn.answer(order.order_id, True, f"refill entered: {amount}")

@@ -3,14 +3,11 @@
 An inverted or stuck float is the commonest mistake of a new bed, and shows only when somebody moves it.
 """
 
-from waaler.core.facts import Severity
-from waaler.core.standing import Words
 from waaler.core.turn import Turn
 from waaler.guard.messages import Disarm, Input, Seen
 
-__all__ = ["FLOAT_WRONG", "REFUSAL", "doubt", "look", "see"]
+__all__ = ["FLOAT_WRONG", "REFUSAL", "doubt", "see"]
 
-KIND = "not-commissioned"
 FLOAT_WRONG = "a float is wrong"
 """What the last line of such a walk says."""
 
@@ -35,25 +32,3 @@ def doubt(turn: Turn, line: str) -> None:
         turn.set(unproven=turn.state.must_prove)
         turn.tell_guard(Disarm())
         turn.deed("disarmed", "a float is wrong; every state is to be seen again")
-
-
-def look(turn: Turn) -> None:
-    """Raises and resolves the alert."""
-    left = sorted(turn.state.unproven)
-    if not left:
-        turn.resolve(KIND)
-        return
-    missing = ", ".join(f"{name.value} {level.value}" for name, level in left)
-    turn.alert(
-        KIND,
-        Severity.URGENT,
-        Words(
-            f"The bed is not watered: not yet seen is {missing}.",
-            "No run starts by itself.",
-            "Walk through `waaler commission`, or pull the pump's plug, lift and drop each float and look at"
-            " `waaler status`.",
-            "Safe to touch with the pump unplugged; where mains may be wet: do not, switch off at the board.",
-            "The plan begins by itself with the last state that is seen.",
-            is_thirsty=True,
-        ),
-    )

@@ -8,10 +8,10 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from math import ceil, inf
 
-from waaler.core import texts
-from waaler.core.facts import Cause, Severity
+from waaler.core.alert import AlertKind, LowInRuns, Severity
+from waaler.core.facts import Cause
 from waaler.core.state import Wanted
-from waaler.core.sump import LEAK
+from waaler.core.sump_state import LeakSign
 from waaler.core.turn import Turn
 from waaler.guard.messages import Purse, Trip
 from waaler.plan.timetable import daytime_gap_s, due, upcoming
@@ -118,7 +118,7 @@ def shorten(turn: Turn, seconds: float) -> None:
         return
     turn.set(pulse_s=pulse_s)
     turn.deed("pulses", f"runs of at most {pulse_s:.0f} s until a refill", seconds=pulse_s)
-    turn.alert("sump-low-in-runs", Severity.URGENT, texts.low_in_runs(turn.state.low_cuts, pulse_s))
+    turn.find(AlertKind.LOW_IN_RUNS, Severity.URGENT, LowInRuns(turn.state.low_cuts, pulse_s))
 
 
 def space(turn: Turn) -> None:
@@ -162,7 +162,7 @@ def _expires_s(turn: Turn, wanted: Wanted) -> float:
 
 def _spared(turn: Turn, wanted: Wanted) -> Wanted:
     """Half of it where a run loses water; what a person ordered stays whole."""
-    leak = turn.state.alerts.get(LEAK)
-    if leak is None or leak.severity is not Severity.URGENT or wanted.cause in BY_PEOPLE:
+    leak = None if turn.state.sump is None else turn.state.sump.leak
+    if leak is None or leak.sign is not LeakSign.AFTER_RUN or wanted.cause in BY_PEOPLE:
         return wanted
     return replace(wanted, seconds=wanted.seconds / 2, reason=f"{wanted.reason}; halved, since a leak is suspected")

@@ -7,9 +7,10 @@ but a disk that does not answer within two seconds keeps no plant waiting.
 from dataclasses import replace
 from math import inf
 
-from waaler.core import demand, pulses, signs, texts
+from waaler.core import demand, pulses, signs, upkeep
+from waaler.core.alert import AlertKind, Severity
 from waaler.core.ending import account, give_up
-from waaler.core.facts import Cause, Outcome, RunIntent, RunResult, RunStarted, Severity
+from waaler.core.facts import Cause, Outcome, RunIntent, RunResult, RunStarted
 from waaler.core.messages import Recorded
 from waaler.core.state import Active, Stage, Wanted
 from waaler.core.turn import Turn
@@ -70,7 +71,7 @@ def _look_at_person(turn: Turn, active: Active) -> float:
 def recorded(turn: Turn, message: Recorded) -> None:
     """The intent is on disk (or never will be): ask the guard."""
     if message.is_kept:
-        turn.resolve("history-not-kept")
+        turn.over(AlertKind.HISTORY_NOT_KEPT)
     else:
         _history_fails(turn)
     active = turn.state.active
@@ -84,6 +85,7 @@ def granted(turn: Turn, message: Granted) -> None:
         return
     seconds = message.until_s - turn.now_s
     signs.judge(turn)
+    upkeep.run_began(turn)
     turn.set(
         must_announce=False,
         announced_until_s=-inf,
@@ -211,7 +213,7 @@ def _write_intent(turn: Turn, wanted: Wanted) -> int:
 
 
 def _history_fails(turn: Turn) -> None:
-    turn.alert("history-not-kept", Severity.SOON, texts.HISTORY_NOT_KEPT)
+    turn.find(AlertKind.HISTORY_NOT_KEPT, Severity.SOON)
 
 
 def _ask(turn: Turn, active: Active) -> None:

@@ -2,8 +2,7 @@
 
 from math import inf
 
-from waaler.core import texts
-from waaler.core.facts import Severity
+from waaler.core.alert import AlertKind, NoSign, Severity
 from waaler.core.turn import Turn
 from waaler.guard.messages import Ended
 from waaler.plan.advisers import AdviserState, has_moved
@@ -11,7 +10,6 @@ from waaler.plan.sensing import WETNESS
 
 __all__ = ["judge", "look", "wait_for"]
 
-KIND = "no-sign-of-water"
 LEAST_RUN_S = 60.0
 USUAL_RUNS = 3
 """A sign that moved in so many runs is a usual one. Common practice, no source."""
@@ -43,13 +41,13 @@ def judge(turn: Turn) -> None:
     turn.set(shown=None, shown_until_s=inf)
     signs = dict(shown) | {a.adviser.name: has_moved(a) for a in turn.state.advisers if _can_show(a)}
     if any(signs.values()):
-        turn.resolve(KIND)
+        turn.over(AlertKind.NO_SIGN)
         _learn(turn, signs)
         return
     usual = dict(turn.state.usual)
     missed = [name for name in signs if name == SUPPLY or _is_usual(usual.get(name, ()))]
     if missed:
-        turn.alert(KIND, Severity.URGENT, texts.no_sign(", ".join(missed)))
+        turn.find(AlertKind.NO_SIGN, Severity.URGENT, NoSign(tuple(missed)))
 
 
 def _learn(turn: Turn, signs: dict[str, bool]) -> None:

@@ -1,7 +1,7 @@
 """The decisions' memory of the present: frozen, replaced at every step."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from enum import StrEnum
 from math import inf
@@ -9,11 +9,12 @@ from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
 from waaler.bed.thirst import Thirst
+from waaler.core.alert import FOUND, Alert, AlertKind, NotValid, OpenAlert, Severity
 from waaler.core.care import Care
+from waaler.core.doubt import Doubt
 from waaler.core.facts import Cause
 from waaler.core.memory import Given, Memory
-from waaler.core.standing import Doubt, OpenAlert
-from waaler.core.sump_state import SumpState
+from waaler.core.sump_state import Forecast, Leak, LeakSign, SumpState
 from waaler.core.upkeep_state import Upkeep
 from waaler.core.wear import Wear
 from waaler.guard.limits import Limits
@@ -26,6 +27,8 @@ from waaler.plan.types import CycleKey, Plan
 __all__ = ["Active", "Stage", "State", "Wanted", "begin", "changed"]
 
 T = TypeVar("T")
+SHORT_AWAY_S = 900.0
+"""In so short a time no cycle goes by unseen. Common practice, no source."""
 
 
 class Stage(StrEnum):
@@ -79,6 +82,9 @@ class Active:
 class State:
     """All instants by the long hand but looked_at_s, the wall time up to which cycles were looked for.
 
+    started_s: when this keeper began. kept_since_s: since when the bed is kept; -inf where only a short while was
+    nobody there before this start.
+
     last_full_s, full_before_s: ends of the last two runs that gave their dose, -inf if never. low_cuts: runs in a
     row cut by low sump. pulse_s: longest run while the sump dips too far, None otherwise. trips: what stands in the
     guard's way now; not_read: the protective inputs that cannot be read. holds: a person's, as the guard has them,
@@ -97,7 +103,9 @@ class State:
     confirmed_s: when a person last said that they stand by.
     extra_at_s: when a bed that was dry is looked at again, and for how long it would then be watered.
     low_since_s: when the trip by a low sump last began. refilled_s: when a refill was last entered.
-    sump: what is known of it. look_at_sump_s: when the forecast is due.
+    sump: what is known of it. forecast: what is foreseen of it.
+    alerts: what people were told and stands, by the alert's name. found: by name, alerts that an event showed and
+    that another takes back.
     """
 
     plan: Plan
@@ -105,6 +113,7 @@ class State:
     limits: Limits
     at: Instant
     started_s: float
+    kept_since_s: float
     looked_at_s: float
     quiet: tuple[float, float] | None = None
     next_run_id: int = 1
@@ -138,11 +147,12 @@ class State:
     sums: tuple[tuple[str, float], ...] = ()
     thirst: Thirst | None = None
     alerts: Mapping[str, OpenAlert] = field(default_factory=dict)
+    found: Mapping[str, Alert] = field(default_factory=dict)
     care: Care = field(default_factory=Care)
     sump: SumpState | None = None
     upkeep: Upkeep = field(default_factory=Upkeep)
     wear: Wear = field(default_factory=Wear)
-    look_at_sump_s: float = -inf
+    forecast: Forecast = field(default_factory=Forecast)
     shown: tuple[tuple[str, bool], ...] | None = None
     shown_until_s: float = inf
     usual: tuple[tuple[str, tuple[bool, ...]], ...] = ()
@@ -197,11 +207,14 @@ def begin(
         limits=limits,
         at=at,
         started_s=at.long_s,
+        kept_since_s=-inf if is_known and at.wall_s - (looked_at_s or 0.0) <= SHORT_AWAY_S else at.long_s,
         looked_at_s=looked_at_s if is_known and looked_at_s is not None else at.wall_s,
         next_run_id=max(memory.next_run_id, memory.guard.last_run_id + 1, memory.guard.reserved_run_id + 1),
         done=memory.done,
         given=memory.given,
         skips_in_a_row=memory.skips_in_a_row,
+        low_since_s=-inf if memory.low_since_s is None else memory.low_since_s,
+        refilled_s=-inf if memory.refilled_s is None else memory.refilled_s,
         last_stop_s=-inf if memory.guard.last_stop_s is None else memory.guard.last_stop_s,
         last_full_s=-inf if memory.last_full_s is None or not at.is_sure else memory.last_full_s,
         is_owed=memory.is_owed or not at.is_sure,
@@ -211,15 +224,42 @@ def begin(
         trips=_standing_trips(memory, limits),
         not_read=frozenset(name for name, trip in _tripped(memory, limits) if trip is Trip.NOT_READ),
         advisers=tuple(AdviserState(adviser) for adviser in sensing.advisers),
-        alerts={alert.kind: alert for alert in memory.open_alerts},
+        alerts={one.alert.name: one for one in memory.open_alerts},
+        found={one.alert.name: one.alert for one in memory.open_alerts if one.alert.kind in FOUND},
+        doubts=_doubts(memory, sensing, at),
+        wear=memory.wear,
         care=care,
         upkeep=memory.upkeep,
-        sump=memory.sump,
+        sump=_sump(memory),
         thirst=thirst,
         must_prove=must_prove,
         unproven=must_prove - memory.guard.seen,
         announce_s=announce_s,
     )
+
+
+def _doubts(memory: Memory, sensing: Sensing, at: Instant) -> tuple[Doubt, ...]:
+    """Against the advisers of which people were told; the restart itself counts for nothing."""
+    told = {one.alert.name: one.alert.about for one in memory.open_alerts}
+    doubts: list[Doubt] = []
+    for adviser in sensing.advisers:
+        about = told.get(AlertKind.NOT_VALID.of(adviser.name))
+        if isinstance(about, NotValid):
+            doubts.append(Doubt(adviser.name, about.reason, about.times, at.long_s, is_now=True, is_told=True))
+    return tuple(doubts)
+
+
+def _sump(memory: Memory) -> SumpState | None:
+    """With the leak that people were told of."""
+    if memory.sump is None:
+        return None
+    told = {one.alert.kind: one for one in memory.open_alerts}
+    sign = None
+    if (leak := told.get(AlertKind.LEAK)) is not None:
+        sign = LeakSign.AFTER_RUN if leak.severity is Severity.URGENT else LeakSign.SLOW
+    elif (leak := told.get(AlertKind.LEAK_UNSEEN)) is not None:
+        sign = LeakSign.UNSEEN
+    return memory.sump if leak is None or sign is None else replace(memory.sump, leak=Leak(sign, leak.raised_s))
 
 
 def _must_prove(memory: Memory, limits: Limits) -> frozenset[tuple[Input, Level]]:

@@ -1,36 +1,29 @@
 """The sump over the days: its expected level, the forecast, refills, and water that is missing."""
 
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import timedelta
 from math import inf
 
 from waaler.bed.figures import Figures
 from waaler.bed.ledger import Entry, SumpBook, full, lost_l, outlook
 from waaler.bed.ledger import poured as poured_into
-from waaler.core import texts
-from waaler.core.facts import Amount, Severity, SumpNoted
-from waaler.core.sump_state import SumpState, entry_at, local, outlook_at
+from waaler.core.alert import AlertKind
+from waaler.core.deduced import low_at_rest_s, may_refill
+from waaler.core.facts import Amount, SumpNoted
+from waaler.core.sump_state import Forecast, Leak, LeakSign, SumpState, entry_at, local, outlook_at
 from waaler.core.turn import Turn
-from waaler.core.words import may_refill
 from waaler.guard.messages import Trip
 from waaler.plan.sensing import AdviserKind
 
-__all__ = ["GAUGE", "LEAK", "REFILL_DUE", "SOON_LOW", "look", "measured_ec", "poured", "read", "was_low"]
+__all__ = ["GAUGE", "look", "measured_ec", "poured", "read"]
 
 GAUGE = "sump"
 """The name under which a level at rest, in litres, is read or entered."""
 
-LOW, SOON_LOW, REFILL_DUE = "sump-low", "sump-soon-low", "refill-due"
-SOLUTION_DUE, LEAK = "solution-due", "leak"
 LOOK_EVERY_S, SELDOM_S = 600.0, 6 * 3600.0
 SOON = timedelta(hours=48)
-DUE = timedelta(hours=12)
-"""How far ahead the two forecasts look. With LEAST_LOSS_SHARE and DRINK_DOUBT: common practice, no source."""
-
-FAR = timedelta.max
-PATIENCE = 1.25
-"""A forecast that stands is over only so much beyond its limit, or a gauge that trembles would raise it every hour.
-Common practice, no source."""
+DUE_S = 12 * 3600.0
+"""How far ahead is looked. With LEAST_LOSS_SHARE and DRINK_DOUBT: common practice, no source."""
 
 NOTE_EVERY_S = 600.0
 """A gauge reads all the time; so often its level becomes an entry of the ledger."""
@@ -61,8 +54,7 @@ def poured(turn: Turn, amounts: tuple[Amount, ...], is_renewal: bool) -> None:
             turn.now_s if is_renewal else sump.renewed_s,
         )
         _enter(turn, new)
-    turn.resolve(LEAK)
-    turn.set(look_at_sump_s=-inf)
+    _look_soon(turn)
 
 
 def _filled(turn: Turn, book: SumpBook, sump: SumpState, amounts: tuple[Amount, ...]) -> Entry:
@@ -88,12 +80,12 @@ def measured_ec(turn: Turn, value: float) -> None:
     _enter(turn, replace(sump, entry=entry, at_s=turn.now_s, first_ec=first, last_ec=value))
 
 
-def was_low(turn: Turn) -> None:
+def _was_low(turn: Turn) -> None:
     """The float reads low at rest: that is a level."""
     book = turn.state.care.book
     if book is not None:
         _set_level(turn, book, book.figures.sump_low_l, is_weighed=True)
-    turn.set(look_at_sump_s=-inf)
+    _look_soon(turn)
 
 
 def read(turn: Turn, litres: float, is_gauge: bool = False) -> bool:
@@ -104,14 +96,14 @@ def read(turn: Turn, litres: float, is_gauge: bool = False) -> bool:
     """
     state = turn.state
     book, known = state.care.book, state.sump
-    if book is None or known is None or not may_refill(state, turn.now_s):
+    if book is None or known is None or not may_refill(state):
         return False
     if is_gauge and not _is_news(turn, book, known, litres):
         return True
     is_first_weighed = known.weighed_l is None
     _set_level(turn, book, litres, is_weighed=is_first_weighed)
     if not is_gauge:
-        turn.set(look_at_sump_s=-inf)
+        _look_soon(turn)
     if known.weighed_l is None:
         return True
     if litres > known.weighed_l + _least_l(book.figures):
@@ -131,83 +123,78 @@ def _is_news(turn: Turn, book: SumpBook, known: SumpState, litres: float) -> boo
 
 
 def look(turn: Turn) -> float:
-    """The forecast, when it may say something else than before; the instant of the next look."""
-    leak_s = _look_at_leak(turn)
+    """Keeps ledger, leak and forecast up to date; the instant of the next look."""
     book = turn.state.care.book
+    low_s = _look_at_float(turn)
     if book is None:
-        return leak_s
+        return low_s
     sump = turn.state.sump
     if sump is None:
         # a bed of which nothing is known is taken to be full of fresh solution; that is only assumed
         sump = SumpState(full(book), turn.now_s, renewed_s=turn.now_s)
         _enter(turn, sump)
-    if turn.now_s >= turn.state.look_at_sump_s:
-        turn.set(look_at_sump_s=turn.now_s + _foresee(turn, book, sump))
-        _judge_mix(turn, book, sump)
-    return min(leak_s, turn.state.look_at_sump_s)
+    leak_s = _look_at_leak(turn)
+    if turn.now_s >= turn.state.forecast.look_at_s:
+        turn.set(forecast=_foresee(turn, book, sump))
+    return min(low_s, leak_s, turn.state.forecast.look_at_s)
+
+
+def _look_soon(turn: Turn) -> None:
+    turn.set(forecast=replace(turn.state.forecast, look_at_s=-inf))
+
+
+def _look_at_float(turn: Turn) -> float:
+    """The float that reads low at rest is a level, entered once; when it may be."""
+    low_s = low_at_rest_s(turn.state)
+    if turn.now_s < low_s:
+        return low_s
+    if AlertKind.SUMP_LOW not in turn.state.alerts:
+        _was_low(turn)
+    return inf
 
 
 def _look_at_leak(turn: Turn) -> float:
     """What halves the runs ends when nobody has read the level for long: the suspicion stays, the plan goes on."""
-    state, leak = turn.state, turn.state.alerts.get(LEAK)
-    if leak is None or leak.severity is not Severity.URGENT:
+    state, leak = turn.state, _leak(turn)
+    if leak is None or state.sump is None or leak.sign is not LeakSign.AFTER_RUN:
         return inf
     has_gauge = any(one.adviser.kind is AdviserKind.LEVEL and not one.adviser.is_coarse for one in state.advisers)
-    read_s = leak.raised_s if state.sump is None else max(leak.raised_s, state.sump.at_s)
-    until_s = read_s + (GAUGE_DEAD_S if has_gauge else LEAK_STANDS_S)
+    until_s = max(leak.since_s, state.sump.at_s) + (GAUGE_DEAD_S if has_gauge else LEAK_STANDS_S)
     if turn.now_s >= until_s:
-        turn.resolve(LEAK)
-        turn.alert(LEAK, Severity.SOON, texts.LEAK_UNSEEN)
+        _suspect(turn, LeakSign.UNSEEN)
         return inf
     return until_s
 
 
-def _foresee(turn: Turn, book: SumpBook, sump: SumpState) -> float:
-    """One alert a cause: soon low, then a refill due, then low at rest, each ending the one before.
+def _leak(turn: Turn) -> Leak | None:
+    return None if turn.state.sump is None else turn.state.sump.leak
 
-    Gives the seconds until time alone may change it. What counts is the first run that would be cut.
-    """
+
+def _suspect(turn: Turn, sign: LeakSign | None) -> None:
+    """None: nothing speaks for a leak any more."""
+    sump, known = turn.state.sump, _leak(turn)
+    if sump is not None and sign is not (None if known is None else known.sign):
+        turn.set(sump=replace(sump, leak=None if sign is None else Leak(sign, turn.now_s)))
+
+
+def _foresee(turn: Turn, book: SumpBook, sump: SumpState) -> Forecast:
+    """When a run would be cut, and when time alone may change what is told of that."""
     state = turn.state
-    if LOW in state.alerts:
-        turn.resolve(SOON_LOW)
-        turn.resolve(REFILL_DUE)
-        return LOOK_EVERY_S
+    is_used_up = _now(turn, book, sump).added_l >= book.figures.sump_full_l
     if Trip.LOW_SUMP in state.trips:
-        return LOOK_EVERY_S  # a dip, or low at rest in a while: until that is known nothing is new
+        return replace(state.forecast, look_at_s=turn.now_s + LOOK_EVERY_S, is_used_up=is_used_up)
     low = outlook_at(book, sump, turn.zone, turn.at).needs_water_at
-    ahead = FAR if low is None else low - turn.local
-    if ahead <= DUE * (PATIENCE if REFILL_DUE in state.alerts else 1):
-        turn.resolve(SOON_LOW)
-        turn.alert(REFILL_DUE, Severity.URGENT, texts.REFILL_DUE)
-        return LOOK_EVERY_S
-    turn.resolve(REFILL_DUE)
-    notice = _notice(turn, book)
-    if low is not None and ahead <= notice * (PATIENCE if SOON_LOW in state.alerts else 1):
-        turn.alert(SOON_LOW, Severity.SOON, texts.soon_low(f"about {low:%A %-d %b} {_hour(low)}"))
-    else:
-        turn.resolve(SOON_LOW)
-    left = ahead - (notice if ahead > notice else DUE)
-    return min(SELDOM_S, max(LOOK_EVERY_S, left.total_seconds()))
+    ahead_s = inf if low is None else (low - turn.local).total_seconds()
+    notice_s = _notice(turn, book).total_seconds()
+    left_s = ahead_s - (notice_s if ahead_s > notice_s else DUE_S)
+    look_at_s = turn.now_s + min(SELDOM_S, max(LOOK_EVERY_S, left_s))
+    return Forecast(look_at_s, turn.now_s + ahead_s, notice_s, is_used_up)
 
 
 def _notice(turn: Turn, book: SumpBook) -> timedelta:
     """How long before it is told; where a full sump lasts few days, the last third of them."""
     low = outlook(book, full(book), turn.local).needs_water_at
     return SOON if low is None else min(SOON, (low - turn.local) / 3)
-
-
-def _hour(moment: datetime) -> str:
-    return f"{(moment + timedelta(minutes=30)).hour:02}:00"
-
-
-def _judge_mix(turn: Turn, book: SumpBook, sump: SumpState) -> None:
-    if sump.renewed_s == -inf:
-        return
-    is_old = turn.now_s - sump.renewed_s >= turn.state.care.renew_after_days * 86_400
-    if is_old or _now(turn, book, sump).added_l >= book.figures.sump_full_l:
-        turn.alert(SOLUTION_DUE, Severity.NOTE, texts.SOLUTION_DUE)
-    else:
-        turn.resolve(SOLUTION_DUE)
 
 
 def _least_l(figures: Figures) -> float:
@@ -219,7 +206,7 @@ def _rose(turn: Turn, book: SumpBook, known: SumpState, litres: float) -> None:
     rise_l = litres - _now(turn, book, known).litres
     turn.deed("refill", f"amount unknown; the level rose by {rise_l:.0f} L")
     _weigh(turn, litres)
-    turn.resolve(LEAK)
+    _suspect(turn, None)
 
 
 def _after_run(turn: Turn, book: SumpBook, known: SumpState, litres: float) -> None:
@@ -230,9 +217,9 @@ def _after_run(turn: Turn, book: SumpBook, known: SumpState, litres: float) -> N
     if kept_l > KEPT_SHARE * run_l:
         _weigh(turn, litres)  # what dry pots took is no slow loss either
     if missing_l > kept_l:
-        turn.alert(LEAK, Severity.URGENT, texts.LEAK)
-    elif LEAK in turn.state.alerts and turn.state.alerts[LEAK].severity is Severity.URGENT:
-        turn.resolve(LEAK)
+        _suspect(turn, LeakSign.AFTER_RUN)
+    elif (leak := _leak(turn)) is not None and leak.sign is LeakSign.AFTER_RUN:
+        _suspect(turn, None)
 
 
 def _thirst_l(turn: Turn, book: SumpBook) -> float:
@@ -248,10 +235,10 @@ def _thirst_l(turn: Turn, book: SumpBook) -> float:
 def _slowly(turn: Turn, book: SumpBook, known: SumpState, litres: float) -> None:
     assert known.weighed_l is not None
     _weigh(turn, litres)
-    if _missing_l(turn, book, known, known.weighed_l, known.weighed_s, litres) > 0:
-        turn.alert(LEAK, Severity.SOON, texts.LOSS)
-    else:
-        turn.resolve(LEAK)
+    if not _missing_l(turn, book, known, known.weighed_l, known.weighed_s, litres) > 0:
+        _suspect(turn, None)
+    elif (leak := _leak(turn)) is None or leak.sign is LeakSign.UNSEEN:
+        _suspect(turn, LeakSign.SLOW)
 
 
 def _missing_l(

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from enum import StrEnum
 from math import inf
 from zoneinfo import ZoneInfo
 
@@ -9,10 +10,40 @@ from waaler.bed.budget import USED_SHARE
 from waaler.bed.ledger import Entry, Outlook, SumpBook, advanced, lost_at, outlook
 from waaler.guard.messages import Instant
 
-__all__ = ["SumpState", "entry_at", "local", "outlook_at", "thirsty_at", "to_add"]
+__all__ = ["Forecast", "Leak", "LeakSign", "SumpState", "entry_at", "local", "outlook_at", "thirsty_at", "to_add"]
 
 EC_ROSE = 1.05
 """A measurement above the first one after mixing by this factor has risen. Common practice, no source."""
+
+
+class LeakSign(StrEnum):
+    """What speaks for a leak. After a run: less came back than the pots can have kept, and runs are halved. Slow:
+    less is there than the plants can have drunk. Unseen: nobody has read the level since a run showed one.
+    """
+
+    AFTER_RUN = "after a run"
+    SLOW = "slow"
+    UNSEEN = "unseen"
+
+
+@dataclass(frozen=True, slots=True)
+class Leak:
+    """since_s: when this sign was first seen (long hand)."""
+
+    sign: LeakSign
+    since_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """low_s: when a run would be cut, inf if not foreseen. notice_s: how long before it is told. look_at_s: when to
+    look ahead again. is_used_up: as much was topped up as the sump holds. Instants by the long hand.
+    """
+
+    look_at_s: float = -inf
+    low_s: float = inf
+    notice_s: float = 0.0
+    is_used_up: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +52,7 @@ class SumpState:
 
     weighed_l, weighed_s: the level that was last weighed up against drink, None where the level is only assumed.
     renewed_s: when the solution was made anew. first_ec, last_ec: measured since the last refill, mS/cm at 25 C.
+    leak: what speaks for one since the last refill.
     """
 
     entry: Entry
@@ -30,6 +62,7 @@ class SumpState:
     renewed_s: float = -inf
     first_ec: float | None = None
     last_ec: float | None = None
+    leak: Leak | None = None
 
     @property
     def has_risen(self) -> bool:

@@ -1,20 +1,19 @@
 """What each kind of alert says: `Words` by kind. Nothing here but text."""
 
-from waaler.core.standing import Words
-from waaler.core.words import DRY, UNPLUGGED
-from waaler.guard.messages import Trip
+from waaler.core.alert import AlertKind, Words
 
 __all__ = [
-    "CLEANING_DUE", "CLOCK_UNSURE", "CRASHED", "DRAIN_SLOWING", "FIRST_FILL", "HISTORY_NOT_KEPT", "LEAK",
-    "LEAK_UNSEEN", "LOSS", "MANY_SKIPS", "POWER_CAME_BACK", "REFILL_DUE", "SOLUTION_DUE", "SUMP_LOW", "TRIPS",
-    "cycle_missed", "loose", "low_in_runs", "no_sign", "not_read", "not_told", "not_valid", "outside",
-    "paused_long", "pump_weaker", "soon_low",
+    "CRASHED", "FIRST_FILL", "FIXED", "HISTORY_NOT_KEPT", "LEAK", "LOSS", "POWER_CAME_BACK", "SUMP_LOW",
+    "cycle_missed", "loose", "low_in_runs", "no_sign", "not_commissioned", "not_read", "not_told", "not_valid",
+    "often", "outside", "paused_long", "pump_weaker", "soon_low",
 ]  # fmt: skip
 
+UNPLUGGED = "Safe to touch with the pump unplugged; where mains may be wet: do not, switch off at the board."
+DRY = "Safe to touch: it has to do with the small voltages and the data alone."
 STOPPED = "The pump is stopped for safety."
 
-TRIPS = {
-    Trip.HIGH_TRAY: Words(
+STOPS = {
+    AlertKind.TRAY_HIGH: Words(
         "Tray too full: is the drain blocked?",
         STOPPED,
         "The water is in the tray. Do NOT add water; unplug the pump and free the drain first.",
@@ -22,7 +21,7 @@ TRIPS = {
         "Starts again by itself once the tray has been down for a while.",
         is_thirsty=True,
     ),
-    Trip.OVERRUN: Words(
+    AlertKind.OVERRUN: Words(
         "Ran too long: the pump's supply stayed on after its time.",
         "Locked: nothing starts any more.",
         "Pull the pump's plug, look at the relay, then release with `waaler clear`.",
@@ -30,7 +29,7 @@ TRIPS = {
         "Does not start again by itself.",
         is_thirsty=True,
     ),
-    Trip.NO_FLOW: Words(
+    AlertKind.NO_FLOW: Words(
         "Nothing moves: the pump ran but no water flowed.",
         "The run was stopped, so that the pump does not run dry.",
         "Pull the plug, then look at plug, fuse, filter and the pump's intake.",
@@ -38,7 +37,7 @@ TRIPS = {
         "The next cycle tries again by itself.",
         is_thirsty=True,
     ),
-    Trip.FLOW_WHILE_OFF: Words(
+    AlertKind.FLOW_WHILE_OFF: Words(
         "Water moves with the pump off.",
         "Locked: nothing starts any more.",
         "Pull the pump's plug, look at the relay and for a siphon, then release with `waaler clear`.",
@@ -142,7 +141,6 @@ CRASHED = Words(
     "Look at the log; `waaler acknowledge` ends this alert.",
     DRY,
     "The plan goes on by itself.",
-    is_moment=True,
 )
 POWER_CAME_BACK = Words(
     "The power was off, or the Pi was started anew without a clean end.",
@@ -150,8 +148,28 @@ POWER_CAME_BACK = Words(
     "Look at the plants and at the supply; `waaler acknowledge` ends this alert.",
     DRY,
     "The plan goes on by itself.",
-    is_moment=True,
 )
+
+
+FIXED = STOPS | {
+    AlertKind.REFILL_DUE: REFILL_DUE,
+    AlertKind.LEAK_UNSEEN: LEAK_UNSEEN,
+    AlertKind.SOLUTION_DUE: SOLUTION_DUE,
+    AlertKind.DRAIN_SLOWING: DRAIN_SLOWING,
+    AlertKind.CLEANING_DUE: CLEANING_DUE,
+    AlertKind.MANY_SKIPS: MANY_SKIPS,
+    AlertKind.CLOCK_UNSURE: CLOCK_UNSURE,
+    AlertKind.HISTORY_NOT_KEPT: HISTORY_NOT_KEPT,
+}
+"""Kinds that say the same at all times."""
+
+TOLD = (3, 10, 30, 100, 300, 1000)
+"""Times of a sensor that comes and goes after which the text says how often."""
+
+
+def often(times: int) -> int:
+    """The least number of times that the text speaks of."""
+    return max((told for told in TOLD if told <= times), default=1)
 
 
 def soon_low(when: str) -> Words:
@@ -172,6 +190,19 @@ def cycle_missed(hours: float) -> Words:
         "Look at the plants and at the other alerts; water by hand if the media are dry.",
         UNPLUGGED,
         "Ends by itself with the next full run.",
+        is_thirsty=True,
+    )
+
+
+def not_commissioned(missing: str) -> Words:
+    """missing: `sump_low bad, tray_high good`."""
+    return Words(
+        f"The bed is not watered: not yet seen is {missing}.",
+        "No run starts by itself.",
+        "Walk through `waaler commission`, or pull the pump's plug, lift and drop each float and look at"
+        " `waaler status`.",
+        UNPLUGGED,
+        "The plan begins by itself with the last state that is seen.",
         is_thirsty=True,
     )
 

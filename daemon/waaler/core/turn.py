@@ -3,25 +3,20 @@
 It lives only inside a step; outside of it everything is frozen.
 """
 
-from dataclasses import replace
 from datetime import UTC, date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from waaler.core.facts import AlertRaised, AlertResolved, Amount, Deed, Severity
+from waaler.core.alert import About, Alert, AlertKind, Severity
+from waaler.core.deduced import plan_now
+from waaler.core.facts import Amount, Deed
 from waaler.core.messages import Action, Answer, ToGuard, Write
-from waaler.core.standing import OpenAlert, Words
 from waaler.core.state import State, changed
-from waaler.core.words import compose, may_refill
 from waaler.guard.messages import Instant
 from waaler.guard.messages import Message as GuardMessage
-from waaler.plan.timetable import as_begun
 from waaler.plan.types import Plan
 
 __all__ = ["Turn"]
-
-RANKS = {severity: rank for rank, severity in enumerate(Severity)}
-"""The most severe first."""
 
 
 class Turn:
@@ -62,7 +57,7 @@ class Turn:
     @property
     def plan(self) -> Plan:
         """The plan that counts now; by a clock that may be behind, a season that has not begun counts as begun."""
-        return self.state.plan if self.at.is_sure else as_begun(self.state.plan, self.today)
+        return plan_now(self.state)
 
     def long_of(self, wall_s: float) -> float:
         """The long hand's instant at a wall time, if the clock is not stepped in between."""
@@ -95,31 +90,12 @@ class Turn:
         until_wall_s = None if until_s is None else self.at.wall_s + (until_s - self.now_s)
         self.write(Deed(self.at, what, text, by, until_wall_s, seconds, amounts))
 
-    def alert(self, kind: str, severity: Severity, words: Words | str) -> None:
-        """Raises an alert once; while it stands, only greater severity raises it again."""
-        words = Words(words) if isinstance(words, str) else words
-        known = self.state.alerts.get(kind)
-        if known is not None and RANKS[known.severity] <= RANKS[severity]:
-            if known.words is None:
-                self._take_up(known, words)
-            elif known.words != words:
-                self._put(replace(known, words=words))  # for the next reminder
-            return
-        raised_s = self.now_s if known is None else known.raised_s
-        text = compose(self.state, self.at, words, raised_s)
-        says_refill = may_refill(self.state, self.now_s)
-        self._put(OpenAlert(kind, severity, text, raised_s, self.now_s, says_refill=says_refill, words=words))
-        self.write(AlertRaised(self.at, kind, severity, text))
+    def find(self, kind: AlertKind, severity: Severity, about: About = None, subject: str = "") -> None:
+        """An event showed that this stands, until `over` takes it back."""
+        alert = Alert(kind, severity, about, subject)
+        self.set(found={**self.state.found, alert.name: alert})
 
-    def resolve(self, kind: str) -> None:
-        if kind in self.state.alerts:
-            self.set(alerts={name: alert for name, alert in self.state.alerts.items() if name != kind})
-            self.write(AlertResolved(self.at, kind))
-
-    def _take_up(self, known: OpenAlert, words: Words) -> None:
-        """An alert of before a restart: a text of a refill is then composed anew, since nobody knows its age."""
-        says_refill = not may_refill(self.state, self.now_s) if words.refill else known.says_refill
-        self._put(replace(known, words=words, says_refill=says_refill))
-
-    def _put(self, alert: OpenAlert) -> None:
-        self.set(alerts={**self.state.alerts, alert.kind: alert})
+    def over(self, kind: AlertKind, subject: str = "") -> None:
+        """Takes back what an event showed; nothing where none did."""
+        if (name := kind.of(subject)) in self.state.found:
+            self.set(found={other: one for other, one in self.state.found.items() if other != name})

@@ -1,6 +1,7 @@
 """How pump and drain change over the weeks: what is gathered in runs, and what it shows."""
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from statistics import fmean, median
 
 __all__ = ["Wear", "gauge", "has_dried", "is_drain_slowing", "is_weaker", "run_over"]
@@ -52,7 +53,13 @@ def has_dried(wear: Wear, seconds: float) -> Wear:
 
 def is_drain_slowing(wear: Wear) -> bool:
     """Whether each of the last three runs drained slower than was usual before."""
-    before, latest = wear.dried_s[:-LATEST], wear.dried_s[-LATEST:]
+    return _is_slowing(wear.dried_s)
+
+
+@lru_cache(maxsize=16)
+def _is_slowing(dried_s: tuple[float, ...]) -> bool:
+    """Asked at every event, and another only after a run."""
+    before, latest = dried_s[:-LATEST], dried_s[-LATEST:]
     if len(before) < LATEST:
         return False
     usual_s = median(before)

@@ -17,7 +17,8 @@ from typing import Any
 import structlog
 
 from waaler.core import decisions
-from waaler.core.facts import Deed, Severity
+from waaler.core.alert import AlertKind, Severity
+from waaler.core.facts import Deed
 from waaler.core.messages import Look, Notice
 from waaler.core.state import changed
 from waaler.core.status import Present, as_json
@@ -49,7 +50,9 @@ from waaler.settings.places import runtime_folder, state_folder
 __all__ = ["keep"]
 
 CLOCK_EVERY_S = 60.0
-OF_THE_LAST_DAEMON = ("part-failed-", RESTART, PLAN_REJECTED, *TroubleKind)
+OF_THE_LAST_DAEMON = {
+    AlertKind.PART_FAILED, RESTART, PLAN_REJECTED, *(AlertKind(kind.value) for kind in TroubleKind),
+}  # fmt: skip
 END_WAIT_S = 3.0
 ANNOUNCE_S = 15.0
 """A start after a trip, a boot or a pause is announced so long by light and buzzer. Common practice, no source."""
@@ -217,9 +220,9 @@ class _Daemon:
 
     def _begin_notices(self, notices: tuple[Notice, ...]) -> None:
         """What this start found; what the last daemon said of itself is over."""
-        for kind in self._keeper.alerts:
-            if kind.startswith(OF_THE_LAST_DAEMON):
-                self._keeper.post(Notice(kind))
+        for known in self._keeper.state.alerts.values():
+            if known.alert.kind in OF_THE_LAST_DAEMON:
+                self._keeper.post(Notice(known.alert.kind, subject=known.alert.subject))
         if self._must_restart:
             notices = (*notices, pins_wait())
         for notice in notices:
@@ -276,12 +279,12 @@ class _Daemon:
             "Look at the log.",
             "The part is begun again by itself; this alert ends with a restart.",
         )
-        self._keeper.post(Notice(f"part-failed-{name.replace(' ', '-').lower()}", Severity.SOON, words))
+        self._keeper.post(Notice(AlertKind.PART_FAILED, Severity.SOON, words, name))
 
     def _note_channel(self, name: str, reason: str | None) -> None:
         """The notifier says that people are not reached on a channel, or are again."""
         words = None if reason is None else not_told(name, reason)
-        self._keeper.post(Notice(f"not-told-{name}", Severity.SOON, words))
+        self._keeper.post(Notice(AlertKind.NOT_TOLD, Severity.SOON, words, name))
 
     def _tell_status(self) -> Reply:
         keeper = self._keeper

@@ -4,15 +4,15 @@ from dataclasses import fields, is_dataclass
 from pathlib import Path
 from typing import Any
 
-from waaler.core.facts import Severity
+from waaler.core.alert import AlertKind, Severity
 from waaler.core.messages import Message, NewPlan, Notice
 from waaler.core.texts import loose
 from waaler.settings import Settings, SettingsError, load
 
 __all__ = ["PLAN_REJECTED", "RESTART", "changes", "pins_wait", "reload"]
 
-PLAN_REJECTED = "plan-rejected"
-RESTART = "restart-needed"
+PLAN_REJECTED = AlertKind.PLAN_REJECTED
+RESTART = AlertKind.RESTART_NEEDED
 NEEDS_RESTART = ("id", "wiring", "mqtt", "messages")
 
 

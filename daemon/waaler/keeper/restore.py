@@ -11,7 +11,8 @@ from pathlib import Path
 
 import structlog
 
-from waaler.core.facts import Deed, Severity
+from waaler.core.alert import AlertKind, Severity
+from waaler.core.facts import Deed
 from waaler.core.memory import Memory, after_loss
 from waaler.core.messages import Notice
 from waaler.core.state import Active
@@ -117,7 +118,7 @@ def _without_records(
     assumed = after_loss(plan, at)
     began = began or set_up(assumed.guard)
     memory = replace(assumed, guard=began.memory, next_run_id=began.memory.reserved_run_id + 1)
-    notice = Notice("history-not-kept", Severity.SOON, HISTORY_NOT_KEPT)
+    notice = Notice(AlertKind.HISTORY_NOT_KEPT, Severity.SOON, HISTORY_NOT_KEPT)
 
     def settle(store: Store) -> None:
         _written(store, at, hello, began)
@@ -133,7 +134,7 @@ def _written(store: Store, at: Instant, hello: Hello, began: Began) -> tuple[Mem
     is_whole = hello.health is Health.WHOLE
     ended = store.unended(at, guard, began.running, is_whole)
     store.write([*ended, Deed(at, "start", "the daemon started")])
-    memory = store.memory(at)
+    memory = store.memory(at, began.running)
     next_run_id = max(memory.next_run_id, guard.last_run_id + 1)
     active = None if began.running is None else store.run_in_progress(began.running, began.until_s)
     return replace(memory, guard=guard, next_run_id=next_run_id), active
@@ -147,7 +148,7 @@ def _lost(aside: Path | None) -> Notice:
         "Look at the card; enter the sump's level with `waaler measure --sump`.",
         "It is told once.",
     )
-    return Notice("history-lost", Severity.SOON, replace(words, is_moment=True))
+    return Notice(AlertKind.HISTORY_LOST, Severity.SOON, words)
 
 
 def _of_the_journal(hello: Hello, is_first: bool) -> tuple[Notice, ...]:
@@ -160,7 +161,7 @@ def _of_the_journal(hello: Hello, is_first: bool) -> tuple[Notice, ...]:
         "Look at the card and at the bed.",
         "It is told once.",
     )
-    return (Notice("journal-lost", Severity.SOON, replace(words, is_moment=True)),)
+    return (Notice(AlertKind.JOURNAL_LOST, Severity.SOON, words),)
 
 
 def _keeper_ended(how: str) -> tuple[Notice, ...]:
@@ -171,7 +172,7 @@ def _keeper_ended(how: str) -> tuple[Notice, ...]:
         "Look at the log if this comes again.",
         "The plan goes on by itself.",
     )
-    return (Notice("restarted", Severity.SOON, replace(words, is_moment=True)),)
+    return (Notice(AlertKind.RESTARTED, Severity.SOON, words),)
 
 
 def _ended_badly(end: End | None) -> tuple[Notice, ...]:
@@ -179,7 +180,7 @@ def _ended_badly(end: End | None) -> tuple[Notice, ...]:
     if end is None or end is End.STOPPED:
         return ()
     words = CRASHED if end is End.CRASHED else POWER_CAME_BACK
-    return (Notice("restarted", Severity.SOON, words),)
+    return (Notice(AlertKind.RESTARTED, Severity.SOON, words),)
 
 
 def _standing(database: Path, zone: str) -> Alerts:

@@ -1,6 +1,6 @@
 """What people are told of the guard's own troubles."""
 
-from waaler.core.facts import Severity
+from waaler.core.alert import AlertKind, Severity
 from waaler.core.messages import Notice
 from waaler.core.texts import loose
 from waaler.devices.pipe import Trouble, TroubleKind
@@ -36,4 +36,4 @@ def notice_of(trouble: Trouble) -> Notice:
     """The alert that begins or ends with it."""
     severity, what, *rest = LINES[trouble.kind]
     words = loose(what.format(trouble.text), *rest) if trouble.text else None
-    return Notice(trouble.kind.value, severity, words)
+    return Notice(AlertKind(trouble.kind.value), severity, words)

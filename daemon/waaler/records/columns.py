@@ -14,11 +14,21 @@ from waaler.core.facts import Amount, Cause, Outcome, Severity
 from waaler.core.status import present_of
 from waaler.guard.messages import Trip
 from waaler.plan.types import CycleKey
-from waaler.records.rows import AlertRow, DeedRow, PresentRow, RunRow, SampleRow, SumpRow, TripRow
+from waaler.records.rows import (
+    AlertRow,
+    DeedRow,
+    PresentRow,
+    RunRow,
+    SampleRow,
+    SumpRow,
+    TellingRow,
+    Told,
+    TripRow,
+)  # fmt: skip
 
 __all__ = [
-    "ALERT", "DEED", "PRESENT", "RUN", "SUMP", "TRIP", "alert_row", "deed_row", "moment", "present_row", "run_row",
-    "sample_row", "sump_row", "total_row", "trip_row",
+    "ALERT", "DEED", "PRESENT", "RUN", "SUMP", "TELLING", "TRIP", "alert_row", "deed_row", "moment", "present_row",
+    "run_row", "sample_row", "sump_row", "telling_row", "total_row", "trip_row",
 ]  # fmt: skip
 
 RUN = (
@@ -34,6 +44,7 @@ DEED = (
     "id, wall_s, what, text, by, until_wall_s, (SELECT json_group_array(json_array(name, value, unit))"
     " FROM amount WHERE amount.deed = deed.id)"
 )
+TELLING = "id, alert, kind, what, severity, text, wall_s"
 TRIP = "id, trip, reason, is_locked, began_wall_s, over_wall_s, by"
 PRESENT = "id, wall_s, told"
 SUMP = "id, wall_s, litres, ec, tank_l, added_l, is_read"
@@ -59,6 +70,7 @@ def _kinds(letters: str) -> Kinds:
 
 RUN_KINDS = _kinds("iftfftTTIFiiTfiFFTFFT")
 ALERT_KINDS = _kinds("itttifFiiT")
+TELLING_KINDS = _kinds("iittttf")
 DEED_KINDS = _kinds("ifttTFt")
 TRIP_KINDS = _kinds("ittifFT")
 SUMP_KINDS = _kinds("ifffffi")
@@ -164,15 +176,26 @@ def _day(text: str) -> date:
 
 
 def alert_row(row: tuple[Any, ...]) -> AlertRow:
-    """One whose severity cannot be read is urgent: somebody has to look."""
     _check(row, ALERT_KINDS)
     alert_id, kind, severity, text, times, raised_at_s, resolved_at_s, reminders, person, acknowledged_by = row
     _moments(raised_at_s, resolved_at_s)
     _counts(times, reminders, person)
-    known = Severity(severity) if severity in list(Severity) else Severity.URGENT
+    known = _severity(severity)
     return AlertRow(
         alert_id, kind, known, text, times, raised_at_s, resolved_at_s, reminders, max(0, person), acknowledged_by
     )
+
+
+def telling_row(row: tuple[Any, ...]) -> TellingRow:
+    _check(row, TELLING_KINDS)
+    _, alert_id, kind, what, severity, text, at_s = row
+    _moments(at_s)
+    return TellingRow(alert_id, kind, Told(what), _severity(severity), text, at_s)
+
+
+def _severity(text: str) -> Severity:
+    """One that cannot be read is urgent: somebody has to look."""
+    return Severity(text) if text in list(Severity) else Severity.URGENT
 
 
 def deed_row(row: tuple[Any, ...]) -> DeedRow:

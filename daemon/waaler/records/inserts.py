@@ -20,9 +20,12 @@ from waaler.core.facts import (
     SumpNoted,
     TripBegan,
     TripOver,
+    WearNoted,
 )
 from waaler.core.status import as_json
 from waaler.guard.messages import Instant
+from waaler.records.about import as_text
+from waaler.records.rows import Told
 
 __all__ = ["Inserts"]
 
@@ -60,8 +63,8 @@ class Inserts:
                 self._raised(fact, boot)
             case AlertReminded():
                 self._reminded(fact, boot)
-            case AlertReworded(at, kind, text):
-                self._change(kind, "reworded", at, "text = ?", text)
+            case AlertReworded():
+                self._reworded(fact)
             case AlertAcknowledged(at, kind, by):
                 changes = "acknowledged_by = ?, told_boot = ?, told_long_s = ?"
                 self._change(kind, "acknowledged", at, changes, by, boot, at.long_s)
@@ -78,6 +81,9 @@ class Inserts:
                 self._db.execute(
                     "INSERT OR REPLACE INTO present VALUES (1, ?, ?, ?, ?, ?)", (*_moment(boot, at), told)
                 )
+            case WearNoted(_, wear):
+                values = (*map(json.dumps, (wear.flows, wear.means, wear.dried_s)), wear.is_wet)
+                self._db.execute("INSERT OR REPLACE INTO wear VALUES (1, ?, ?, ?, ?)", values)
             case TripOver(at, trip, by, where):
                 self._db.execute(
                     "UPDATE trip SET over_boot = ?, over_long_s = ?, over_wall_s = ?, over_is_sure = ?, by = ?"
@@ -167,33 +173,59 @@ class Inserts:
             return
         row = self._db.execute(
             "INSERT INTO alert (kind, severity, text, raised_boot, raised_long_s, raised_wall_s, raised_is_sure,"
-            " told_boot, told_long_s) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
-            (fact.kind, fact.severity.value, fact.text, *_moment(boot, fact.at), boot, fact.at.long_s),
-        ).fetchone()
+            " told_boot, told_long_s, about, says_refill) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
+            (
+                fact.kind, fact.severity.value, fact.text, *_moment(boot, fact.at), boot, fact.at.long_s,
+                as_text(fact.about), fact.says_refill,
+            ),
+        ).fetchone()  # fmt: skip
+        self._told(row[0], Told.ALERT, fact)
         self._post("alert", row[0], fact.at)
 
     def _raised_again(self, fact: AlertRaised, boot: int, alert: int, severity: str) -> None:
         """It only counts up, unless it has become another severity: that is told."""
         self._db.execute(
-            "UPDATE alert SET times = times + 1, severity = ?, text = ?, told_boot = ?, told_long_s = ?"
-            " WHERE id = ?",
-            (fact.severity.value, fact.text, boot, fact.at.long_s, alert),
-        )
+            "UPDATE alert SET times = times + 1, severity = ?, text = ?, told_boot = ?, told_long_s = ?, about = ?,"
+            " says_refill = ? WHERE id = ?",
+            (
+                fact.severity.value, fact.text, boot, fact.at.long_s, as_text(fact.about), fact.says_refill, alert,
+            ),
+        )  # fmt: skip
         if severity != fact.severity.value:
+            self._told(alert, Told.ALERT, fact)
             self._post("alert", alert, fact.at)
 
     def _reminded(self, fact: AlertReminded, boot: int) -> None:
-        changes = "text = ?, reminders = ?, person = ?, told_boot = ?, told_long_s = ?, acknowledged_by = NULL"
-        values = (fact.text, fact.reminders, fact.person, boot, fact.at.long_s)
-        self._change(fact.kind, "reminder", fact.at, changes, *values)
+        changes = (
+            "text = ?, about = ?, says_refill = ?, reminders = ?, person = ?, told_boot = ?, told_long_s = ?,"
+            " acknowledged_by = NULL"
+        )
+        values = (fact.text, as_text(fact.about), fact.says_refill, fact.reminders, fact.person, boot)
+        alert = self._change(fact.kind, "reminder", fact.at, changes, *values, fact.at.long_s)
+        self._told(alert, Told.REMINDER, fact)
 
-    def _change(self, kind: str, what: str, at: Instant, changes: str, *values: object) -> None:
-        """Something new of an alert that stands; nothing where none of this kind does."""
+    def _reworded(self, fact: AlertReworded) -> None:
+        values = (fact.text, as_text(fact.about), fact.says_refill)
+        alert = self._change(fact.kind, "reworded", fact.at, "text = ?, about = ?, says_refill = ?", *values)
+        self._told(alert, Told.REWORDED, fact)
+
+    def _told(self, alert: int | None, what: Told, fact: AlertRaised | AlertReminded | AlertReworded) -> None:
+        """Keeps a text as it was told, with its time."""
+        self._db.execute(
+            "INSERT INTO telling (alert, kind, what, severity, text, wall_s)"
+            " SELECT id, kind, ?, severity, ?, ? FROM alert WHERE id = ?",
+            (what.value, fact.text, fact.at.wall_s, alert),
+        )
+
+    def _change(self, kind: str, what: str, at: Instant, changes: str, *values: object) -> int | None:
+        """Something new of an alert that stands: its number; None where none of this kind does."""
         row = self._db.execute(
             f"UPDATE alert SET {changes} WHERE kind = ? AND resolved_wall_s IS NULL RETURNING id", (*values, kind)
         ).fetchone()
-        if row is not None:
-            self._post(what, row[0], at)
+        if row is None:
+            return None
+        self._post(what, row[0], at)
+        return int(row[0])
 
     def _resolved(self, fact: AlertResolved, boot: int) -> None:
         row = self._db.execute(

@@ -4,17 +4,18 @@ import sqlite3
 from datetime import date
 from typing import Any
 
-from waaler.core.facts import Cause, Outcome, Severity
+from waaler.core.alert import FOUND, Alert, OpenAlert, Severity, Words, kind_of
+from waaler.core.facts import Cause, Outcome
 from waaler.core.memory import Given, Memory
-from waaler.core.standing import OpenAlert
 from waaler.core.state import Active, Stage, Wanted
 from waaler.guard.memory import DAY_S, Span
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Hold, HoldKind, Input, Instant, Level, Purse, Trip
 from waaler.plan.types import CycleKey
+from waaler.records.about import about_of
 from waaler.records.boots import Boots
 from waaler.records.ends import full_s
-from waaler.records.past import Rows, sump, upkeep
+from waaler.records.past import Rows, sump, upkeep, wear
 from waaler.records.past import rows as _rows
 
 __all__ = ["restore", "run_in_progress"]
@@ -26,6 +27,8 @@ SEEN = (
     "SELECT text FROM deed WHERE what = 'input-seen'"
     " AND id > (SELECT coalesce(max(id), 0) FROM deed WHERE what = 'disarmed')"
 )
+LOW_TRIP = f"SELECT began_boot, began_long_s FROM trip WHERE over_wall_s IS NULL AND trip = '{Trip.LOW_SUMP.value}'"
+LAST_REFILL = "SELECT boot, long_s FROM deed WHERE what IN ('refill', 'renewal') ORDER BY id DESC LIMIT 1"
 UNATTENDED = "SELECT id FROM run WHERE cause NOT IN ('by hand', 'attended', 'soak') AND actual_s > 0 LIMIT 1"
 RECENT_RUNS = 1000
 """Rows looked at for the last days; `most_starts` of 6 an hour makes at most 288 in two days."""
@@ -51,7 +54,7 @@ def run_in_progress(db: sqlite3.Connection, run_id: int, until_s: float) -> Acti
     return Active(run_id, wanted, Stage.RUNNING, until_s - (row["granted_s"] or row["asked_s"]), until_s)
 
 
-def restore(db: sqlite3.Connection, boots: Boots, now: Instant) -> Memory:
+def restore(db: sqlite3.Connection, boots: Boots, now: Instant, running: int | None = None) -> Memory:
     recent = _Recent(_rows(db, "SELECT * FROM run ORDER BY id DESC LIMIT ?", RECENT_RUNS), boots, now)
     return Memory(
         guard=GuardMemory(
@@ -72,11 +75,14 @@ def restore(db: sqlite3.Connection, boots: Boots, now: Instant) -> Memory:
         skips_in_a_row=recent.skips_in_a_row(),
         last_full_s=recent.last_full_s(),
         last_catch_up_s=recent.last_catch_up_s(),
-        is_owed=recent.is_owed(),
+        is_owed=recent.is_owed(running),
         pulse_s=_pulse_s(db),
+        low_since_s=_since_s(db, boots, now, LOW_TRIP),
+        refilled_s=_since_s(db, boots, now, LAST_REFILL),
         open_alerts=_open_alerts(db, boots, now),
         sump=sump(db, boots, now),
         upkeep=upkeep(db),
+        wear=wear(db),
     )
 
 
@@ -154,8 +160,9 @@ class _Recent:
             return None
         return self.here(row, "intent" if row["outcome"] is None else "ended")
 
-    def is_owed(self) -> bool:
-        for row in self._rows:
+    def is_owed(self, running: int | None) -> bool:
+        """A run that is on its way owes nothing yet."""
+        for row in (row for row in self._rows if row["id"] != running):
             if _is_full(row):
                 return False
             if row["cause"] == Cause.PLAN and (row["outcome"] is None or row["outcome"] in OWING):
@@ -205,14 +212,18 @@ def _open_alerts(db: sqlite3.Connection, boots: Boots, now: Instant) -> tuple[Op
 def _open_alert(row: dict[str, Any], boots: Boots, now: Instant) -> OpenAlert:
     raised_s = boots.here(row["raised_boot"], row["raised_long_s"], now)
     told_s = raised_s if row["told_boot"] is None else boots.here(row["told_boot"], row["told_long_s"], now)
+    kind, subject = kind_of(row["kind"])
+    about = about_of(row["about"])
+    if about is None and kind in FOUND:
+        about = Words(row["text"].partition("\n")[0])  # of an earlier version: nothing else is known of it
+    says_refill = None if row["says_refill"] is None else bool(row["says_refill"])
     return OpenAlert(
-        row["kind"],
-        Severity(row["severity"]),
-        row["text"],
+        Alert(kind, Severity(row["severity"]), about, subject),
         raised_s,
         told_s,
         row["reminders"],
         row["acknowledged_by"],
+        says_refill,
     )
 
 
@@ -221,6 +232,12 @@ def _pulse_s(db: sqlite3.Connection) -> float | None:
         db, "SELECT what, seconds FROM deed WHERE what IN ('pulses', 'refill', 'renewal') ORDER BY id DESC LIMIT 1"
     )
     return rows[0]["seconds"] if rows and rows[0]["what"] == "pulses" else None
+
+
+def _since_s(db: sqlite3.Connection, boots: Boots, now: Instant, query: str) -> float | None:
+    """When the one row that the query finds was written; None without one."""
+    row = db.execute(query).fetchone()
+    return None if row is None else boots.here(row[0], row[1], now)
 
 
 def _seen(db: sqlite3.Connection) -> frozenset[tuple[Input, Level]]:

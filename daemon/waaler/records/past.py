@@ -1,16 +1,18 @@
 """What the records tell of sump, solution and upkeep: for the reckoning after a restart."""
 
+import json
 import sqlite3
-from math import inf
+from math import inf, isfinite
 from typing import Any
 
 from waaler.bed.ledger import Entry
 from waaler.core.sump_state import SumpState
 from waaler.core.upkeep_state import Upkeep
+from waaler.core.wear import Wear
 from waaler.guard.messages import Instant
 from waaler.records.boots import Boots
 
-__all__ = ["Rows", "rows", "sump", "upkeep"]
+__all__ = ["Rows", "rows", "sump", "upkeep", "wear"]
 
 Rows = list[dict[str, Any]]
 
@@ -46,3 +48,21 @@ def upkeep(db: sqlite3.Connection) -> Upkeep:
         f"SELECT coalesce(sum(actual_s), 0), count(*) FROM run WHERE actual_s > 0 AND when_s >= {since_s}"
     ).fetchone()
     return Upkeep(float(row[0]), int(row[1]))
+
+
+def wear(db: sqlite3.Connection) -> Wear:
+    """What the last runs showed; nothing where that is damaged: the next runs show it again."""
+    found = db.execute("SELECT flows, means, dried_s, is_wet FROM wear").fetchone()
+    try:
+        flows, means, dried_s, is_wet = found
+        return Wear(_figures(flows), _figures(means), _figures(dried_s), bool(is_wet))
+    except (ValueError, TypeError):
+        return Wear()
+
+
+def _figures(text: str) -> tuple[float, ...]:
+    """Raises ValueError and TypeError for anything else than a list of finite numbers."""
+    figures = tuple(float(value) for value in json.loads(text))
+    if not all(map(isfinite, figures)):
+        raise ValueError(f"{text} are no figures")
+    return figures

@@ -17,6 +17,7 @@ from waaler.records.columns import (
     PRESENT,
     RUN,
     SUMP,
+    TELLING,
     TRIP,
     alert_row,
     deed_row,
@@ -25,6 +26,7 @@ from waaler.records.columns import (
     run_row,
     sample_row,
     sump_row,
+    telling_row,
     total_row,
     trip_row,
 )  # fmt: skip
@@ -36,10 +38,11 @@ from waaler.records.rows import (
     RunRow,
     SampleRow,
     SumpRow,
+    TellingRow,
     Told,
     TripRow,
     Unread,
-)
+)  # fmt: skip
 from waaler.records.schema import NoRecords, StoreError, refuse_newer
 
 __all__ = ["Reader", "Step", "Table", "connect"]
@@ -56,6 +59,7 @@ class Table(Enum):
     BOOT = "boot"
     RUN = "run"
     ALERT = "alert"
+    TELLING = "telling"
     TRIP = "trip"
     DEED = "deed"
     AMOUNT = "amount"
@@ -136,6 +140,11 @@ class Reader:
         """Alerts that were raised in a period, oldest first."""
         period = Select(ALERT, "alert", "raised_wall_s >= ? AND raised_wall_s < ?", "raised_wall_s")
         return self._ask.rows(alert_row, period, since_s, until_s)
+
+    def tellings(self, since_s: float, until_s: float) -> list[TellingRow]:
+        """Every text of an alert that was told in a period, oldest first."""
+        period = Select(TELLING, "telling", "wall_s >= ? AND wall_s < ?", "wall_s")
+        return self._ask.rows(telling_row, period, since_s, until_s)
 
     def open_alerts(self) -> list[AlertRow]:
         """Alerts that stand now, oldest first."""

@@ -11,8 +11,8 @@ from waaler.guard.messages import Trip
 from waaler.plan.types import CycleKey
 
 __all__ = [
-    "LOST", "AlertRow", "DeedRow", "Outgoing", "PresentRow", "RunRow", "SampleRow", "SumpRow", "Told", "TripRow",
-    "Unread",
+    "LOST", "AlertRow", "DeedRow", "Outgoing", "PresentRow", "RunRow", "SampleRow", "SumpRow", "TellingRow", "Told",
+    "TripRow", "Unread",
 ]  # fmt: skip
 
 
@@ -89,6 +89,23 @@ class AlertRow:
     reminders: int = 0
     person: int = 0
     acknowledged_by: str | None = None
+
+    @property
+    def headline(self) -> str:
+        """What it is, without what to do."""
+        return self.text.partition("\n")[0]
+
+
+@dataclass(frozen=True, slots=True)
+class TellingRow:
+    """One text of an alert, as it was told then. what: raised, reminded of, or reworded for those who show it."""
+
+    alert_id: int
+    kind: str
+    what: Told
+    severity: Severity
+    text: str
+    at_s: float
 
     @property
     def headline(self) -> str:

@@ -265,7 +265,36 @@ CREATE TABLE present (
 ) STRICT
 """
 
-MIGRATIONS: tuple[str, ...] = (FIRST, SECOND, THIRD, FOURTH, FIFTH, LEDGER, PRESENT)
+TELLINGS = """
+ALTER TABLE alert ADD COLUMN about TEXT;
+ALTER TABLE alert ADD COLUMN says_refill INTEGER;
+CREATE TABLE telling (
+    id INTEGER PRIMARY KEY,
+    alert INTEGER NOT NULL REFERENCES alert,
+    kind TEXT NOT NULL,
+    what TEXT NOT NULL CHECK (what IN ('alert', 'reminder', 'reworded')),
+    severity TEXT NOT NULL,
+    text TEXT NOT NULL,
+    wall_s REAL NOT NULL
+) STRICT;
+CREATE INDEX telling_when ON telling (wall_s);
+CREATE INDEX telling_of ON telling (alert);
+INSERT INTO telling (alert, kind, what, severity, text, wall_s)
+    SELECT id, kind, 'alert', severity, text, raised_wall_s
+        + CASE WHEN told_boot = raised_boot AND acknowledged_by IS NULL
+            THEN max(0, told_long_s - raised_long_s) ELSE 0 END
+    FROM alert ORDER BY id;
+CREATE TABLE wear (
+    id INTEGER PRIMARY KEY CHECK (id = 1),
+    flows TEXT NOT NULL,
+    means TEXT NOT NULL,
+    dried_s TEXT NOT NULL,
+    is_wet INTEGER NOT NULL
+) STRICT
+"""
+"""Of an alert of before only the last text is known. It stands at the time at which it was told, if known."""
+
+MIGRATIONS: tuple[str, ...] = (FIRST, SECOND, THIRD, FOURTH, FIFTH, LEDGER, PRESENT, TELLINGS)
 """Each takes the file from the version of its index to the next; one that was released never changes."""
 
 SCHEMA_VERSION = len(MIGRATIONS)

@@ -117,12 +117,13 @@ class Store:
         """
         return unended(self._db, now, guard, running, is_whole)
 
-    def memory(self, now: Instant) -> Memory:
-        """What the core must know after a restart, by the long hand of this boot.
+    def memory(self, now: Instant, running: int | None = None) -> Memory:
+        """What the core must know after a restart, by the long hand of this boot. running: the run that the guard
+        makes now.
 
         Its part for the guard is what a lost journal is made up for with.
         """
-        return memory.restore(self._db, self._boots, now)
+        return memory.restore(self._db, self._boots, now, running)
 
     def run_in_progress(self, run_id: int, until_s: float) -> Active | None:
         """A run that the guard still makes, for decisions that begin anew; None where its intent is not kept."""

@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from waaler.core.facts import Outcome
 from waaler.records.days import DayTotal, day_totals
 from waaler.records.reader import Reader
-from waaler.records.rows import AlertRow, DeedRow, RunRow
+from waaler.records.rows import AlertRow, DeedRow, RunRow, TellingRow, Told
 from waaler.records.times import local, rfc3339
 from waaler.visible import visible
 
@@ -55,13 +55,16 @@ def plain(word: str, what: str) -> str:  # noqa: ARG001
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """unread: rows of the records that could not be read, and are left out."""
+    """tellings: what was told of alerts, as it was told. unread: rows of the records that could not be read; they
+    are left out.
+    """
 
     zone: ZoneInfo
     runs: list[RunRow]
     alerts: list[AlertRow]
     deeds: list[DeedRow]
     unread: int = 0
+    tellings: tuple[TellingRow, ...] = ()
 
     @property
     def totals(self) -> list[DayTotal]:
@@ -72,7 +75,8 @@ def read_history(reader: Reader, since_s: float, until_s: float, zone: ZoneInfo)
     """Everything of a period, oldest first."""
     runs, alerts = reader.runs(since_s, until_s), reader.alerts(since_s, until_s)
     deeds = reader.deeds(since_s, until_s)
-    return History(zone, runs, alerts, deeds, reader.unread)
+    tellings = tuple(row for row in reader.tellings(since_s, until_s) if row.what is not Told.REWORDED)
+    return History(zone, runs, alerts, deeds, reader.unread, tellings)
 
 
 # --- for people ---------------------------------------------------------------------------------
@@ -104,8 +108,9 @@ def _entries(history: History, paint: Paint) -> Iterator[tuple[float, str]]:
     zone = history.zone
     for run in history.runs:
         yield run.when_s, _run_lines(run, zone, paint)
+    for told in history.tellings:
+        yield told.at_s, _note_line(told.at_s, f"{told.what}, {told.severity}: {told.headline}", zone)
     for alert in history.alerts:
-        yield alert.raised_at_s, _note_line(alert.raised_at_s, f"alert, {alert.severity}: {alert.headline}", zone)
         if alert.resolved_at_s is not None:
             yield alert.resolved_at_s, _note_line(alert.resolved_at_s, f"alert over: {alert.kind}", zone)
     for deed in history.deeds:
@@ -178,7 +183,7 @@ def as_object(history: History, days: list[date]) -> dict[str, Any]:
     totals = {total.day: total for total in history.totals}
     return {
         "runs": [run_object(run, history.zone) for run in history.runs],
-        "alerts": [_alert_object(alert, history.zone) for alert in history.alerts],
+        "alerts": [_alert_object(alert, history) for alert in history.alerts],
         "deeds": [_deed_object(deed, history.zone) for deed in history.deeds],
         "unread_rows": history.unread,
         "days": [_total_object(totals.get(day, DayTotal(day, {}, 0, 0.0))) for day in days],
@@ -228,11 +233,17 @@ def cell(value: Any) -> Any:
     return f"'{value}" if isinstance(value, str) and value.startswith(FORMULA_SIGNS) else value
 
 
-def _alert_object(alert: AlertRow, zone: ZoneInfo) -> dict[str, Any]:
+def _alert_object(alert: AlertRow, history: History) -> dict[str, Any]:
+    zone = history.zone
     return {
         "kind": alert.kind,
         "severity": alert.severity.value,
         "text": alert.text,
+        "told": [
+            {"at": rfc3339(one.at_s, zone), "what": one.what.value, "text": one.text}
+            for one in history.tellings
+            if one.alert_id == alert.alert_id
+        ],
         "raised": rfc3339(alert.raised_at_s, zone),
         "resolved": rfc3339(alert.resolved_at_s, zone),
         "times": alert.times,

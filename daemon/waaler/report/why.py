@@ -72,8 +72,8 @@ def _around(reader: Reader, run: RunRow, zone: ZoneInfo) -> Iterator[Fact]:
     since_s, until_s = run.when_s - AROUND_S, run.when_s + AROUND_S
     for trip in reader.trips(since_s, until_s):
         yield Fact(f"trip {clock(trip.began_at_s, zone)}", trip.reason)
-    for alert in reader.alerts(since_s, until_s):
-        yield Fact(f"alert {clock(alert.raised_at_s, zone)}", alert.text)
+    for told in reader.tellings(since_s, until_s):
+        yield Fact(f"{told.what.value} {clock(told.at_s, zone)}", told.text)
     for deed in reader.deeds(since_s, until_s):
         by = f" by {deed.by}" if deed.by else ""
         yield Fact(f"{deed.what} {clock(deed.at_s, zone)}", f"{deed.text}{by}")

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from waaler.core.facts import Outcome
 from waaler.guard.names import HoldKind
-from waaler.records.rows import RunRow
+from waaler.records.rows import RunRow, Told
 from waaler.report.period import Period, is_lengthened
 
 __all__ = ["Event", "clock", "day_and_clock", "events", "length", "outcome_words", "verdict", "why"]
@@ -144,11 +144,13 @@ def _trips(period: Period) -> Iterator[Event]:
 
 
 def _alerts(period: Period) -> Iterator[Event]:
-    for alert in period.history.alerts:
-        over = (
-            "" if alert.resolved_at_s is None else f" (over {day_and_clock(alert.resolved_at_s, period.span.zone)})"
-        )
-        yield Event(alert.raised_at_s, f"alert, {alert.severity.value}", f"{alert.headline}{over}")
+    """Each as it was told. When it was over is said where it was raised."""
+    zone = period.span.zone
+    ended = {one.alert_id: one.resolved_at_s for one in period.history.alerts if one.resolved_at_s is not None}
+    for told in period.history.tellings:
+        over_s = ended.get(told.alert_id) if told.what is Told.ALERT else None
+        over = "" if over_s is None else f" (over {day_and_clock(over_s, zone)})"
+        yield Event(told.at_s, f"{told.what.value}, {told.severity.value}", f"{told.headline}{over}")
 
 
 def _deeds(period: Period) -> Iterator[Event]:
