@@ -88,8 +88,10 @@ class Bench:
         amounts: tuple[Amount, ...] = (),
         text: str = "",
         is_renewal: bool = False,
+        wrong_float: Input | None = None,
     ) -> Answer | None:
-        outputs = self.tell(Order(1, kind, "ann", seconds, litres, amounts, text, is_renewal))
+        order = Order(1, kind, "ann", seconds, litres, amounts, text, is_renewal, wrong_float=wrong_float)
+        outputs = self.tell(order)
         return next((output for output in outputs if isinstance(output, Answer)), None)
 
     def new_plan(self, plan: Plan, limits: Limits | None = None) -> None:

@@ -102,8 +102,9 @@ def test_a_float_found_wrong_by_the_commissioning_disarms_whatever_was_seen_befo
     for mark in sorted(ALL):
         bench.tell(Seen(*mark))
     bench.order(OrderKind.COMMISSION, text="FAILED, flow_meter: gave no pulse")
+    bench.order(OrderKind.NOTE, text="FAILED, sump_low by hand: a float is wrong, somebody wrote")
     assert bench.alerts() == set()
-    bench.order(OrderKind.COMMISSION, text="FAILED, sump_low by hand: SWAPPED: exchange the two floats' wires")
+    bench.order(OrderKind.COMMISSION, text="SWAPPED: exchange the two wires", wrong_float=Input.SUMP_LOW)
     assert bench.alerts() == {"not-commissioned"}
     bench.until("06:30")
 
@@ -116,7 +117,7 @@ def test_a_bed_that_has_watered_by_itself_is_not_disarmed_any_more() -> None:
     for mark in sorted(ALL):
         bench.tell(Seen(*mark))
     bench.until("06:30")
-    bench.order(OrderKind.COMMISSION, text="FAILED, sump_low by hand: SWAPPED: exchange the two floats' wires")
+    bench.order(OrderKind.COMMISSION, text="SWAPPED: exchange the two wires", wrong_float=Input.SUMP_LOW)
     bench.until("09:30")
 
     assert bench.outcomes() == [(Cause.PLAN, Outcome.DONE, 120)] * 2

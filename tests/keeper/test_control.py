@@ -12,6 +12,7 @@ from tests.keeper.process import until
 
 from waaler.core.facts import Amount
 from waaler.core.messages import OrderKind
+from waaler.guard.messages import Input
 from waaler.keeper.control import MOST_BYTES, ControlSocket
 from waaler.notify.asking import ask
 
@@ -141,6 +142,7 @@ def test_idle_connections_do_not_keep_others_out_for_long(path: Path) -> None:
             {"do": "measure", "amounts": {"ph": 6}},
             "nothing entered: 'ph' is none of water, solution, sump, EC, pH, temperature, run_back",
         ),
+        ({"do": "commission", "text": "a", "wrong_float": "x"}, "nothing entered: 'x' is not a valid Input"),
         ({"do": "note", "text": " "}, "nothing entered: the note is empty"),
         ({"do": "note", "text": "a\nb"}, "nothing entered: a note is one line of at most 500 letters"),
         ({"do": "note", "text": "a" * 501}, "nothing entered: a note is one line of at most 500 letters"),
@@ -155,11 +157,13 @@ def test_an_entry_that_makes_no_sense_is_refused(
 
 def test_what_is_entered_is_handed_on_with_its_units(path: Path, behind: Behind) -> None:
     ask(path, {"do": "measure", "amounts": {"EC": 1.8, "pH": 5.9}})
-    ask(path, {"do": "note", "text": " aphids on pot 3 "})
+    ask(path, {"do": "note", "text": " aphids on pot 3 ", "wrong_float": "sump_low"})
+    ask(path, {"do": "commission", "text": "the floats are swapped", "wrong_float": "sump_low"})
 
     assert behind.entries == [
         {"amounts": (Amount("EC", 1.8, "mS/cm"), Amount("pH", 5.9, ""))},
         {"text": "aphids on pot 3"},
+        {"text": "the floats are swapped", "wrong_float": Input.SUMP_LOW},
     ]
 
 

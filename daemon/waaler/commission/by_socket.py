@@ -6,6 +6,7 @@ from typing import Any
 
 from waaler.commission.parts import Look
 from waaler.core.status import status_of
+from waaler.guard.messages import Input
 
 __all__ = ["SocketSite"]
 
@@ -42,9 +43,16 @@ class SocketSite:
         return float(answer["counts"]) if answer["ok"] else None
 
     def order(
-        self, do: str, seconds: float = 0.0, text: str = "", amounts: Mapping[str, float] | None = None
+        self,
+        do: str,
+        seconds: float = 0.0,
+        text: str = "",
+        amounts: Mapping[str, float] | None = None,
+        wrong_float: Input | None = None,
     ) -> tuple[bool, str]:
-        order = {"do": do, "seconds": seconds, "text": text, "amounts": dict(amounts or {})}
+        order: dict[str, Any] = {"do": do, "seconds": seconds, "text": text, "amounts": dict(amounts or {})}
+        if wrong_float is not None:
+            order["wrong_float"] = wrong_float.value
         answer = self._ask(order)
         return bool(answer["ok"]), str(answer["text"])
 

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 
 from waaler.commission.parts import Finding, Verdict
+from waaler.guard.messages import Input
 
 __all__ = ["FLOATS", "UNSTEADY", "judge_float", "judge_wire"]
 
@@ -28,7 +29,7 @@ def judge_float(name: str, before: Levels, hanging: Levels, lifted: Levels, pins
     others = [other for other in hanging if other != name and _moved(before[other], hanging[other], lifted[other])]
     got = (hanging[name], lifted[name])
     if got == (down, up) and not others:
-        return Finding(step, Verdict.PASSED, f"{who} reads {down} hanging and {up} lifted")
+        return Finding(step, Verdict.PASSED, f"{who} reads {down} hanging and {up} lifted", of_float=Input(name))
     if got == (down, up):
         text = f"moving {who} changed {others[0]} too: their wires touch, or share a pin"
     elif UNSTEADY in got:
@@ -45,7 +46,7 @@ def judge_float(name: str, before: Levels, hanging: Levels, lifted: Levels, pins
         )
     else:
         text = _stays(who, got[0])
-    return Finding(step, Verdict.FAILED, text)
+    return Finding(step, Verdict.FAILED, text, of_float=Input(name))
 
 
 def _moved(*levels: str) -> bool:
@@ -64,5 +65,7 @@ def judge_wire(name: str, without: Levels) -> Finding:
     """What it reads with its wire off."""
     who, step = FLOATS[name][0], f"{name} without its wire"
     if without[name] != "good":
-        return Finding(step, Verdict.PASSED, f"{who} reads {without[name]} with its wire off, and stops the pump")
-    return Finding(step, Verdict.FAILED, f"{who} reads good with its wire off: nobody would notice a broken wire")
+        verdict, text = Verdict.PASSED, f"{who} reads {without[name]} with its wire off, and stops the pump"
+    else:
+        verdict, text = Verdict.FAILED, f"{who} reads good with its wire off: nobody would notice a broken wire"
+    return Finding(step, verdict, text, of_float=Input(name))

@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Protocol
 
+from waaler.guard.messages import Input
+
 __all__ = ["Finding", "Hand", "Look", "Person", "Question", "Site", "Task", "Verdict"]
 
 
@@ -16,12 +18,20 @@ class Verdict(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """What one step showed. amounts: what was measured, by the names that the history knows."""
+    """What one step showed. amounts: what was measured, by the names that the history knows. of_float: the
+    protective input that it is about.
+    """
 
     step: str
     verdict: Verdict
     text: str
     amounts: Mapping[str, float] = field(default_factory=dict)
+    of_float: Input | None = None
+
+    @property
+    def wrong_float(self) -> Input | None:
+        """The protective input that this step found wrong."""
+        return self.of_float if self.verdict is Verdict.FAILED else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,8 +125,13 @@ class Site(Protocol):
         """Of a probe on a converter; None if it gives none."""
 
     def order(
-        self, do: str, seconds: float = 0.0, text: str = "", amounts: Mapping[str, float] | None = None
+        self,
+        do: str,
+        seconds: float = 0.0,
+        text: str = "",
+        amounts: Mapping[str, float] | None = None,
+        wrong_float: Input | None = None,
     ) -> tuple[bool, str]:
-        """Whether it was done, and what the bed says to it."""
+        """Whether it was done, and what the bed says to it. wrong_float: found by the step that is entered."""
 
     def wait(self, seconds: float) -> None: ...

@@ -90,13 +90,17 @@ class SimulatedSite:
         return self._bench.counts[name]()
 
     def order(
-        self, do: str, seconds: float = 0.0, text: str = "", amounts: Mapping[str, float] | None = None
+        self,
+        do: str,
+        seconds: float = 0.0,
+        text: str = "",
+        amounts: Mapping[str, float] | None = None,
+        wrong_float: Input | None = None,
     ) -> tuple[bool, str]:
         entered = tuple(Amount(name, value, UNITS[name]) for name, value in (amounts or {}).items())
         self._answer = None
-        self._take(
-            core.tell(self._core, self._at, Order(1, OrderKind(do), "you", seconds, None, entered, text)),
-        )
+        order = Order(1, OrderKind(do), "you", seconds, None, entered, text, wrong_float=wrong_float)
+        self._take(core.tell(self._core, self._at, order))
         answer: Answer | None = self._answer
         return (False, "no answer") if answer is None else (answer.is_done, answer.text)
 

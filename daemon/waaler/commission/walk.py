@@ -6,7 +6,6 @@ from textwrap import wrap
 from waaler.commission import dry, wet
 from waaler.commission.parts import Finding, Hand, Task, Verdict
 from waaler.commission.walking import Walk
-from waaler.core.proving import FLOAT_WRONG
 
 __all__ = ["commission", "record"]
 
@@ -27,8 +26,8 @@ def commission(walk: Walk) -> list[Finding]:
     try:
         walk.person.do(Task(Hand.UNPLUG, "Pull the pump's plug, and keep it in your sight"))
         _take(walk, findings, DRY)
-        if _has_failed(findings, " by hand"):
-            text = f"not tried: {FLOAT_WRONG}, and the pump must not run before it is right"
+        if any(found.wrong_float and found.step.endswith(" by hand") for found in findings):
+            text = "not tried: a float is wrong, and the pump must not run before it is right"
             findings.append(_kept(walk, Finding("pump and water", Verdict.LEFT_OUT, text)))
             return findings
         _take(walk, findings, POWERED)
@@ -50,12 +49,8 @@ def _take(walk: Walk, findings: list[Finding], steps: Sequence[Callable[[Walk], 
 def _kept(walk: Walk, finding: Finding) -> Finding:
     """Written into the history at once, so that a walk broken off leaves what it found."""
     text = f"{finding.verdict.value}, {finding.step}: {finding.text}"
-    walk.site.order("commission", text=text[:500], amounts=finding.amounts)
+    walk.site.order("commission", text=text[:500], amounts=finding.amounts, wrong_float=finding.wrong_float)
     return finding
-
-
-def _has_failed(findings: Sequence[Finding], ending: str) -> bool:
-    return any(f.verdict is Verdict.FAILED and f.step.endswith(ending) for f in findings)
 
 
 def record(title: str, when: str, findings: Sequence[Finding]) -> str:

@@ -1,11 +1,13 @@
 """With the pump plugged in: outlets and leaks, the drain's time, the meter, and both floats by water itself."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from math import ceil
 
 from waaler.commission.parts import Finding, Hand, Question, Task, Verdict
 from waaler.commission.runs import NotRun, run_pump
 from waaler.commission.walking import Walk
+from waaler.guard.messages import Input
 
 __all__ = ["high_tray", "low_sump", "meter", "outlets"]
 
@@ -84,12 +86,12 @@ def low_sump(walk: Walk) -> Iterator[Finding]:
         return
     words = "Draw the sump down to a little above its float (keep the water), and go on drawing while the pump runs"
     walk.person.do(Task(Hand.DRAW_DOWN, words))
-    found = _run_until_bad(walk, "sump_low", "the sump's float")
+    found = _run_until_bad(walk, Input.SUMP_LOW, "the sump's float")
     if found.verdict is Verdict.PASSED and not walk.person.sees(
         Question.INTAKE_COVERED, "Is the pump's intake still covered by 5 cm of water?"
     ):
         text = "cuts too late: the intake is no longer covered by 5 cm. Mount the float higher"
-        found = Finding(found.step, Verdict.FAILED, text)
+        found = replace(found, verdict=Verdict.FAILED, text=text)
     yield found
     walk.person.do(Task(Hand.REFILL, "Pull the pump's plug, fill the sump to its full mark, plug it in again"))
 
@@ -99,26 +101,26 @@ def high_tray(walk: Walk) -> Iterator[Finding]:
     if "tray_high" not in walk.site.look().levels:
         return
     walk.person.do(Task(Hand.BLOCK_DRAIN, "Plug the tray's drain, and stay beside it"))
-    found = _run_until_bad(walk, "tray_high", "the tray's float")
+    found = _run_until_bad(walk, Input.TRAY_HIGH, "the tray's float")
     if found.verdict is Verdict.PASSED and not walk.person.sees(
         Question.BELOW_RIM, "Did the water stay below the tray's rim?"
     ):
-        found = Finding(found.step, Verdict.FAILED, "cuts too late: mount the float lower, or raise the rim")
+        text = "cuts too late: mount the float lower, or raise the rim"
+        found = replace(found, verdict=Verdict.FAILED, text=text)
     yield found
     walk.person.do(Task(Hand.FREE_DRAIN, "Free the drain again"))
 
 
-def _run_until_bad(walk: Walk, name: str, who: str) -> Finding:
-    step = f"{name} by water"
+def _run_until_bad(walk: Walk, name: Input, who: str) -> Finding:
+    step = f"{name.value} by water"
     try:
         for _ in range(MOST_RUNS):
             run_pump(walk, walk.longest_run_s)
             if any(STOPS[name] in stop for stop in walk.site.look().stops):
-                return Finding(step, Verdict.PASSED, f"{who} stopped the pump")
+                return Finding(step, Verdict.PASSED, f"{who} stopped the pump", of_float=name)
             if not walk.person.stands_by():
                 return Finding(step, Verdict.LEFT_OUT, "the run was not confirmed any more")
     except NotRun as problem:
-        return Finding(step, Verdict.FAILED, f"the pump did not run: {problem}")
-    return Finding(
-        step, Verdict.FAILED, f"{who} did not stop the pump in {MOST_RUNS} runs: find out why before it waters"
-    )
+        return Finding(step, Verdict.FAILED, f"the pump did not run: {problem}", of_float=name)
+    text = f"{who} did not stop the pump in {MOST_RUNS} runs: find out why before it waters"
+    return Finding(step, Verdict.FAILED, text, of_float=name)

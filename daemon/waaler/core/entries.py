@@ -14,8 +14,8 @@ def enter(turn: Turn, order: Order) -> None:
     """Writes it down; a measurement outside the file's range raises an alert, one inside ends it."""
     if order.kind in (OrderKind.NOTE, OrderKind.COMMISSION):
         turn.deed(order.kind.value, order.text, order.by, amounts=order.amounts)
-        if order.kind is OrderKind.COMMISSION:
-            proving.doubt(turn, order.text)
+        if order.wrong_float is not None:
+            proving.doubt(turn)
         turn.answer(order.order_id, True, f"{order.kind.value} entered")
         return
     text = ", ".join(f"{amount.name} {amount_text(amount)}" for amount in order.amounts)

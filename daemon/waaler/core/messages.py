@@ -12,7 +12,7 @@ from waaler.core.care import Care
 from waaler.core.facts import Amount, Fact
 from waaler.guard.limits import Limits
 from waaler.guard.messages import Action as GuardAction
-from waaler.guard.messages import Flow, Instant
+from waaler.guard.messages import Flow, Input, Instant
 from waaler.guard.messages import Message as GuardMessage
 from waaler.plan.sensing import Reading, Sensing
 from waaler.plan.types import Plan
@@ -78,7 +78,7 @@ class Order:
 
     amounts: what was poured or measured. text: of a note; the kind of the alert to acknowledge, empty for all.
     is_renewal: a refill that replaced the whole solution. is_remote: it came over a network, from whoever may write
-    there.
+    there. wrong_float: the protective input that a step of the commissioning found wrong.
     """
 
     order_id: int
@@ -90,6 +90,7 @@ class Order:
     text: str = ""
     is_renewal: bool = False
     is_remote: bool = False
+    wrong_float: Input | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,12 +4,9 @@ An inverted or stuck float is the commonest mistake of a new bed, and shows only
 """
 
 from waaler.core.turn import Turn
-from waaler.guard.messages import Disarm, Input, Seen
+from waaler.guard.messages import Disarm, Seen
 
-__all__ = ["FLOAT_WRONG", "REFUSAL", "doubt", "see"]
-
-FLOAT_WRONG = "a float is wrong"
-"""What the last line of such a walk says."""
+__all__ = ["REFUSAL", "doubt", "see"]
 
 REFUSAL = "not commissioned yet: the floats were not seen in both states"
 
@@ -25,10 +22,9 @@ def see(turn: Turn, seen: Seen) -> None:
         turn.deed("armed", "every protective input was seen in both states; the plan may water by itself")
 
 
-def doubt(turn: Turn, line: str) -> None:
-    """A line of the commissioning that found a float wrong: whatever was seen of the floats proves nothing."""
-    is_wrong = FLOAT_WRONG in line or any(line.startswith(f"FAILED, {name.value} ") for name in Input)
-    if is_wrong and turn.state.must_prove:
+def doubt(turn: Turn) -> None:
+    """The commissioning found a float wrong: whatever was seen of the floats proves nothing."""
+    if turn.state.must_prove:
         turn.set(unproven=turn.state.must_prove)
         turn.tell_guard(Disarm())
         turn.deed("disarmed", "a float is wrong; every state is to be seen again")

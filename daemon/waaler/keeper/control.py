@@ -16,6 +16,7 @@ from typing import Any
 
 from waaler.core.facts import Amount
 from waaler.core.messages import OrderKind
+from waaler.guard.messages import Input
 from waaler.keeper.lasting import Died, LastingThread
 
 __all__ = ["MOST_BYTES", "ControlSocket", "Reply"]
@@ -175,6 +176,8 @@ def _entry(asked: dict[str, Any]) -> dict[str, Any]:
         raise ValueError("nothing was measured")
     entry = {"amounts": amounts, "text": text.strip(), "is_renewal": asked.get("is_renewal") is True}
     entry["is_remote"] = asked.get("is_remote") is True
+    wrong = asked.get("wrong_float")
+    entry["wrong_float"] = None if wrong is None or asked["do"] != OrderKind.COMMISSION else Input(str(wrong))
     return {key: value for key, value in entry.items() if value}
 
 

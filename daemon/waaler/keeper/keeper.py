@@ -28,7 +28,7 @@ from waaler.core.messages import Action, Answer, Event, Look, Message, Order, Or
 from waaler.core.state import State
 from waaler.core.status import AlertNow
 from waaler.devices.clock import Clock
-from waaler.guard.messages import Instant
+from waaler.guard.messages import Input, Instant
 from waaler.guard.messages import Message as GuardMessage
 from waaler.keeper.status import Alerts, local
 
@@ -90,6 +90,7 @@ class Keeper:
         text: str = "",
         is_renewal: bool = False,
         is_remote: bool = False,
+        wrong_float: Input | None = None,
     ) -> Mapping[str, object]:
         """From the socket's threads: posts an order and waits for its answer."""
         answers: SimpleQueue[Answer] = SimpleQueue()
@@ -97,7 +98,8 @@ class Keeper:
             order_id = self._next_order_id
             self._next_order_id += 1
             self._answers[order_id] = answers
-        self.post(Order(order_id, kind, by, seconds, litres, amounts, text, is_renewal, is_remote))
+        order = Order(order_id, kind, by, seconds, litres, amounts, text, is_renewal, is_remote, wrong_float)
+        self.post(order)
         try:
             answer = answers.get(timeout=ANSWER_WAIT_S)
             return {"ok": answer.is_done, "text": answer.text}
