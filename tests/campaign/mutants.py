@@ -17,11 +17,13 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from random import Random
+from unittest.mock import patch
 
 from tests.campaign.__main__ import campaign_scene
 from tests.campaign.mutant_list import MUTANTS, Mutant
 
 from waaler.rehearsal.campaign import Story, eventful, tell
+from waaler.rehearsal.monitor import Monitor
 from waaler.rehearsal.scene import Scene
 
 __all__ = ["Caught", "caught", "short_stories"]
@@ -84,12 +86,23 @@ def caught(number: int, first: int | None, seed: int) -> Caught:
 
 
 def _noticed(story: Story) -> str:
-    """What the judge said, or how the story fell over; nothing if neither."""
+    """What the judge said first, or how the story fell over; nothing if neither."""
     try:
-        violations = tell(story).violations
+        with patch.object(Monitor, "_wrong", _end_at_once):
+            violations = tell(story).violations
+    except Wrong as wrong:
+        return str(wrong)[:70]
     except Exception as problem:  # a mutant may break anything; a story that falls over was noticed
         return f"{type(problem).__name__}: {problem}"[:70]
     return violations[0].what[:70] if violations else ""
+
+
+class Wrong(Exception):
+    """What the judge said; the story need not go on."""
+
+
+def _end_at_once(_: Monitor, __: float, what: str) -> None:
+    raise Wrong(what)
 
 
 def table(firsts: Mapping[str, int], seed: int, tell_row: Callable[[Caught], object]) -> list[Caught]:

@@ -1,6 +1,7 @@
 """What may befall a bed in a trial, drawn by lot: faults, troubles, people, clocks, plans."""
 
 from dataclasses import replace
+from itertools import pairwise
 from random import Random
 
 from waaler.core.messages import OrderKind
@@ -15,6 +16,7 @@ __all__ = ["dense", "equipped", "faults_together", "random_faults", "random_scri
 HOUR_S = 3600.0
 YEAR_S = 365 * 86_400.0
 MOST_FAULTS = 3
+HASTE_S = 3.0
 DENSE_DAYS = 0.5
 LATE = (ClockMoment(11 * 60 + 30), ClockMoment(23 * 60))
 AT_A_START = frozenset({"database-held", "journal-torn", "journal-damaged", "journal-lost", "journal-foreign"})
@@ -82,11 +84,23 @@ def random_faults(chance: Random, end_s: float) -> tuple[Fault, ...]:
 
 
 def faults_together(chance: Random, script: Script, end_s: float) -> tuple[Fault, ...]:
-    """What matters most at a start: a power cut in the midst of it, and now and then a fault that it then meets."""
+    """What matters most at a start: a power cut in the midst of it, and now and then a fault that it then meets.
+
+    And what matters most when somebody waters: the guard begins anew just then, or the wire is late while orders
+    come at once.
+    """
     met = [one for one in script.troubles if one.name in AT_A_START]
     if met and chance.random() < 0.8:
         starts_s = chance.uniform(met[0].starts_s, min(met[0].ends_s, 0.9 * end_s))
         return (Fault("power-cut", starts_s, starts_s + chance.choice((60.0, 600.0, HOUR_S))),)
+    hasty = [at_s for (at_s, _), (next_s, _) in pairwise(script.deeds) if next_s < at_s + HASTE_S]
+    if hasty and chance.random() < 0.4:
+        at_s = chance.choice(hasty)
+        return (Fault("messages-late", max(0.0, at_s - 60.0), at_s + chance.choice((1.0, 8.0)) * HOUR_S),)
+    watered = [at_s for at_s, deed in script.deeds if isinstance(deed, Ordered) and deed.kind is OrderKind.WATER]
+    if watered and chance.random() < 0.3:
+        cut_s = chance.choice(watered) + chance.uniform(0.0, 200.0)
+        return (Fault("power-cut", cut_s, cut_s + 5.0),)
     if chance.random() < 0.8:
         return ()
     starts_s = chance.uniform(0.0, 0.6 * end_s)
@@ -116,17 +130,28 @@ def _orders(chance: Random, end_s: float) -> list[tuple[float, Deed]]:
             for n in range(chance.choice((1, 1, 6))):
                 each_s = at_s + n * chance.uniform(5.0, 400.0)
                 found.append((each_s, Ordered(kind, chance.uniform(5.0, 400.0))))
-                if chance.random() < 0.3:
-                    # thought better of it, at once
-                    stop = Ordered(OrderKind.STOP, is_direct=chance.random() < 0.7)
-                    found.append((each_s + chance.uniform(0.1, 4.0), stop))
+                if chance.random() < 0.5:
+                    found.append((each_s + chance.uniform(0.1, HASTE_S), _second_thought(chance)))
         elif kind is OrderKind.ATTEND:
             found += _attended(chance, at_s)
         elif kind in (OrderKind.PAUSE, OrderKind.SERVICE, OrderKind.SOAK):
             found.append((at_s, Ordered(kind, chance.choice((60.0, 900.0, 7200.0, 20_000.0)))))
+            if chance.random() < 0.3:
+                # another person, at the same moment
+                found.append(
+                    (at_s + chance.uniform(0.1, 4.0), Ordered(OrderKind.WATER, chance.uniform(5.0, 400.0)))
+                )
         else:
             found.append((at_s, Ordered(kind, is_direct=kind is OrderKind.STOP and chance.random() < 0.5)))
     return found
+
+
+def _second_thought(chance: Random) -> Ordered:
+    """Whoever has just watered wants none, at once."""
+    kind = chance.choice((OrderKind.STOP, OrderKind.STOP, OrderKind.PAUSE, OrderKind.SERVICE))
+    if kind is OrderKind.STOP:
+        return Ordered(kind, is_direct=chance.random() < 0.7)
+    return Ordered(kind, chance.choice((60.0, 900.0)))
 
 
 def _attended(chance: Random, at_s: float) -> list[tuple[float, Deed]]:
@@ -189,6 +214,7 @@ def _troubles(chance: Random, end_s: float) -> tuple[Trouble, ...]:
     found = []
     for name in chance.sample(sorted(TROUBLES), chance.choice((0, 1, 2, 3))):
         starts_s = chance.uniform(0.0, 0.8 * end_s)
-        lasts_s = 20.0 if name == "relay-sticks" else chance.choice((1.0, 4.0, 24.0)) * HOUR_S
+        hours = (20 / HOUR_S, 1.0) if name == "relay-sticks" else (1.0, 4.0, 24.0)
+        lasts_s = chance.choice(hours) * HOUR_S
         found.append(Trouble(name, starts_s, starts_s + lasts_s))
     return tuple(found)

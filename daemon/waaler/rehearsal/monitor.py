@@ -77,6 +77,7 @@ class Monitor:
         self._live_since_s = self._line_since_s = self._flow_since_s = inf
         self._flow_l_per_min: float | None = None
         self._flow_zero_s = inf
+        self._perhaps_locked: set[str] = set()
 
     # --- what happens ------------------------------------------------------------------------
 
@@ -232,6 +233,7 @@ class Monitor:
     def locked(self, at_s: float, trip: str) -> None:
         self._look(at_s)
         self.locks.setdefault(trip, at_s)
+        self._perhaps_locked.discard(trip)
         if trip == OVERRUN:
             self._overran_s = inf
 
@@ -243,6 +245,7 @@ class Monitor:
         for trip in tuple(self.locks):
             if not causes.get(trip, False):
                 del self.locks[trip]
+        self._perhaps_locked = {trip for trip in self._perhaps_locked if causes.get(trip, False)}
 
     def stays(self, at_s: float, trip: str) -> None:
         """The guard says that a lock stays, since its cause is still there."""
@@ -294,7 +297,7 @@ class Monitor:
         on_s = LIVE_S + min(live_s, self._line_since_s) if self.run is None else inf
         flows_s = FLOWS_S + self._flow_since_s if self.run is None else inf
         for trip, due_s in ((OVERRUN, min(on_s, self._overran_s)), (FLOW_WHILE_OFF, flows_s)):
-            if trip not in self.locks and self._has_passed(due_s, at_s):
+            if trip not in {*self.locks, *self._perhaps_locked} and self._has_passed(due_s, at_s):
                 self._wrong(due_s, f"S7: no lock by {trip}")
                 self.locks[trip] = due_s
 
@@ -384,6 +387,8 @@ class Monitor:
         if memory != "whole" or fuzz_s > 0:
             self.doubt_until_s = at_s + DAY_S + (at_s - self._boot_off_s)
         if memory in ("parts", "nothing"):
+            # a guard that still knows of a lock does not say so again
+            self._perhaps_locked = {*self.locks, *self._perhaps_locked} if memory == "parts" else set()
             self._forget()
 
     def _keep_holds(self, uncounted_s: float) -> None:

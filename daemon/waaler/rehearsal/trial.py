@@ -407,6 +407,8 @@ class Trial(Play):
         if memory in ("parts", "nothing"):
             self._lost.append((min(self._untold_s, self._failed_s) - LOST_S, self.world.now_s))
         away_s = TWO_HOURS_S if found.memory is None else abs(at.wall_s - found.at.wall_s)
+        if memory == "doubtful":
+            away_s = max(away_s, min(TWO_HOURS_S, self.world.now_s - self._alive_s))
         fuzz_s = 1.1 * abs(self.script.drift) * (away_s + off_s)
         self.judge.power(self.world.now_s, True, memory, fuzz_s, self.world.now_s - self._noted_s)
 
