@@ -5,8 +5,8 @@ from dataclasses import replace
 from tests.core.test_status import NOW, PAUSED, UNTIL, WHOLE
 
 from waaler.cli.status import _lines
-from waaler.core.status import BedState, NextRun, Standing, Status
-from waaler.guard.names import HoldKind
+from waaler.core.status import BedState, NextRun, Standing, Status, SumpNow
+from waaler.guard.names import HoldKind, Level
 
 CALM = Status(BedState.WAITING, next=NextRun(NOW, 120.0, "early"), bed="terrace", title="Terrace", at=NOW)
 
@@ -22,7 +22,7 @@ def test_a_paused_bed_says_when_the_next_run_comes_what_holds_it_the_last_run_an
     assert _lines(paused()) == [
         "Terrace (terrace): pause",
         "  next     today, 23:45; 120 s, catch-up",
-        "  waits    pause by ann until today, 23:45; it ends by itself, or with `waaler",
+        "  waits    pause by ann, until today, 23:45; it ends by itself, or with `waaler",
         "           resume`",
         "  last     today, 12:00; 120 s, ran its time",
         "  sump     172 L, and 40 L in the header tank; 4.1 days, needs water by today,",
@@ -50,6 +50,12 @@ def test_a_hold_that_is_not_what_the_next_run_waits_for_is_told_all_the_same() -
         "  hold     soak until today, 23:45, by ann",
         "  next     today, 12:00; 120 s, early",
     ]
+
+
+def test_a_full_tray_is_no_time_to_add_water() -> None:
+    full = replace(CALM, sump=SumpNow(60.0), inputs={"tray_high": Level.BAD})
+
+    assert "  sump     60 L; lasts beyond 60 days; add none now: the tray is full" in _lines(full)
 
 
 def test_no_line_is_longer_than_a_terminal() -> None:

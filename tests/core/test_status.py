@@ -25,6 +25,7 @@ from waaler.core.status import (
     moment_words,
     next_words,
     present_of,
+    reason_words,
     state_words,
     status_of,
     steady,
@@ -166,11 +167,11 @@ def test_a_moment_of_today_has_no_date() -> None:
         (
             PAUSED, "until today, 23:45, by ann; it ends by itself, or with `waaler resume`",
             "today, 23:45", "120 s, catch-up",
-            "pause by ann until today, 23:45; it ends by itself, or with `waaler resume`",
+            "pause by ann, until today, 23:45; it ends by itself, or with `waaler resume`",
         ),
         (
             Present(BedState.LOCKED, wait=Wait(Hindrance.LOCK, "locked: ran too long", None, "find the cause")),
-            "locked: ran too long; find the cause", "none yet", "", "locked: ran too long; find the cause",
+            "ran too long; find the cause", "none yet", "", "locked: ran too long; find the cause",
         ),
         (
             Present(BedState.RUNNING, RunNow(7, NOW + timedelta(seconds=80), 0.0, "plan", "as planned")),
@@ -183,6 +184,7 @@ def test_the_words_of_state_next_and_wait(present: Present, state: str, when: st
     assert state_words(present, NOW) == state
     assert next_words(present, NOW) == (when, what)
     assert wait_words(present, NOW) == wait
+    assert reason_words(present, NOW) == wait.partition(";")[0]
 
 
 def test_the_words_of_the_sump() -> None:

@@ -6,7 +6,8 @@ import sys
 import tempfile
 from pathlib import Path
 
-from tests.faces.week import differences, play_week
+from tests.faces.said import differences
+from tests.faces.week import play_week
 
 __all__ = ["main"]
 

@@ -1,39 +1,33 @@
-"""A random week of a bed, written into records as the daemon would, and what each face says of the same moment."""
+"""A random week of a bed, written into records as the daemon would: people, floats, probes, locks and restarts."""
 
-import json
-import re
 from collections.abc import Iterator
 from contextlib import closing
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import replace
 from pathlib import Path
 from random import Random
 
-from prometheus_client.openmetrics.parser import text_string_to_metric_families
 from tests.core.bench import Bench
-from tests.page.asking import Page, ask, site_of
+from tests.faces.said import Asked, Said, faces
+from tests.records.facts import whole_run
 
-from waaler.core.facts import Amount
+from waaler.core import joined
+from waaler.core.facts import Amount, Deed
 from waaler.core.memory import Memory
 from waaler.core.messages import OrderKind, Write
-from waaler.core.status import Status, as_json
+from waaler.core.status import Present
 from waaler.guard.memory import Memory as GuardMemory
-from waaler.guard.messages import Input, Level
-from waaler.keeper.status import status
-from waaler.notify import fleet
-from waaler.notify.good_day import line
-from waaler.notify.service import bed_of
-from waaler.records.reader import Reader
-from waaler.records.store import Store
-from waaler.report.metrics import metrics
-from waaler.report.page_of_period import page_of_period
-from waaler.report.period import read_period
-from waaler.settings import Settings, load
+from waaler.guard.messages import Input, Instant, Level, RelayRead
+from waaler.guard.state import memory_of
+from waaler.keeper.status import noted
+from waaler.records.store import Sample, Store
+from waaler.settings import load
 
-__all__ = ["Said", "differences", "faces", "play_week"]
+__all__ = ["play_week"]
 
 DAY_S = 86_400.0
 LONG_S = 100_000.0
+MOMENTS = 20
+HOLDS = (OrderKind.PAUSE, OrderKind.SERVICE, OrderKind.ATTEND, OrderKind.SOAK)
 FILE = """\
 bed: terrace
 place: {{timezone: Europe/Lisbon, latitude: 38.72, longitude: -9.14}}
@@ -46,43 +40,156 @@ layout:
   sump: {{full: {full} L, low: 45 L, empty: 25 L}}
   drink_per_pot: {drink:.2f} L
   evaporates: {evaporates:.1f} L
-{top_up}"""
-SUMP_CELL = re.compile(r"^sump\n(?P<litres>\d+) L\n(?:(?P<days>[\d.]+) days|lasts)", re.MULTILINE)
-PERIOD = re.compile(r"in the sump at the end\s+(?P<litres>\d+) L, (?P<days>[\d.]+) days")
-
-
-@dataclass(frozen=True, slots=True)
-class Said:
-    """What a face says of the sump; None for what it does not tell. day: on which it needs water."""
-
-    face: str
-    litres: float | None = None
-    litres_within: float = 0.0
-    days: float | None = None
-    days_within: float = 0.0
-    day: str | None = None
-    tells_days: bool = False
+sensing:
+  probes: [{{name: pot_3, channel: 0, calibration: {{dry: 820, wet: 380}}}}]
+{gauge}{top_up}"""
+GAUGE = "  levels: [{name: sump, channel: 1, points: [[0, 0 L], [1000, 320 L]]}]\n"
 
 
 def play_week(folder: Path, seed: int) -> Iterator[list[Said]]:
     """What all faces say, some twenty times in a week. folder: empty; where records of the bed belong."""
-    chance = Random(seed)
-    file = folder / "terrace.yaml"
-    file.write_text(_file(chance))
-    settings = load(file)
-    memory = Memory(guard=GuardMemory(last_stop_s=LONG_S - 36_000), last_full_s=LONG_S - 36_000)
-    bench = Bench(
-        settings.plan, limits=settings.limits, care=settings.care, start="2026-06-21T00:00:00+01:00", memory=memory
-    )
-    written = 0
+    week = _Week(folder, Random(seed))
     with closing(Store(folder / "terrace.db", "boot-a")) as store:
-        for _ in range(20):
-            bench.pass_s(chance.uniform(0.02, 0.7) * DAY_S)
-            _happen(chance, bench)
-            new = [output.fact for _, output in bench.outputs[written:] if isinstance(output, Write)]
-            written = len(bench.outputs)
-            store.write(new)
-            yield list(faces(settings, file, folder / "terrace.db", bench))
+        week.begin(store)
+        for _ in range(MOMENTS):
+            week.go_on()
+            week.write()
+            yield list(faces(week.asked, week.present))
+
+
+class _Week:
+    """A bench whose facts, samples and present stand in records."""
+
+    def __init__(self, folder: Path, chance: Random) -> None:
+        self._chance = chance
+        file = folder / "terrace.yaml"
+        file.write_text(_file(chance))
+        settings = load(file)
+        self._is_new = chance.random() < 0.2
+        guard = GuardMemory(last_stop_s=LONG_S - 36_000, has_watered=not self._is_new)
+        self._bench = Bench(
+            settings.plan,
+            sensing=settings.sensing,
+            limits=settings.limits,
+            care=settings.care,
+            start="2026-06-21T00:00:00+01:00",
+            memory=Memory(guard=guard, last_full_s=None if self._is_new else LONG_S - 36_000, next_run_id=2),
+        )
+        if self._is_new:
+            self._start(Memory(guard=guard))
+        self.present: Present | None = None
+        self._written = 0
+        self.asked = Asked(settings, file, folder / "terrace.db", self._bench)
+
+    def begin(self, store: Store) -> None:
+        """A bed that is not new has had a run ten hours before."""
+        self._store, at = store, self._bench.at
+        if not self._is_new:
+            ended_s = at.wall_s - 36_000 + (LONG_S - at.long_s)
+            store.write(whole_run(1, 0.0, run_at=Instant(LONG_S - 36_120, ended_s - 120)))
+        store.write([Deed(at, "start", "the daemon started")])
+
+    def go_on(self) -> None:
+        """Time passes, and one thing happens."""
+        chance, bench = self._chance, self._bench
+        bench.pass_s(chance.uniform(0.02, 0.7) * DAY_S)
+        if chance.random() < 0.6:
+            self._help()
+        self._happen()
+        bench.pass_s(chance.choice([1.0, 1.0, chance.uniform(1.0, 1200.0)]))
+        self._read()
+
+    def write(self) -> None:
+        """What the recorder would: facts, that the daemon lives, and what the bed does now."""
+        bench = self._bench
+        facts = [output.fact for _, output in bench.outputs[self._written :] if isinstance(output, Write)]
+        self._written = len(bench.outputs)
+        now = noted(self.present, bench.core.decisions, bench.core.guard, bench.at)
+        if now is not None:
+            self.present = now.present
+            facts.append(now)
+        self._store.write(facts)
+        self._store.alive(bench.at)
+
+    def _help(self) -> None:
+        """Somebody puts right what stands in the way, or walks through the commissioning of a new bed."""
+        bench = self._bench
+        if bench.core.guard.locks:
+            bench.order(OrderKind.CLEAR)
+        walks = bench.core.decisions.unproven and self._chance.random() < 0.3
+        for level in (Level.BAD, Level.GOOD) if walks else (Level.GOOD,):
+            for name in Input:
+                bench.level(name, level)
+            bench.pass_s(1.0)
+
+    def _happen(self) -> None:
+        """One thing that people, floats, power or time do."""
+        chance, bench = self._chance, self._bench
+        of, litres = chance.choice(["water", "solution"]), chance.uniform(5.0, 150.0)
+        match chance.randrange(14):
+            case 0:
+                bench.order(OrderKind.REFILL, amounts=(Amount(of, litres, "L"),))
+            case 1:
+                bench.order(OrderKind.REFILL)
+            case 2:
+                bench.order(OrderKind.REFILL, is_renewal=True)
+            case 3:
+                bench.order(OrderKind.MEASURE, amounts=(Amount("sump", litres + 20.0, "L"),))
+            case 4:
+                bench.order(OrderKind.MEASURE, amounts=(Amount("EC", chance.uniform(1.0, 4.0), "mS/cm"),))
+            case 5 | 6 | 7 | 8 as n:
+                bench.order(HOLDS[n - 5], chance.uniform(600.0, 43_000.0))
+            case 9:
+                bench.order(OrderKind.RESUME)
+            case 10:
+                bench.order(OrderKind.WATER, chance.uniform(20.0, 120.0))
+            case 11:
+                self._float_falls()
+            case 12:
+                for _ in range(2):
+                    bench.tell_guard(RelayRead(is_on=True))
+                    bench.pass_s(0.3)
+                bench.tell_guard(RelayRead(is_on=False))
+            case 13:
+                self._restart()
+
+    def _float_falls(self) -> None:
+        """For a while, or until somebody lifts it."""
+        name = self._chance.choice(list(Input))
+        self._bench.level(name, Level.BAD)
+        self._bench.pass_s(self._chance.uniform(1.0, 7200.0))
+        if self._chance.random() < 0.6:
+            self._bench.level(name, Level.GOOD)
+
+    def _read(self) -> None:
+        """The sensors, in the minute before somebody asks; a gauge that is not quite right."""
+        bench, minute_s = self._bench, self._bench.wall_s - self._bench.wall_s % 60
+        values = {"pot_3": self._chance.uniform(30.0, 100.0), "sump": self._chance.uniform(30.0, 250.0)}
+        for state in bench.core.decisions.advisers:
+            name, unit = state.adviser.name, "L" if state.adviser.name == "sump" else "%"
+            bench.read(values[name], name)
+            value = values[name]
+            self._store.write_samples([Sample(name, unit, minute_s, value, value, value)])
+
+    def _restart(self) -> None:
+        """Both processes begin again, from journal and records."""
+        bench = self._bench
+        self.write()
+        guard = memory_of(bench.core.guard)
+        self._store.write(self._store.unended(bench.at, guard))
+        self._store.write([Deed(bench.at, "start", "the daemon started")])
+        memory = self._store.memory(bench.at)
+        self._start(replace(memory, guard=guard, next_run_id=max(memory.next_run_id, guard.last_run_id + 1)))
+        self.present = None
+
+    def _start(self, memory: Memory) -> None:
+        bench = self._bench
+        levels = {name: watch.level for name, watch in bench.core.guard.watches}
+        bench.core = joined.begin(
+            bench.plan, bench.sensing, bench.limits, memory, bench.at, must_be_proven=self._is_new, care=bench.care
+        )
+        for name, level in levels.items():
+            bench.level(name, level or Level.NOT_READ)
 
 
 def _file(chance: Random) -> str:
@@ -93,120 +200,6 @@ def _file(chance: Random) -> str:
         full=chance.randint(150, 300),
         drink=chance.uniform(0.2, 3.0),
         evaporates=chance.choice([0.0, chance.uniform(0.1, 6.0)]),
+        gauge=chance.choice(["", GAUGE]),
         top_up=chance.choice(["", f"top_up: {{tank: {litres} L, holds: {holds}}}\n"]),
     )
-
-
-def _happen(chance: Random, bench: Bench) -> None:
-    """One thing that people, floats or time do."""
-    of, litres = chance.choice(["water", "solution"]), chance.uniform(5.0, 150.0)
-    match chance.randrange(8):
-        case 0:
-            bench.order(OrderKind.REFILL, amounts=(Amount(of, litres, "L"),))
-        case 1:
-            bench.order(OrderKind.REFILL)
-        case 2:
-            bench.order(OrderKind.REFILL, is_renewal=True)
-        case 3:
-            bench.order(OrderKind.MEASURE, amounts=(Amount("sump", litres + 20.0, "L"),))
-        case 4:
-            bench.order(OrderKind.MEASURE, amounts=(Amount("EC", chance.uniform(1.0, 4.0), "mS/cm"),))
-        case 5:
-            bench.order(OrderKind.PAUSE, chance.uniform(600.0, DAY_S))
-        case 6:
-            bench.level(Input.SUMP_LOW, Level.BAD)
-            bench.pass_s(chance.uniform(60.0, 7200.0))
-            bench.level(Input.SUMP_LOW, Level.GOOD)
-
-
-def faces(settings: Settings, file: Path, records: Path, bench: Bench) -> Iterator[Said]:
-    """What each says now: the daemon first, then whoever reads its records or its messages."""
-    now = status(bench.core.decisions, bench.core.guard, {}, bench.at, bench.at.long_s)
-    sump, wall_s, bed = now.sump, bench.wall_s, bed_of(settings)
-    assert sump is not None
-    needs = sump.needs_water_at
-    yield Said(
-        "status",
-        sump.litres,
-        0.05,
-        sump.days,
-        0.005,
-        None if needs is None else f"{needs:%Y-%m-%d}",
-        tells_days=True,
-    )
-    yield _of_fleet(now, wall_s)
-    yield _of_words("page", SUMP_CELL, Page(ask(site_of(file, now_s=wall_s)).text).words)
-    yield _of_metrics(metrics([(bed, records)], wall_s))
-    with Reader(records) as reader:
-        for days in (0.5, 3.0):
-            period = read_period(reader, bed, wall_s - days * DAY_S, wall_s, wall_s)
-            yield _of_words(f"report of {days} days", PERIOD, Page(page_of_period(period)).words, is_always=False)
-        yield _of_line(line(reader, bed, wall_s), needs)
-
-
-def _of_fleet(now: Status, wall_s: float) -> Said:
-    seen = fleet.take(fleet.Fleet(), "waaler/terrace/status", json.dumps(as_json(now)).encode(), wall_s)
-    (row,) = fleet.rows(seen, wall_s)
-    found = re.match(r"(\d+) L(?:, \D*(\d+ \w+))?", row["sump"])
-    assert found, row
-    return Said("fleet", float(found[1]), 0.5, day=found[2] and _day(f"{found[2]} 2026"))
-
-
-def _of_words(face: str, pattern: re.Pattern[str], words: str, is_always: bool = True) -> Said:
-    found = pattern.search(words)
-    if found is None:
-        assert not is_always, words
-        return Said(face)
-    days = found["days"]
-    return Said(face, float(found["litres"]), 0.5, None if days is None else float(days), 0.05, tells_days=True)
-
-
-def _of_metrics(text: str) -> Said:
-    found = {
-        sample.name: sample.value
-        for family in text_string_to_metric_families(text)  # type: ignore[no-untyped-call]
-        for sample in family.samples
-    }
-    return Said(
-        "metrics", found["waaler_sump_litres"], 1e-6, found.get("waaler_sump_left_days"), 1e-3, tells_days=True
-    )
-
-
-def _of_line(text: str, needs_water_at: datetime | None) -> Said:
-    """The line names the day of the week when it is near, else the date."""
-    found = re.search(r"needs water about (\w+)(?: (\w+))?", text)
-    if found is None:
-        return Said("daily line", day="none" if needs_water_at else None)
-    if found[2] is None and needs_water_at and f"{needs_water_at:%A}" == found[1]:
-        return Said("daily line", day=f"{needs_water_at:%Y-%m-%d}")
-    return Said("daily line", day=_day(f"{found[1]} {found[2]} 2026"))
-
-
-def _day(text: str) -> str:
-    for form in ("%d %b %Y", "%d %B %Y"):
-        try:
-            return f"{datetime.strptime(text, form):%Y-%m-%d}"
-        except ValueError:
-            continue
-    return text
-
-
-def differences(said: list[Said]) -> list[str]:
-    """What faces say otherwise than the first of them, beyond what they round to."""
-    first, *others = said
-    return [difference for other in others if (difference := _difference(first, other))]
-
-
-def _difference(first: Said, other: Said) -> str:
-    within_l, within = first.litres_within + other.litres_within, first.days_within + other.days_within
-    if other.litres is not None and _differ(first.litres, other.litres, within_l):
-        return f"{first.face}: {first.litres} L, {other.face}: {other.litres} L"
-    if other.tells_days and first.tells_days and _differ(first.days, other.days, within):
-        return f"{first.face}: {first.days} days, {other.face}: {other.days} days"
-    if other.day is not None and first.day != other.day:
-        return f"{first.face}: needs water on {first.day}, {other.face}: {other.day}"
-    return ""
-
-
-def _differ(one: float | None, other: float | None, within: float) -> bool:
-    return one != other if one is None or other is None else abs(one - other) > within + 1e-9

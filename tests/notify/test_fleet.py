@@ -84,9 +84,9 @@ def test_what_the_next_run_waits_for_is_told_below_the_bed() -> None:
 
     assert list(lines(rows(seen, NOW_S)))[2:] == [
         "  a                    pause              06-21 13:40 140 L, low Fri 26 Jun",
-        "      waits: pause by ann until today, 13:40",
+        "      waits: pause by ann, until today, 13:40",
         "  b                    locked                         140 L, low Fri 26 Jun",
-        "      waits: locked: ran too long; find the cause",
+        "      waits: locked: ran too long",
     ]
 
 

@@ -68,7 +68,7 @@ def _refuse_with_what_is_held(bed: str, file: Path | None) -> NoReturn:
 
 
 def _lines(told: "Status") -> list[str]:
-    from waaler.core.status import next_words, state_words, sump_words, wait_words
+    from waaler.core.status import next_words, state_words, wait_words
 
     now = told.at
     if now is None:
@@ -83,7 +83,7 @@ def _lines(told: "Status") -> list[str]:
         ("starts", _announced(told)),
         ("by hand", _by_hand(told)),
         ("last", _last(told, now)),
-        ("sump", sump_words(told.sump, now)),
+        ("sump", _sump(told, now)),
         ("to see", f"{', '.join(told.to_be_seen)}; then the plan may water" if told.to_be_seen else ""),
         *(("input", f"{name}: {level}") for name, level in told.inputs.items()),
         *(("sensor", _reading(reading)) for reading in told.readings),
@@ -131,8 +131,19 @@ def _last(told: "Status", now: "datetime") -> str:
     if last is None:
         return "no run yet" if full is None else f"full run {moment_words(full, now)}"
     words = f"{moment_words(last.ended, now)}; {last.seconds:.0f} s, {last.reason}"
-    is_full = full is not None and abs((full - last.ended).total_seconds()) < SAME_S
-    return words if is_full or full is None else f"{words}; last full run {moment_words(full, now)}"
+    if full is None:
+        return f"{words}; no full run yet"
+    is_full = abs((full - last.ended).total_seconds()) < SAME_S
+    return words if is_full else f"{words}; last full run {moment_words(full, now)}"
+
+
+def _sump(told: "Status", now: "datetime") -> str:
+    """Nobody is to add water while it cannot run back."""
+    from waaler.core.status import sump_words
+    from waaler.guard.names import Input, Level
+
+    is_full = told.inputs.get(Input.TRAY_HIGH) == Level.BAD
+    return sump_words(told.sump, now) + ("; add none now: the tray is full" if is_full else "")
 
 
 def _alert(alert: "AlertNow") -> list[str]:

@@ -199,9 +199,12 @@ def _waits(bed: _Bed, purse: Purse, seconds: float) -> tuple[Block, ...]:
 
 
 def _told(waits: tuple[Block, ...], first: _Coming | None, unhindered: _Coming | None) -> Block | None:
-    """Of all that keeps a run away the one whose end is not known, else the last to end; None if none matters."""
+    """Of all that keeps a run away the one whose end is not known, else the last to end; None if none matters.
+
+    That a run is in progress, the state says.
+    """
     is_later = unhindered is not None and (first is None or unhindered.at_s < first.at_s - 1.0)
-    found = [block for block in waits if is_later or block.what not in PASSING]
+    found = [b for b in waits if b.what is not Hindrance.RUN and (is_later or b.what not in PASSING)]
     return max(found, key=lambda block: inf if block.free_at_s is None else block.free_at_s, default=None)
 
 

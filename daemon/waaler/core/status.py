@@ -15,7 +15,7 @@ from waaler.guard.names import Hindrance, HoldKind, Level
 __all__ = [
     "CALM", "AlertNow", "BedState", "HeldBy", "LastRun", "NextRun", "Present", "ReadingNow", "RunNow", "Standing",
     "Status", "SumpNow", "Wait", "as_json", "hold_words", "is_same", "moment_words", "next_words", "present_of",
-    "state_words", "status_of", "steady", "sump_words", "wait_words",
+    "reason_words", "state_words", "status_of", "steady", "sump_words", "wait_words",
 ]  # fmt: skip
 
 SAME_WITHIN = timedelta(seconds=2)
@@ -245,7 +245,7 @@ def state_words(present: Present, now: datetime) -> str:
         return f"{hold_words(present.standing, now)}; {REMEDIES[Hindrance.HOLD]}"
     if present.state == BedState.WAITING or wait is None:
         return ""
-    return _of_wait(wait, now)
+    return _of_wait(wait, now).removeprefix(f"{present.state}: ")
 
 
 def hold_words(hold: Standing, now: datetime) -> str:
@@ -268,6 +268,11 @@ def wait_words(present: Present, now: datetime) -> str:
     return "" if present.wait is None else _of_wait(present.wait, now)
 
 
+def reason_words(present: Present, now: datetime) -> str:
+    """The same without what a person at the bed can do."""
+    return "" if present.wait is None else _until(present.wait, now)
+
+
 def sump_words(sump: SumpNow | None, now: datetime) -> str:
     """Litres, days, and by when it needs water."""
     if sump is None:
@@ -281,5 +286,8 @@ def sump_words(sump: SumpNow | None, now: datetime) -> str:
 
 
 def _of_wait(wait: Wait, now: datetime) -> str:
-    until = "" if wait.until is None else f" until {moment_words(wait.until, now)}"
-    return f"{wait.reason}{until}" + (f"; {wait.do}" if wait.do else "")
+    return f"{_until(wait, now)}; {wait.do}" if wait.do else _until(wait, now)
+
+
+def _until(wait: Wait, now: datetime) -> str:
+    return wait.reason if wait.until is None else f"{wait.reason}, until {moment_words(wait.until, now)}"

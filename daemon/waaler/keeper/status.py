@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import fields, replace
 from datetime import UTC, datetime
+from math import inf
 from zoneinfo import ZoneInfo
 
 from waaler.core.facts import PresentNoted
@@ -36,11 +37,13 @@ __all__ = ["UNITS", "Alerts", "local", "noted", "one_line", "status"]
 Alerts = Mapping[str, AlertNow]
 
 LATE_BEAT_S = 10.0
+FUZZ_S = 1e-3
+"""What adding and taking away the long hand may cost a wall time."""
 
 
 def local(wall_s: float, zone: str) -> datetime:
-    """A wall time by the bed's clock, to the second."""
-    return datetime.fromtimestamp(int(wall_s), UTC).astimezone(ZoneInfo(zone))
+    """A wall time by the bed's clock: the second that has begun, as the records tell it."""
+    return datetime.fromtimestamp(int(wall_s + FUZZ_S), UTC).astimezone(ZoneInfo(zone))
 
 
 def status(
@@ -56,7 +59,7 @@ def status(
         at=local(at.wall_s, zone),
         clock="sure" if at.is_sure else "unsure",
         last_run=_last_run(guard, at, zone),
-        last_full_at=None if core.last_full_s < 0 else _moment(core.last_full_s, at, zone),
+        last_full_at=None if core.last_full_s == -inf else _moment(core.last_full_s, at, zone),
         alerts=tuple(alert for _, alert in sorted(alerts.items())),
         announced_for_seconds=round(max(0.0, core.announced_until_s - at.long_s), 1),
         held_by=_held_by(guard, at),
@@ -87,7 +90,7 @@ def one_line(now: Present, at: datetime) -> str:
 
 
 def _moment(long_s: float, at: Instant, zone: str) -> datetime:
-    return local(round(at.wall_s + long_s - at.long_s), zone)
+    return local(at.wall_s + long_s - at.long_s, zone)
 
 
 def _trips(guard: GuardState) -> tuple[str, ...]:

@@ -4,7 +4,7 @@ import json
 from dataclasses import dataclass, field, replace
 from typing import TypedDict
 
-from waaler.core.status import Status, SumpNow, status_of, wait_words
+from waaler.core.status import Status, SumpNow, reason_words, status_of
 
 __all__ = ["BedSeen", "Fleet", "Row", "rows", "take"]
 
@@ -14,7 +14,7 @@ MOST_BYTES = 65_536
 SILENT_AFTER_S = 150.0
 """A status comes every minute: two and a half of them."""
 
-LONGEST_TEXT = 60
+LONGEST_TEXT, LONGEST_WAIT = 60, 120
 ORDER = {"urgent": 0, "soon": 1, "note": 2}
 
 
@@ -103,7 +103,7 @@ def _with_status(seen: BedSeen, status: Status, now_s: float) -> BedSeen:
         seen,
         state=_plain(status.state),
         next_at="" if status.next is None else f"{status.next.start:%m-%d %H:%M}",
-        wait=_plain(wait_words(status, status.at)),
+        wait=_plain(reason_words(status, status.at), LONGEST_WAIT),
         sump="" if status.sump is None else _sump(status.sump),
         status_s=min(status.at.timestamp(), now_s),
     )
@@ -114,9 +114,9 @@ def _sump(sump: SumpNow) -> str:
     return f"{sump.litres:.0f} L{when}"
 
 
-def _plain(text: object) -> str:
+def _plain(text: object, longest: int = LONGEST_TEXT) -> str:
     """What a terminal may be shown: no control characters, not too long."""
-    return "".join(letter for letter in str(text)[:200] if letter.isprintable())[:LONGEST_TEXT]
+    return "".join(letter for letter in str(text)[:200] if letter.isprintable())[:longest]
 
 
 def rows(fleet: Fleet, now_s: float) -> list[Row]:

@@ -40,7 +40,7 @@ from waaler.records.schema import StoreError
 from waaler.records.times import rfc3339
 from waaler.report.history import run_object
 
-__all__ = ["Follower", "Places", "calm"]
+__all__ = ["Follower", "Places", "as_told", "calm"]
 
 LOOK_EVERY_S = 0.5
 """How often the records are looked at for something new: two file stamps, no reading."""
@@ -205,7 +205,7 @@ class Follower:
         if not is_due and calm(status) == self._told:
             return
         self._told = calm(status)
-        told = {**_as_told(status), "bed": self._bed, "at": rfc3339(time.time(), self._zone)}
+        told = {**as_told(status), "bed": self._bed, "at": rfc3339(time.time(), self._zone)}
         if (day := self._day_line()) is not None:
             told["good_day"] = day
         self._connection.publish("status", _json(told), JSON, qos=0, is_retained=True)
@@ -290,8 +290,8 @@ def calm(status: Status) -> Status:
     )
 
 
-def _as_told(status: Status) -> dict[str, object]:
-    """Without a daemon its state alone."""
+def as_told(status: Status) -> dict[str, object]:
+    """What is published of it: without a daemon the state alone."""
     told = as_json(status)
     return {"state": told["state"]} if status.state == BedState.NO_ANSWER else told
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
-from waaler.core.status import CALM, BedState, Present, moment_words, next_words, state_words, wait_words
+from waaler.core.status import CALM, BedState, Present, moment_words, next_words, reason_words, state_words
 from waaler.plan.timetable import upcoming
 from waaler.plan.types import Cycle, Plan
 from waaler.records.reader import Reader, Step
@@ -88,7 +88,7 @@ def _next(told: PresentRow | None, bed: Bed, now: datetime) -> tuple[str, str]:
     cycle = _cycle(told.present, bed.plan)
     if cycle is not None:
         what = f"{length(cycle.seconds)}; {why_then(bed.plan, cycle)}"
-    return when, "; ".join(part for part in (what, wait_words(told.present, now)) if part)
+    return when, "; ".join(part for part in (what, reason_words(told.present, now)) if part)
 
 
 def _cycle(present: Present, plan: Plan) -> Cycle | None:
