@@ -75,7 +75,8 @@ def look(state: State) -> Step:
         on_since_s = None
     elif on_since_s is None:
         on_since_s = state.now_s
-    state = replace(state, on_since_s=on_since_s)
+    if on_since_s != state.on_since_s:
+        state = replace(state, on_since_s=on_since_s)
     if on_since_s is not None and state.now_s >= on_since_s + OFF_WITHIN_S:
         state, actions = lock(state, Trip.OVERRUN)
     if state.line_on_since_s is not None and state.now_s >= state.line_on_since_s + OFF_WITHIN_S:

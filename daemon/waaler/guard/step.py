@@ -52,8 +52,9 @@ __all__ = ["step"]
 
 def step(state: State, event: Event) -> tuple[State, tuple[Action, ...], float]:
     """The new state, the actions in their order, and when to wake the guard (long hand, inf if never)."""
-    now_s = max(event.at.long_s, state.now_s)
-    state, first = _pass_time(replace(state, now_s=now_s))
+    if event.at.long_s > state.now_s:
+        state = replace(state, now_s=event.at.long_s)
+    state, first = _pass_time(state)
     state, said = _receive(state, event.message)
     state, last = _pass_time(state)
     return state, first + said + last, _wake_at_s(state)
@@ -131,7 +132,9 @@ def _pass_time(state: State) -> Step:
 def _look_at_levels(state: State) -> Step:
     watches = tuple((name, look(watch, state.now_s)) for name, watch in state.watches)
     actions: list[Action] = []
+    is_same = True
     for (name, before), (_, after) in zip(state.watches, watches, strict=True):
+        is_same = is_same and before is after
         if before.trip is after.trip:
             continue
         if before.trip is not None:
@@ -140,7 +143,8 @@ def _look_at_levels(state: State) -> Step:
             actions.append(Tripped(after.trip, words(after.trip, name), is_locked=False, input=name))
     seen = {(name, level) for name, watch in watches if (level := shows(watch, state.now_s)) is not None}
     new = sorted(seen - state.seen)
-    state = replace(state, watches=watches, seen=state.seen | seen if new else state.seen)
+    if new or not is_same:
+        state = replace(state, watches=watches, seen=state.seen | seen if new else state.seen)
     return state, (*actions, *(Seen(name, Level(level)) for name, level in new))
 
 
