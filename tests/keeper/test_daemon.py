@@ -10,6 +10,8 @@ import pytest
 from tests.keeper.process import FILE, Daemon, until
 
 from waaler.commission.by_socket import SocketSite
+from waaler.core.status import Present, as_json
+from waaler.records.reader import Reader
 
 
 @pytest.fixture
@@ -169,6 +171,30 @@ def test_orders_over_the_commands(daemon: Daemon) -> None:
     wrong = daemon.command("water", "soon")
     assert wrong.returncode == 2
     assert "write 4 min, 90 s or 1 h 30 min" in wrong.stderr
+
+
+def test_what_the_bed_does_and_what_comes_next_stand_in_the_records_within_seconds(daemon: Daemon) -> None:
+    daemon.start()
+    (database,) = (daemon.folder / "state").rglob("terrace.db")
+
+    def present() -> Present | None:
+        with Reader(database) as reader:
+            row = reader.present()
+        return None if row is None else row.present
+
+    until(
+        lambda: (now := present()) is not None and now.state == "waiting" and now.wait is None, "a bed that waits"
+    )
+    told = daemon.status()["next"]
+    assert present().next.start.isoformat() == told["start"]  # type: ignore[union-attr]
+    daemon.order(do="pause", seconds=7200)
+    until(lambda: (now := present()) is not None and now.state == "pause", "the pause", 5.0)
+    status = daemon.status()
+    assert as_json(present())["wait"] == status["wait"]  # type: ignore[arg-type]
+    assert status["wait"]["reason"].startswith("pause by ")
+    assert status["next"]["start"] >= status["standing"]["until"]
+    daemon.order(do="resume")
+    until(lambda: (now := present()) is not None and now.state == "waiting", "the end of the pause", 5.0)
 
 
 # --- a new bed ----------------------------------------------------------------------------------

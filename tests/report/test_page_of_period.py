@@ -107,6 +107,14 @@ def test_nothing_recorded_is_a_report_too(path: Path) -> None:
     assert "no probe gave a reading in this period" in words
 
 
+def test_a_run_that_moved_nothing_stops_no_plan(path: Path) -> None:
+    store = Store(path, "boot-a")
+    store.write([*whole_run(1, 0.0), TripBegan(at(40.0), Trip.NO_FLOW, "nothing moves", is_locked=False)])
+    store.close()
+
+    assert "Stopped for safety" not in verdict(period(path))
+
+
 def test_a_trip_that_stands_is_the_verdict(path: Path) -> None:
     store = Store(path, "boot-a")
     store.write([*whole_run(1, 0.0), TripBegan(at(500.0), Trip.OVERRUN, "ran too long", is_locked=True)])

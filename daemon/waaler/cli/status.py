@@ -34,7 +34,7 @@ SAME_S = 5.0
 @json_option
 @file_argument
 def command(as_json: bool, file: Path | None) -> None:
-    """Tell what the bed does now, what comes next, and what stands in the way.
+    """Tell what the bed does now, when the next run can come and what it waits for, the last run, and the sump.
 
     Example: waaler status
     """

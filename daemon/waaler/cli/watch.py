@@ -39,7 +39,7 @@ def command(
     once: bool,
     as_json: bool,
 ) -> None:
-    """Show every bed of a broker: its state, next cycle, sump and alerts, and who is silent; those in need first.
+    """Show every bed of a broker: state, next run, sump, alerts, and who is silent; those in need first.
 
     With --once the exit is 1 if a bed is silent or has an urgent alert.
 

@@ -47,7 +47,8 @@ class Now:
 
 
 def read_now(reader: Reader, bed: Bed, now_s: float) -> Now:
-    trips, now, told = reader.open_trips(), bed.local(now_s), reader.present()
+    trips = [trip for trip in reader.open_trips() if trip.stops_the_plan]
+    now, told = bed.local(now_s), reader.present()
     silence = _silence(reader, bed, now_s)
     state, detail, is_alarm = silence or _state(told, trips, now)
     next_at, next_why = ("none", "nothing waters this bed") if silence else _next(told, bed, now)

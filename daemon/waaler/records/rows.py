@@ -136,6 +136,11 @@ class TripRow:
     over_at_s: float | None
     by: str | None
 
+    @property
+    def stops_the_plan(self) -> bool:
+        """After a run that moved nothing the next one tries again."""
+        return self.trip is not Trip.NO_FLOW
+
 
 @dataclass(frozen=True, slots=True)
 class SumpRow:

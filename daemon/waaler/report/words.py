@@ -67,7 +67,7 @@ def verdict(period: Period) -> str:
     counts = period.cycles
     counts.pop(Outcome.TAKEN_AWAY, None)
     total = sum(counts.values())
-    standing = [trip for trip in period.trips if trip.over_at_s is None]
+    standing = [trip for trip in period.trips if trip.over_at_s is None and trip.stops_the_plan]
     if standing:
         return f"Stopped for safety since {day_and_clock(standing[-1].began_at_s, period.span.zone)}:" \
                f" {standing[-1].reason}. Nothing runs until that is over."  # fmt: skip
