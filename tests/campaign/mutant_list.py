@@ -134,14 +134,18 @@ def _lengthened(true: Any) -> Any:
 
 def _again(true: Any) -> Any:
     def look(turn: Any) -> Any:
-        turn.set(done=())
+        turn.put(replace(turn.state.calendar, done=()))
         return true(turn)
 
     return look
 
 
 def _just_another_plan(true: Any) -> Any:
-    return lambda turn, plan: turn.set(plan=plan, looked_at_s=turn.at.wall_s, quiet=None)
+    def take_plan(turn: Any, plan: Any) -> None:
+        turn.put(replace(turn.setup, plan=plan))
+        turn.put(replace(turn.state.calendar, looked_at_s=turn.at.wall_s, quiet=None))
+
+    return take_plan
 
 
 def _empty_foreign(true: Any) -> Any:
@@ -276,7 +280,7 @@ MUTANTS: tuple[Mutant, ...] = (
     core("a refusal is not written down", runs, "refused", _without_write(RunResult)),
     core("the end of a run is not written down", core_ending, "ended", _without_write(RunResult)),
     core("an intent is not written down", runs, "_write_intent", _without_write(RunIntent)),
-    core("what waits when a hold comes is not written down", orders, "give_back", lambda true: lambda turn, *args: turn.set(active=None, queue=())),
+    core("what waits when a hold comes is not written down", orders, "give_back", lambda true: lambda turn, *args: turn.put(replace(turn.state.runs, active=None, queue=()))),
     core("a run waits for the disk without end", runs, "INTENT_WAIT_S", lambda true: inf),
     core("runs are counted as long as they were meant to be", core_ending, "RunResult", lambda true: lambda run_id, at, outcome, seconds, *args, **kw: true(run_id, at, outcome, seconds and round(seconds + 5), *args, **kw)),
     core("a run that nobody told the end of counts as nothing", runs, "give_up", lambda true: lambda turn, active, seconds, reason: true(turn, active, 0.0, reason)),

@@ -1,6 +1,6 @@
 """Both machines joined at a bench with a two-handed clock, and everything they said, in order."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from waaler.bed.thirst import Thirst
@@ -20,6 +20,8 @@ from waaler.core.facts import (
 )  # fmt: skip
 from waaler.core.memory import Memory
 from waaler.core.messages import Answer, Look, Message, NewPlan, Order, OrderKind, Write
+from waaler.core.state import Setup, Slice
+from waaler.core.turn import Turn
 from waaler.guard.limits import Limits
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Input, Instant, Level, LevelRead, Relay, Wake
@@ -51,6 +53,7 @@ class Bench:
     is_sure: bool = True
     long_s: float = 100_000.0
     thirst: Thirst | None = None
+    must_be_proven: bool = False
 
     def __post_init__(self) -> None:
         self.wall_s = datetime.fromisoformat(self.start).timestamp()
@@ -59,7 +62,8 @@ class Bench:
         memory = self.memory or Memory(
             guard=GuardMemory(last_stop_s=self.long_s - 11 * 3600), last_full_s=self.long_s - 11 * 3600
         )
-        self.core = core.begin(self.plan, self.sensing, self.limits, memory, self.at, self.thirst, care=self.care)
+        setup = Setup(self.plan, self.sensing, self.limits, self.care, self.thirst, self.must_be_proven)
+        self.core = core.begin(setup, memory, self.at)
         for name in Input:
             self.level(name, Level.GOOD)
         self.tell(Look())
@@ -73,6 +77,12 @@ class Bench:
 
     def tell_guard(self, message: GuardMessage) -> list[core.Output]:
         return self._take(core.tell_guard(self.core, self.at, message))
+
+    def put(self, new: Slice) -> None:
+        """Puts a slice in the place of the one that the decisions have."""
+        turn = Turn(self.core.decisions, self.at)
+        turn.put(new)
+        self.core = replace(self.core, decisions=turn.state)
 
     def level(self, name: Input, level: Level) -> None:
         self.tell_guard(LevelRead(name, level, FAR_S))

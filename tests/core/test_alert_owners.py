@@ -34,11 +34,11 @@ def test_of_two_inputs_that_cannot_be_read_each_is_told_until_it_reads_again(bac
 
     (other,) = set(Input) - {back}
     assert bench.alerts() == {KINDS[other]}
-    assert bench.core.decisions.trips == {Trip.NOT_READ}
+    assert bench.core.decisions.barriers.trips == {Trip.NOT_READ}
     assert bench.alert_text(KINDS[other]).startswith(f"{other.value} cannot be read.\n")
     bench.level(other, Level.GOOD)
     bench.pass_s(1300)
-    assert not bench.core.decisions.trips
+    assert not bench.core.decisions.barriers.trips
     assert not bench.alerts() & set(KINDS.values())
 
 
@@ -58,7 +58,7 @@ def test_the_alert_that_two_inputs_shared_in_an_earlier_version_is_over_at_the_f
     old = OpenAlert(Alert(AlertKind.OF_ANOTHER_VERSION, Severity.URGENT, None, "input-not-read"), 9e4, 9e4)
     bench = Bench(memory=Memory(GuardMemory(last_stop_s=60_000.0), last_full_s=60_000.0, open_alerts=(old,)))
 
-    assert "input-not-read" not in bench.core.decisions.alerts
+    assert "input-not-read" not in bench.core.decisions.alerts.standing
 
 
 # --- sensors that come and go -----------------------------------------------------------------
@@ -118,7 +118,7 @@ def test_the_alert_of_a_probe_that_the_file_has_no_longer_after_a_restart_is_ove
     bench = Bench(sensing=SENSING, memory=Memory(guard, last_full_s=60_000.0, open_alerts=(old,)))
     bench.tell(Look())
 
-    assert "not-valid-pot-9" not in bench.core.decisions.alerts
+    assert "not-valid-pot-9" not in bench.core.decisions.alerts.standing
 
 
 # --- advice that outlives no sensor -----------------------------------------------------------
@@ -143,7 +143,7 @@ def test_a_gauge_that_dies_after_a_leak_alarm_halves_the_runs_for_hours_and_not_
     while "leak" in bench.alerts():
         bench.tell(Reading("depth", None))
         bench.pass_s(60)
-    assert bench.long_s - bench.core.decisions.alerts["leak-unseen"].raised_s < 600.0, "told anew"
+    assert bench.long_s - bench.core.decisions.alerts.standing["leak-unseen"].raised_s < 600.0, "told anew"
     n = len(bench.results())
     bench.pass_s(86_400)
 

@@ -159,8 +159,8 @@ def check(bench: Bench) -> None:
             standing[fact.kind] = fact.text
         elif type(fact).__name__ == "AlertResolved":
             standing.pop(fact.kind, None)  # type: ignore[attr-defined]
-    is_high = Trip.HIGH_TRAY in bench.core.decisions.trips
-    is_back = not bench.is_on and bench.long_s >= bench.core.decisions.last_stop_s + 1200.0
+    is_high = Trip.HIGH_TRAY in bench.core.decisions.barriers.trips
+    is_back = not bench.is_on and bench.long_s >= bench.core.decisions.account.last_stop_s + 1200.0
     if is_high or not is_back:
         assert not [text for text in standing.values() if "Unplug the pump, add" in text], (is_high, is_back)
 
@@ -184,7 +184,7 @@ def test_a_text_of_before_a_restart_is_composed_anew_and_a_moment_still_ends() -
     assert "Unplug the pump, add " in bench.alert_now("sump-low")
     assert "Since Sun 21 Jun 02:13." in bench.alert_now("sump-low")
     bench.order(OrderKind.ACKNOWLEDGE, text="restarted")
-    assert "restarted" not in bench.core.decisions.alerts
+    assert "restarted" not in bench.core.decisions.alerts.standing
 
 
 def test_once_the_water_is_back_a_refill_is_spoken_of_again_without_a_knock() -> None:

@@ -12,7 +12,7 @@ from waaler.guard.messages import Input, Level
 
 def bench_with_buzzer() -> Bench:
     bench = Bench()
-    bench.core = replace(bench.core, decisions=replace(bench.core.decisions, announce_s=15.0))
+    bench.put(replace(bench.core.decisions.setup, announce_s=15.0))
     bench.pass_s(300)
     return bench
 

@@ -106,7 +106,7 @@ def test_light_that_nobody_saw_is_not_summed() -> None:
     bench.pass_s(40 * 60.0)
     bench.read(500.0, "roof")
 
-    assert bench.core.decisions.sums == ()
+    assert bench.core.decisions.demand.sums == ()
 
 
 def test_a_light_sensor_that_rests_at_one_value_through_runs_stays_valid_and_skips_nothing() -> None:

@@ -8,6 +8,7 @@ from tests.core.bench import FAR_S, LIMITS, LISBON, PLAN, Bench
 
 from waaler.core.facts import Cause, Outcome
 from waaler.core.messages import OrderKind
+from waaler.core.state import Later
 from waaler.guard.messages import Ended, Input, Level, LevelRead, Trip, Wake
 from waaler.plan.types import ClockMoment, Evenly, Plan, Window
 
@@ -52,13 +53,13 @@ def test_a_run_by_hand_is_a_full_one_from_nine_tenths_of_the_plans_dose(seconds:
     bench.until("07:00")
     bench.order(OrderKind.PAUSE, 3 * 3600.0)
     bench.until("10:05")
-    bench.core = replace(bench.core, decisions=replace(bench.core.decisions, catch_up_at_s=FAR_S))
-    assert bench.core.decisions.is_owed
+    bench.put(Later(catch_up_at_s=FAR_S))
+    assert bench.core.decisions.account.is_owed
     bench.order(OrderKind.WATER, seconds)
     bench.pass_s(400)
 
     assert bench.results()[-1].is_full is is_full
-    assert bench.core.decisions.is_owed is not is_full
+    assert bench.core.decisions.account.is_owed is not is_full
 
 
 def test_a_soak_is_no_full_run() -> None:
@@ -79,7 +80,7 @@ def test_a_run_cut_short_by_less_than_a_tenth_is_full_and_one_cut_by_more_is_owe
         bench.pass_s(1)
 
         assert bench.outcomes() == [(Cause.PLAN, Outcome.CUT_SHORT, seconds)]
-        assert bench.core.decisions.is_owed is not is_full
+        assert bench.core.decisions.account.is_owed is not is_full
 
 
 # --- pulses -----------------------------------------------------------------------------------
@@ -120,7 +121,7 @@ def test_pulses_expire_with_their_cycle_and_never_pile_up() -> None:
         over = [result for result in results if "its cycle's time is over" in result.reason]
         assert len(over) >= 8
         assert {result.outcome for result in over} == {Outcome.CUT_SHORT}
-        assert len(bench.core.decisions.queue) <= 1
+        assert len(bench.core.decisions.runs.queue) <= 1
     bench.order(OrderKind.REFILL, litres=100.0)
     n = len(bench.results())
     bench.pass_s(86_400)
@@ -148,7 +149,7 @@ def test_a_dip_in_every_cycle_leads_to_pulses_though_each_rest_ran() -> None:
     bench.until("05:59")
     sump_lasts(bench, "11:00", 150.0)
 
-    assert bench.core.decisions.pulse_s == pytest.approx(0.8 * 150.0, abs=2.0)
+    assert bench.core.decisions.dips.pulse_s == pytest.approx(0.8 * 150.0, abs=2.0)
 
 
 def test_in_pulses_a_single_cut_shortens_them() -> None:
@@ -157,7 +158,7 @@ def test_in_pulses_a_single_cut_shortens_them() -> None:
     sump_lasts(bench, "11:00", 150.0)
     sump_lasts(bench, "12:10", 80.0)
 
-    assert bench.core.decisions.pulse_s == pytest.approx(0.8 * 80.0, abs=2.0)
+    assert bench.core.decisions.dips.pulse_s == pytest.approx(0.8 * 80.0, abs=2.0)
 
 
 def test_what_a_person_stopped_is_not_made_up() -> None:
@@ -217,20 +218,20 @@ def test_a_catch_up_that_the_days_cap_refuses_is_asked_again_when_the_cap_has_ro
 def test_a_run_that_was_given_up_gets_its_true_end_when_the_guard_tells_it() -> None:
     bench = Bench()
     bench.until("06:00")
-    active = bench.core.decisions.active
+    active = bench.core.decisions.runs.active
     assert active is not None
     bench.core = replace(bench.core, guard_wake_s=FAR_S, is_wire_apart=True)
     bench.pass_s(150)
     (given_up,) = bench.results()
     assert (given_up.outcome, given_up.seconds) == (Outcome.INTERRUPTED, 120.0)
-    assert bench.core.decisions.is_owed
+    assert bench.core.decisions.account.is_owed
     bench.tell(Ended(active.run_id, 119.9, "ran its time"))
 
     assert [(r.run_id, r.outcome, r.seconds, r.is_full) for r in bench.results()[1:]] == [
         (active.run_id, Outcome.DONE, 119.9, True)
     ]
-    assert not bench.core.decisions.is_owed
-    assert sum(given.planned_s for given in bench.core.decisions.given) == PLAN.windows[0].seconds
+    assert not bench.core.decisions.account.is_owed
+    assert sum(given.planned_s for given in bench.core.decisions.account.given) == PLAN.windows[0].seconds
     bench.core = replace(bench.core, is_wire_apart=False)
     bench.tell_guard(Wake())
 

@@ -51,7 +51,7 @@ def test_s16_a_cycle_that_an_edit_takes_away_before_its_time_is_written_down() -
 
     assert became(bench) == [*done("07:00", "12:00"), ("17:00", "taken away")]
     assert bench.results()[-1].reason == "an edit of the plan took it away"
-    assert not bench.core.decisions.is_owed
+    assert not bench.core.decisions.account.is_owed
 
 
 def test_s16_what_is_taken_away_tomorrow_was_never_planned() -> None:
@@ -74,7 +74,7 @@ def test_s16_of_a_night_that_began_yesterday_the_rest_is_taken_away() -> None:
 def test_s16_cycles_of_a_hot_day_are_taken_away_too() -> None:
     hot = replace(at_hours(7, 12, 17), hot_day=HotDay(32.0, 1))
     bench = Bench(plan=hot)
-    bench.core = replace(bench.core, decisions=replace(bench.core.decisions, hot_day=datetime(2026, 6, 21).date()))
+    bench.put(replace(bench.core.decisions.calendar, hot_day=datetime(2026, 6, 21).date()))
     bench.until("07:30")
     bench.new_plan(at_hours(7, 12, 17))
 

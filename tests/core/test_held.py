@@ -1,12 +1,13 @@
 """Orders of a person while a run is on its way: nothing starts after the answer, and nothing vanishes."""
 
+from dataclasses import replace
+
 import pytest
 from tests.core.bench import Bench
 
 from waaler.core import decisions
 from waaler.core.facts import Cause, Deed, Outcome, RunIntent, RunResult
 from waaler.core.messages import Answer, Event, Look, Order, OrderKind, Recorded, ToGuard, Write
-from waaler.core.state import changed
 from waaler.guard.messages import Ask, BeginHold, HoldOver, Instant, Stop, Stopped
 from waaler.guard.messages import Event as GuardEvent
 from waaler.guard.messages import Wake as GuardWake
@@ -23,8 +24,8 @@ def after_the_commit(bench: Bench, kind: OrderKind) -> tuple[list[object], list[
         return Instant(bench.long_s + seconds, bench.wall_s + seconds)
 
     state, _, _ = decisions.step(state, Event(at(60.5), Look()))
-    assert state.active is not None
-    run_id = state.active.run_id
+    assert state.runs.active is not None
+    run_id = state.runs.active.run_id
     state, first, _ = decisions.step(state, Event(at(60.8), Order(7, kind, "ann", 3600.0)))
     said: list[object] = []
     for action in first:
@@ -41,7 +42,7 @@ def after_the_commit(bench: Bench, kind: OrderKind) -> tuple[list[object], list[
     for answer in said:
         state, more, _ = decisions.step(state, Event(at(61.2), answer))  # type: ignore[arg-type]
         said = [*said, *more]
-    assert state.active is None
+    assert state.runs.active is None
     return list(first), said
 
 
@@ -68,10 +69,10 @@ def test_s14_a_hold_is_answered_only_when_the_guard_holds(kind: OrderKind) -> No
 
 
 def announced(bench: Bench) -> Bench:
-    bench.core = changed(bench.core, decisions=changed(bench.core.decisions, announce_s=15.0))
+    bench.put(replace(bench.core.decisions.setup, announce_s=15.0))
     bench.until("06:00")
     bench.pass_s(5)
-    assert len(bench.core.decisions.queue) == 1
+    assert len(bench.core.decisions.runs.queue) == 1
     return bench
 
 
@@ -81,8 +82,8 @@ def test_s16_what_waited_for_its_turn_when_a_pause_came_is_missed_and_owed() -> 
 
     assert bench.outcomes() == [(Cause.PLAN, Outcome.MISSED, 0)]
     assert bench.results()[0].reason == "pause by ann"
-    assert bench.core.decisions.is_owed
-    assert bench.core.decisions.queue == ()
+    assert bench.core.decisions.account.is_owed
+    assert bench.core.decisions.runs.queue == ()
 
 
 def test_s16_what_waited_for_its_turn_when_a_person_said_stop_is_written_down_and_not_owed() -> None:
@@ -90,7 +91,7 @@ def test_s16_what_waited_for_its_turn_when_a_person_said_stop_is_written_down_an
     bench.order(OrderKind.STOP)
 
     assert bench.outcomes() == [(Cause.PLAN, Outcome.STOPPED, 0)]
-    assert not bench.core.decisions.is_owed
+    assert not bench.core.decisions.account.is_owed
 
 
 def test_a_stop_at_the_guards_own_socket_takes_away_what_waits_too() -> None:
@@ -110,7 +111,7 @@ def test_to_end_two_holds_is_answered_once() -> None:
     answers = [output for _, output in bench.outputs[n:] if isinstance(output, Answer)]
     assert [(answer.is_done, answer.text) for answer in answers] == [(True, "pause ended; the plan goes on")]
     assert bench.core.guard.holds == ()
-    assert bench.core.decisions.holds == ()
+    assert bench.core.decisions.barriers.holds == ()
 
 
 def test_a_short_pause_neither_ends_nor_shortens_a_service() -> None:
@@ -134,7 +135,7 @@ def test_a_short_pause_neither_ends_nor_shortens_a_service() -> None:
 def test_a_hold_whose_end_the_guard_could_not_tell_ends_all_the_same_and_is_told_once(kind: OrderKind) -> None:
     bench = Bench()
     bench.order(kind, 600.0)
-    (hold,) = bench.core.decisions.holds
+    (hold,) = bench.core.decisions.barriers.holds
     state, facts = bench.core.decisions, []
     long_s, wake_s = hold.until_s, 0.0
     for long_s in (hold.until_s, hold.until_s + 9.9, hold.until_s + 10.0):
@@ -142,7 +143,7 @@ def test_a_hold_whose_end_the_guard_could_not_tell_ends_all_the_same_and_is_told
         state, actions, wake_s = decisions.step(state, Event(at, Look()))
         facts += [action.fact for action in actions if isinstance(action, Write)]
         assert wake_s > long_s, "woken without end"
-        assert state.holds == (() if long_s == hold.until_s + 10.0 else (hold,))
+        assert state.barriers.holds == (() if long_s == hold.until_s + 10.0 else (hold,))
     state, actions, _ = decisions.step(state, Event(Instant(long_s, bench.wall_s), HoldOver(hold.kind)))
 
     told = [fact for fact in facts if isinstance(fact, Deed)]

@@ -248,10 +248,10 @@ def test_a_sump_that_reads_good_once_the_water_is_back_is_not_low_at_rest_though
     bench.pass_s(600)
     bench.level(Input.SUMP_LOW, Level.GOOD)
     bench.pass_s(1199)
-    assert Trip.LOW_SUMP in bench.core.decisions.trips
+    assert Trip.LOW_SUMP in bench.core.decisions.barriers.trips
     bench.pass_s(4000)
 
-    assert bench.core.decisions.trips == frozenset()
+    assert bench.core.decisions.barriers.trips == frozenset()
     assert not [fact for fact in bench.facts() if isinstance(fact, AlertRaised)]
 
 

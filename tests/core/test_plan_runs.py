@@ -159,7 +159,7 @@ def test_a_boot_with_an_unsure_clock_waters_once_after_two_minutes_of_good_input
 def test_power_that_comes_and_goes_every_three_minutes_does_not_loop() -> None:
     bench = Bench(is_sure=False, start="2026-06-21T02:00:00+01:00")
     bench.pass_s(400)
-    caught_up_s = bench.core.decisions.last_full_s
+    caught_up_s = bench.core.decisions.account.last_full_s
     memory = Memory(
         guard=GuardMemory(last_stop_s=caught_up_s), last_full_s=caught_up_s, last_catch_up_s=caught_up_s
     )

@@ -14,6 +14,7 @@ from waaler.core.facts import Cause, Outcome, RunStarted
 from waaler.core.memory import Memory
 from waaler.core.messages import OrderKind, Write
 from waaler.core.present import present
+from waaler.core.state import Setup
 from waaler.core.status import BedState, Present
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import HoldKind, Input, Level, LevelRead, RelayRead
@@ -92,7 +93,9 @@ def test_an_input_that_tripped_keeps_the_next_run_away_until_it_reads_good(name:
 
 def test_a_new_bed_waits_for_its_commissioning() -> None:
     bench = Bench()
-    bench.core = joined.begin(bench.plan, bench.sensing, bench.limits, Memory(), bench.at, must_be_proven=True)
+    bench.core = joined.begin(
+        Setup(bench.plan, bench.sensing, bench.limits, must_be_proven=True), Memory(), bench.at
+    )
     told = now(bench)
 
     assert (told.state, told.next) == (BedState.NOT_COMMISSIONED, None)
@@ -277,12 +280,12 @@ def test_a_restart_in_the_middle_of_a_pause_changes_nothing_of_what_is_told() ->
     bench.order(OrderKind.PAUSE, 8.25 * 3600)
     bench.until("19:00")
     before, guard = now(bench), bench.core.guard
-    full_s = bench.core.decisions.last_full_s
+    full_s = bench.core.decisions.account.last_full_s
     memory = Memory(
         guard=GuardMemory(holds=guard.holds, last_stop_s=guard.last_stop_s), last_full_s=full_s, is_owed=True,
         looked_at_s=bench.wall_s, next_run_id=50,
     )  # fmt: skip
 
-    bench.core = joined.begin(bench.plan, bench.sensing, bench.limits, memory, bench.at)
+    bench.core = joined.begin(Setup(bench.plan, bench.sensing, bench.limits), memory, bench.at)
 
     assert now(bench) == before

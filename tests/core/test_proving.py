@@ -1,7 +1,5 @@
 """A new bed waters by itself only once its floats were seen in both states; a person may stand by before."""
 
-from dataclasses import replace
-
 import pytest
 from tests.core.bench import LIMITS, PLAN, Bench
 
@@ -9,6 +7,7 @@ from waaler.core import decisions
 from waaler.core.facts import Cause, Outcome
 from waaler.core.memory import Memory, after_loss
 from waaler.core.messages import NewPlan, OrderKind
+from waaler.core.state import Proving, Setup
 from waaler.guard.limits import Limits
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Input, Instant, Level, Purse, Seen
@@ -20,13 +19,13 @@ ALL = frozenset((name, level) for name in Input for level in (Level.GOOD, Level.
 def new_bench() -> Bench:
     """The guard shows nothing by itself: it has told of every state before."""
     bench = Bench(memory=Memory(GuardMemory(last_stop_s=60_000.0, seen=ALL), last_full_s=60_000.0))
-    bench.core = replace(bench.core, decisions=replace(bench.core.decisions, must_prove=ALL, unproven=ALL))
+    bench.put(Proving(ALL, ALL))
     return bench
 
 
 def unproven(memory: Memory, limits: Limits = LIMITS) -> frozenset[tuple[Input, Level]]:
-    begun = decisions.begin(PLAN, Sensing(), limits, memory, Instant(0.0, 1.8e9), must_be_proven=True)
-    return begun.unproven
+    begun = decisions.begin(Setup(PLAN, Sensing(), limits, must_be_proven=True), memory, Instant(0.0, 1.8e9))
+    return begun.proving.unproven
 
 
 # --- refusals ---------------------------------------------------------------------------------

@@ -100,7 +100,7 @@ def test_a_refill_ends_the_forecast() -> None:
     bench.order(OrderKind.REFILL, litres=140.0, amounts=(Amount("solution", 140.0, "L"),))
 
     assert bench.alerts() == set()
-    sump = bench.core.decisions.sump
+    sump = bench.core.decisions.water.sump
     assert sump is not None
     assert sump.entry.litres == pytest.approx(70.0 - 20 * 1 / 24 + 140.0, abs=1.0)
 
@@ -118,7 +118,7 @@ def test_a_float_that_says_low_sets_the_reckoning_right() -> None:
     bench.level(Input.SUMP_LOW, FloatLevel.BAD)
     bench.pass_s(60)
 
-    sump = bench.core.decisions.sump
+    sump = bench.core.decisions.water.sump
     assert sump is not None
     assert sump.entry.litres == 45.0
 
@@ -172,7 +172,7 @@ def test_less_after_a_run_than_pots_can_have_kept_is_urgent_at_once_and_halves_t
     bench.until("09:05")
     assert bench.results()[-1].seconds == (60.0 if alerts else 120.0)
     if alerts:
-        assert bench.core.decisions.alerts["leak"].severity is Severity.URGENT
+        assert bench.core.decisions.alerts.standing["leak"].severity is Severity.URGENT
         assert bench.intents()[-1].reason == "as planned; halved, since a leak is suspected"
 
 
@@ -225,7 +225,7 @@ def test_a_loss_at_night_when_nothing_drinks_is_a_leak(litres: float, alerts: se
 
     assert bench.alerts() == alerts
     if alerts:
-        assert bench.core.decisions.alerts["leak"].severity is Severity.SOON
+        assert bench.core.decisions.alerts.standing["leak"].severity is Severity.SOON
 
 
 def gauge(bench: Bench, hours: float, litres_per_h: float, begin_l: float) -> float:
@@ -278,7 +278,7 @@ def test_a_first_reading_against_a_level_that_was_only_assumed_is_no_leak() -> N
     sump(bench, 90.0)
 
     assert "leak" not in bench.alerts()
-    known = bench.core.decisions.sump
+    known = bench.core.decisions.water.sump
     assert known is not None
     assert known.entry.litres == 90.0
 

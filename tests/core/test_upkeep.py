@@ -7,8 +7,9 @@ from tests.core.bench import LIMITS, PLAN, PROBE, Bench
 
 from waaler.core.care import Care
 from waaler.core.facts import Outcome
-from waaler.core.memory import Given, Memory
+from waaler.core.memory import Memory
 from waaler.core.messages import OrderKind
+from waaler.core.state import Given
 from waaler.core.upkeep_state import Upkeep
 from waaler.guard.messages import Flow
 from waaler.plan.sensing import Adviser, AdviserKind, Sensing
@@ -35,7 +36,7 @@ def dry_after(bench: Bench, seconds: float) -> None:
     while bench.is_on:
         bench.read(1.0, "tray_wet")
         bench.pass_s(10)
-    ended_s = bench.core.decisions.last_stop_s
+    ended_s = bench.core.decisions.account.last_stop_s
     while bench.long_s < ended_s + seconds:
         bench.read(1.0, "tray_wet")
         bench.pass_s(min(10.0, ended_s + seconds - bench.long_s))

@@ -14,6 +14,7 @@ from waaler.core import joined
 from waaler.core.facts import Amount, Deed
 from waaler.core.memory import Memory
 from waaler.core.messages import OrderKind, Write
+from waaler.core.state import Setup
 from waaler.core.status import Present
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Input, Instant, Level, RelayRead
@@ -116,7 +117,7 @@ class _Week:
         bench = self._bench
         if bench.core.guard.locks:
             bench.order(OrderKind.CLEAR)
-        walks = bench.core.decisions.unproven and self._chance.random() < 0.3
+        walks = bench.core.decisions.proving.unproven and self._chance.random() < 0.3
         for level in (Level.BAD, Level.GOOD) if walks else (Level.GOOD,):
             for name in Input:
                 bench.level(name, level)
@@ -165,7 +166,7 @@ class _Week:
         """The sensors, in the minute before somebody asks; a gauge that is not quite right."""
         bench, minute_s = self._bench, self._bench.wall_s - self._bench.wall_s % 60
         values = {"pot_3": self._chance.uniform(30.0, 100.0), "sump": self._chance.uniform(30.0, 250.0)}
-        for state in bench.core.decisions.advisers:
+        for state in bench.core.decisions.advice.advisers:
             name, unit = state.adviser.name, "L" if state.adviser.name == "sump" else "%"
             bench.read(values[name], name)
             value = values[name]
@@ -185,9 +186,8 @@ class _Week:
     def _start(self, memory: Memory) -> None:
         bench = self._bench
         levels = {name: watch.level for name, watch in bench.core.guard.watches}
-        bench.core = joined.begin(
-            bench.plan, bench.sensing, bench.limits, memory, bench.at, must_be_proven=self._is_new, care=bench.care
-        )
+        setup = Setup(bench.plan, bench.sensing, bench.limits, bench.care, must_be_proven=self._is_new)
+        bench.core = joined.begin(setup, memory, bench.at)
         for name, level in levels.items():
             bench.level(name, level or Level.NOT_READ)
 

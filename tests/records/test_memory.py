@@ -21,7 +21,8 @@ from waaler.core.facts import (
     TripBegan,
     TripOver,
 )
-from waaler.core.memory import Given, Memory
+from waaler.core.memory import Memory
+from waaler.core.state import Given
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.memory import Ran, Span
 from waaler.guard.messages import Ended, Hold, HoldKind, Input, Instant, Level, Purse, Trip

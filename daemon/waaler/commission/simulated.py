@@ -9,6 +9,7 @@ from waaler.core.facts import Amount, Fact
 from waaler.core.memory import Memory
 from waaler.core.messages import Answer, Order, OrderKind, Write
 from waaler.core.messages import Look as CoreLook
+from waaler.core.state import Setup
 from waaler.devices.bench import open_bench
 from waaler.devices.hands import Hands
 from waaler.devices.pump_lines import open_pump_lines
@@ -46,9 +47,8 @@ class SimulatedSite:
         assert self.wiring.pump_pins is not None
         self._lines = open_pump_lines(self.wiring.pump_pins, self.bed.factory, lambda: self._now_s)
         self._limits = settings.limits
-        self._core = core.begin(
-            settings.plan, settings.sensing, settings.limits, Memory(), self._at, must_be_proven=True
-        )
+        setup = Setup(settings.plan, settings.sensing, settings.limits, must_be_proven=True)
+        self._core = core.begin(setup, Memory(), self._at)
         self._answer: Answer | None = None
         self._flow_s = self._now_s
         self.wait(1.0)
@@ -68,7 +68,7 @@ class SimulatedSite:
     @property
     def is_armed(self) -> bool:
         """Whether the plan may water from now on."""
-        return not self._core.decisions.unproven
+        return not self._core.decisions.proving.unproven
 
     def look(self) -> Look:
         guard = self._core.guard

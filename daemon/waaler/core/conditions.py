@@ -5,6 +5,7 @@ person works at the bed neither raise nor end anything.
 """
 
 from collections.abc import Iterator
+from math import inf
 
 from waaler.core import wear
 from waaler.core.alert import (
@@ -55,12 +56,12 @@ def standing(state: State) -> Iterator[Alert]:
     yield from _water(state)
     yield from _cycles(state)
     yield from _wear(state)
-    for doubt in state.doubts:
+    for doubt in state.advice.doubts:
         if doubt.is_told:
             about = NotValid(doubt.name, doubt.reason, doubt.times)
             yield Alert(AlertKind.NOT_VALID, Severity.SOON, about, doubt.name)
-    if state.unproven:
-        left = tuple(f"{name.value} {level.value}" for name, level in sorted(state.unproven))
+    if state.proving.unproven:
+        left = tuple(f"{name.value} {level.value}" for name, level in sorted(state.proving.unproven))
         yield Alert(AlertKind.NOT_COMMISSIONED, Severity.URGENT, NotSeen(left))
     if not state.at.is_sure:
         yield Alert(AlertKind.CLOCK_UNSURE, Severity.NOTE)
@@ -70,22 +71,22 @@ def standing(state: State) -> Iterator[Alert]:
 def _stops(state: State) -> Iterator[Alert]:
     for trip, kind in STOPS.items():
         is_odd = trip is Trip.HIGH_TRAY and is_person_at_bed(state)
-        if trip in state.trips and (kind in state.alerts or not is_odd):
+        if trip in state.barriers.trips and (kind in state.alerts.standing or not is_odd):
             yield Alert(kind, Severity.URGENT)
 
 
 def _not_read(state: State) -> Iterator[Alert]:
     """Each protective input that cannot be read stops the pump for itself, and is told for itself."""
     for name in Input:
-        if name in state.not_read:
+        if name in state.barriers.not_read:
             alert = Alert(AlertKind.NOT_READ, Severity.URGENT, subject=name.value)
-            if alert.name in state.alerts or not is_person_at_bed(state):
+            if alert.name in state.alerts.standing or not is_person_at_bed(state):
                 yield alert
 
 
 def _water(state: State) -> Iterator[Alert]:
     """One alert a cause: soon low, then a refill due, then low at rest, each ending the one before."""
-    leak = None if state.sump is None else state.sump.leak
+    leak = None if state.water.sump is None else state.water.sump.leak
     if leak is not None:
         if leak.sign is LeakSign.UNSEEN:
             yield Alert(AlertKind.LEAK_UNSEEN, Severity.SOON)
@@ -93,20 +94,20 @@ def _water(state: State) -> Iterator[Alert]:
             yield Alert(AlertKind.LEAK, Severity.URGENT if leak.sign is LeakSign.AFTER_RUN else Severity.SOON)
     if _is_used_up(state):
         yield Alert(AlertKind.SOLUTION_DUE, Severity.NOTE)
-    if Trip.LOW_SUMP not in state.trips:
+    if Trip.LOW_SUMP not in state.barriers.trips:
         yield from _foreseen(state)
-    elif AlertKind.SUMP_LOW in state.alerts or state.at.long_s >= low_at_rest_s(state):
-        is_soak = any(hold.kind is HoldKind.SOAK for hold in state.holds)
+    elif AlertKind.SUMP_LOW in state.alerts.standing or state.at.long_s >= low_at_rest_s(state):
+        is_soak = any(hold.kind is HoldKind.SOAK for hold in state.barriers.holds)
         yield Alert(AlertKind.SUMP_LOW, Severity.URGENT, LowAtRest(is_soak))
     else:  # a dip, or low at rest in a while: until that is known nothing is new
         for kind in (AlertKind.SUMP_SOON_LOW, AlertKind.REFILL_DUE):
-            if (known := state.alerts.get(kind)) is not None:
+            if (known := state.alerts.standing.get(kind)) is not None:
                 yield known.alert
 
 
 def _foreseen(state: State) -> Iterator[Alert]:
     """What counts is the first run that would be cut."""
-    foreseen, known = state.forecast, state.alerts
+    foreseen, known = state.water.forecast, state.alerts.standing
     ahead_s = foreseen.low_s - state.at.long_s
     if ahead_s <= DUE_S * (PATIENCE if AlertKind.REFILL_DUE in known else 1):
         yield Alert(AlertKind.REFILL_DUE, Severity.URGENT)
@@ -116,26 +117,27 @@ def _foreseen(state: State) -> Iterator[Alert]:
 
 def _is_used_up(state: State) -> bool:
     """The solution is old, or as much was topped up as the sump holds."""
-    if state.sump is None or state.care.book is None:
+    if state.water.sump is None or state.setup.care.book is None:
         return False
-    age_s = state.at.long_s - state.sump.renewed_s
-    return age_s < float("inf") and (state.forecast.is_used_up or age_s >= state.care.renew_after_days * DAY_S)
+    age_s = state.at.long_s - state.water.sump.renewed_s
+    is_old = age_s >= state.setup.care.renew_after_days * DAY_S
+    return age_s < inf and (is_old or state.water.forecast.is_used_up)
 
 
 def _cycles(state: State) -> Iterator[Alert]:
     """Plants that wait, and what keeps cycles away from them."""
-    now_s = state.at.long_s
-    if state.is_owed:
-        waited_s = now_s - max(state.last_full_s, state.kept_since_s)
-        if AlertKind.CYCLE_MISSED in state.alerts or waited_s > longest_gap_s(plan_now(state), today(state)):
-            since_s = state.last_full_s if state.last_full_s > -float("inf") else state.started_s
+    now_s, last_full_s, known = state.at.long_s, state.account.last_full_s, state.alerts.standing
+    if state.account.is_owed:
+        waited_s = now_s - max(last_full_s, state.kept_since_s)
+        if AlertKind.CYCLE_MISSED in known or waited_s > longest_gap_s(plan_now(state), today(state)):
+            since_s = last_full_s if last_full_s > -inf else state.started_s
             yield Alert(AlertKind.CYCLE_MISSED, Severity.URGENT, CycleMissed(since_s))
-    for hold in state.holds:
+    for hold in state.barriers.holds:
         if hold.kind is HoldKind.PAUSE:
             is_long = hold.until_s - now_s > longest_gap_s(plan_now(state), today(state))
-            if is_long or AlertKind.PAUSED_LONG in state.alerts:
+            if is_long or AlertKind.PAUSED_LONG in known:
                 yield Alert(AlertKind.PAUSED_LONG, Severity.SOON, PausedLong(hold.until_s, hold.by))
-    recent = [given for given in state.given if given.at_s > now_s - DAY_S]
+    recent = [given for given in state.account.given if given.at_s > now_s - DAY_S]
     skips = sum(given.is_skip for given in recent)
     if skips >= LEAST_SKIPS and skips >= MANY_SKIPS_SHARE * len(recent):
         yield Alert(AlertKind.MANY_SKIPS, Severity.SOON)
@@ -143,20 +145,20 @@ def _cycles(state: State) -> Iterator[Alert]:
 
 def _wear(state: State) -> Iterator[Alert]:
     """What told of the drain is over with the sensor that showed it."""
-    normal = state.limits.normal_flow_l_per_min
+    normal = state.setup.limits.normal_flow_l_per_min
     if normal is not None and wear.is_weaker(state.wear, normal):
         yield Alert(AlertKind.PUMP_WEAKER, Severity.SOON, Weaker(state.wear.means[-1], normal))
-    has_sensor = any(one.adviser.kind is AdviserKind.TRAY_WET for one in state.advisers)
+    has_sensor = any(one.adviser.kind is AdviserKind.TRAY_WET for one in state.advice.advisers)
     if has_sensor and wear.is_drain_slowing(state.wear):
         yield Alert(AlertKind.DRAIN_SLOWING, Severity.SOON)
-    upkeep, care = state.upkeep, state.care
+    upkeep, care = state.upkeep, state.setup.care
     if upkeep.pumped_s >= care.clean_after_s or upkeep.starts >= care.clean_after_starts:
         yield Alert(AlertKind.CLEANING_DUE, Severity.NOTE)
 
 
 def _found(state: State) -> Iterator[Alert]:
-    for name, alert in state.found.items():
-        known = state.alerts.get(name)
+    for name, alert in state.alerts.found.items():
+        known = state.alerts.standing.get(name)
         if alert.kind in MOMENTS and known is not None and state.at.long_s - known.raised_s >= MOMENT_S:
             continue
         yield alert

@@ -4,15 +4,15 @@ A late, doubled or missing wake-up changes nothing here: cycles are found by the
 looked for, and each has a key that is dealt with once.
 """
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from math import floor, inf
 
 from waaler.core import demand, proving
 from waaler.core.facts import Cause, Outcome
-from waaler.core.memory import Given
 from waaler.core.pulses import FRESH_S, want
 from waaler.core.runs import write_off
-from waaler.core.state import State, Wanted
+from waaler.core.state import Given, State, Wanted
 from waaler.core.turn import Turn
 from waaler.guard.messages import Hold, HoldKind, Purse, Trip
 from waaler.plan.decide import Choice, Day, choose, is_still_dry
@@ -40,13 +40,13 @@ KEEP_KEYS_S = 2 * DAY_S
 def look(turn: Turn) -> float:
     """Deals with everything that the time of day asks for; the instant of the next look."""
     cycles = _new_cycles(turn)
-    hold = turn.state.hold
+    hold = turn.state.barriers.hold
     if hold is not None and hold.kind is HoldKind.SOAK:
         return min(_soak(turn, cycles, hold), _next_cycle_s(turn))
     if hold is not None:
         _miss(turn, cycles, f"{hold.kind.value} by {hold.by}")
         return _next_cycle_s(turn)
-    if turn.state.unproven:
+    if turn.state.proving.unproven:
         for cycle in cycles:
             write_off(turn, _wanted(cycle, cycle.seconds, "as planned"), Outcome.REFUSED, proving.REFUSAL)
         return _next_cycle_s(turn)
@@ -56,14 +56,15 @@ def look(turn: Turn) -> float:
             might(turn)
     if _is_busy(turn):
         return _next_cycle_s(turn)
-    return min(_next_cycle_s(turn), _next_catch_up_s(turn), turn.state.extra_at_s)
+    return min(_next_cycle_s(turn), _next_catch_up_s(turn), turn.state.later.extra_at_s)
 
 
 def take_plan(turn: Turn, plan: Plan) -> None:
     """The plan from now on. What is due goes by the plan before; what the new one no longer has is written down."""
     look(turn)
     before = _to_come(turn)
-    turn.set(plan=plan, looked_at_s=turn.at.wall_s, quiet=None)
+    turn.put(replace(turn.state.setup, plan=plan))
+    turn.put(replace(turn.state.calendar, looked_at_s=turn.at.wall_s, quiet=None))
     left = {cycle.key for cycle in _to_come(turn)}
     for cycle in before:
         if cycle.key not in left:
@@ -75,13 +76,13 @@ def _to_come(turn: Turn) -> list[Cycle]:
     state = turn.state
     days = (turn.today - timedelta(days=1), turn.today)
     cycles = [cycle for day in days for cycle in cycles_of_day(turn.plan, day) if not cycle.is_fallback]
-    if state.hot_day is not None:
-        cycles += hot_day_cycles(turn.plan, state.hot_day)
+    if state.calendar.hot_day is not None:
+        cycles += hot_day_cycles(turn.plan, state.calendar.hot_day)
     return sorted((c for c in cycles if c.start.timestamp() > turn.at.wall_s), key=lambda cycle: cycle.start)
 
 
 def _is_busy(turn: Turn) -> bool:
-    return turn.state.active is not None or bool(turn.state.queue)
+    return turn.state.runs.active is not None or bool(turn.state.runs.queue)
 
 
 def _new_cycles(turn: Turn) -> list[Cycle]:
@@ -90,23 +91,25 @@ def _new_cycles(turn: Turn) -> list[Cycle]:
     A clock set back looks from its new time on; one that has just become sure tells nothing of the time before.
     """
     state = turn.state
-    since_s = min(state.looked_at_s, turn.at.wall_s)
-    turn.set(looked_at_s=turn.at.wall_s)
+    since_s = min(state.calendar.looked_at_s, turn.at.wall_s)
+    turn.put(replace(turn.state.calendar, looked_at_s=turn.at.wall_s))
     if turn.at.is_sure is not turn.before.is_sure:
-        turn.set(quiet=None)
+        turn.put(replace(turn.state.calendar, quiet=None))
     was_just_set = turn.at.is_sure and not turn.before.is_sure
     if was_just_set or since_s == turn.at.wall_s or _is_quiet(turn, since_s):
         return []
     since, now = _instant(since_s), _instant(turn.at.wall_s)
     found = list(due(turn.plan, since, now))
-    if state.hot_day is not None:
-        found += [cycle for cycle in hot_day_cycles(turn.plan, state.hot_day) if since < cycle.start <= now]
-    done = dict(state.done)
+    if state.calendar.hot_day is not None:
+        found += [
+            cycle for cycle in hot_day_cycles(turn.plan, state.calendar.hot_day) if since < cycle.start <= now
+        ]
+    done = dict(state.calendar.done)
     repeat_s = longest_gap_s(turn.plan, turn.today)
     new = [c for c in found if turn.now_s - done.get(c.key, -inf) >= repeat_s and _counts(turn, c)]
     if new:
-        kept = tuple((key, at_s) for key, at_s in state.done if turn.now_s - at_s < KEEP_KEYS_S)
-        turn.set(done=kept + tuple((cycle.key, turn.now_s) for cycle in new))
+        kept = tuple((key, at_s) for key, at_s in state.calendar.done if turn.now_s - at_s < KEEP_KEYS_S)
+        turn.put(replace(turn.state.calendar, done=kept + tuple((cycle.key, turn.now_s) for cycle in new)))
     return sorted(new, key=lambda cycle: cycle.start)
 
 
@@ -117,7 +120,7 @@ def _instant(wall_s: float) -> datetime:
 
 def _is_quiet(turn: Turn, since_s: float) -> bool:
     """Whether it is known that no cycle begins from then on until now."""
-    quiet = turn.state.quiet
+    quiet = turn.state.calendar.quiet
     return quiet is not None and quiet[0] <= since_s and turn.at.wall_s < quiet[1]
 
 
@@ -130,7 +133,7 @@ def _counts(turn: Turn, cycle: Cycle) -> bool:
         return True
     if not demand.is_valid(turn, window.on_demand.trigger):
         return True
-    return turn.now_s - turn.state.last_full_s >= longest_gap_s(turn.plan, turn.today)
+    return turn.now_s - turn.state.account.last_full_s >= longest_gap_s(turn.plan, turn.today)
 
 
 def _take(turn: Turn, cycles: list[Cycle]) -> None:
@@ -147,11 +150,11 @@ def _take(turn: Turn, cycles: list[Cycle]) -> None:
 def _miss(turn: Turn, cycles: list[Cycle], reason: str) -> None:
     for cycle in cycles:
         write_off(turn, _wanted(cycle, cycle.seconds, "as planned"), Outcome.MISSED, reason)
-        turn.set(is_owed=True)
+        turn.put(replace(turn.state.account, is_owed=True))
 
 
 def _decide(turn: Turn, cycle: Cycle) -> None:
-    choice = choose(turn.state.sensing, turn.state.advisers, cycle.seconds, _day(turn, cycle))
+    choice = choose(turn.setup.sensing, turn.state.advice.advisers, cycle.seconds, _day(turn, cycle))
     if choice.seconds > 0:
         want(turn, _wanted(cycle, choice.seconds, choice.reason, choice.is_extended))
         return
@@ -160,8 +163,8 @@ def _decide(turn: Turn, cycle: Cycle) -> None:
 
 
 def _note_skip(turn: Turn, cycle: Cycle, choice: Choice) -> None:
-    given = (*turn.state.given, Given(turn.now_s, cycle.seconds, choice.seconds, is_skip=True))
-    turn.set(skips_in_a_row=turn.state.skips_in_a_row + 1, given=given)
+    given = (*turn.state.account.given, Given(turn.now_s, cycle.seconds, choice.seconds, is_skip=True))
+    turn.put(replace(turn.state.account, skips_in_a_row=turn.state.account.skips_in_a_row + 1, given=given))
 
 
 def _wanted(cycle: Cycle, seconds: float, reason: str, is_extended: bool = False) -> Wanted:
@@ -178,18 +181,18 @@ def _wanted(cycle: Cycle, seconds: float, reason: str, is_extended: bool = False
 
 def _day(turn: Turn, cycle: Cycle | None = None) -> Day:
     state = turn.state
-    recent = [given for given in state.given if given.at_s > turn.now_s - DAY_S]
+    recent = [given for given in state.account.given if given.at_s > turn.now_s - DAY_S]
     first = min((c.start for c in cycles_of_day(turn.plan, cycle.key.day)), default=None) if cycle else None
     return Day(
         now_s=turn.now_s,
         is_first_of_day=cycle is not None and cycle.start == first,
-        skips_in_a_row=state.skips_in_a_row,
+        skips_in_a_row=state.account.skips_in_a_row,
         planned_s=sum(given.planned_s for given in recent),
         given_s=sum(given.given_s for given in recent),
-        since_full_run_s=turn.now_s - state.last_full_s,
-        since_stop_s=turn.now_s - state.last_stop_s,
+        since_full_run_s=turn.now_s - state.account.last_full_s,
+        since_stop_s=turn.now_s - state.account.last_stop_s,
         longest_gap_s=longest_skip_s(turn.plan, turn.today),
-        longest_run_s=state.limits.longest_run_s,
+        longest_run_s=state.setup.limits.longest_run_s,
         until_next_s=0.0 if cycle is None else _until_next_s(turn, cycle),
     )
 
@@ -209,17 +212,17 @@ def _gap_s(turn: Turn) -> float:
 
 
 def _next_catch_up_s(turn: Turn) -> float:
-    is_stopped = bool(turn.state.trips - {Trip.NO_FLOW})
-    if is_stopped or (not turn.state.is_owed and turn.at.is_sure):
+    is_stopped = bool(turn.state.barriers.trips - {Trip.NO_FLOW})
+    if is_stopped or (not turn.state.account.is_owed and turn.at.is_sure):
         return inf
-    return max(turn.state.last_full_s + _gap_s(turn), turn.state.catch_up_at_s, ready_s(turn.state))
+    return max(turn.state.account.last_full_s + _gap_s(turn), turn.state.later.catch_up_at_s, ready_s(turn.state))
 
 
 def ready_s(state: State) -> float:
     """When the guard could grant a first run after a start; a stop of unknown age counts as the start."""
-    stopped_s = state.started_s if state.last_stop_s == -inf else state.last_stop_s
-    good_s = state.started_s + state.limits.start_delay_s + FIRST_READ_S
-    return max(good_s, stopped_s + state.limits.rest_s)
+    stopped_s = state.started_s if state.account.last_stop_s == -inf else state.account.last_stop_s
+    good_s = state.started_s + state.setup.limits.start_delay_s + FIRST_READ_S
+    return max(good_s, stopped_s + state.setup.limits.rest_s)
 
 
 def _catch_up(turn: Turn) -> None:
@@ -227,25 +230,25 @@ def _catch_up(turn: Turn) -> None:
     state = turn.state
     if turn.now_s < _next_catch_up_s(turn):
         return
-    turn.set(catch_up_at_s=turn.now_s + longest_gap_s(turn.plan, turn.today))
+    turn.put(replace(turn.state.later, catch_up_at_s=turn.now_s + longest_gap_s(turn.plan, turn.today)))
     cycle = next(iter(upcoming(turn.plan, datetime.fromtimestamp(turn.at.wall_s, UTC))), None)
     if cycle is None:
         return
-    hours = (turn.now_s - state.last_full_s) / 3600
-    since = "unknown" if state.last_full_s == -inf else f"{hours:.1f} h ago"
+    hours = (turn.now_s - state.account.last_full_s) / 3600
+    since = "unknown" if state.account.last_full_s == -inf else f"{hours:.1f} h ago"
     reason = f"overdue: a planned cycle did not run, last full run {since}"
     want(turn, Wanted(Cause.CATCH_UP, Purse.SPARE, cycle.seconds, reason))
 
 
 def _extra(turn: Turn) -> None:
     """Still dry some time after a lengthened run: once more, since perlite wants it more often, not longer."""
-    if turn.now_s < turn.state.extra_at_s:
+    if turn.now_s < turn.state.later.extra_at_s:
         return
-    turn.set(extra_at_s=inf)
-    dry = is_still_dry(turn.state.sensing, turn.state.advisers, _day(turn))
+    turn.put(replace(turn.state.later, extra_at_s=inf))
+    dry = is_still_dry(turn.setup.sensing, turn.state.advice.advisers, _day(turn))
     if dry is not None:
         reason = f"{dry.adviser.name} reads {round(dry.value or 0.0)} %, still dry after a longer run"
-        want(turn, Wanted(Cause.EXTRA, Purse.SPARE, turn.state.extra_seconds, reason))
+        want(turn, Wanted(Cause.EXTRA, Purse.SPARE, turn.state.later.extra_seconds, reason))
 
 
 def _soak(turn: Turn, cycles: list[Cycle], hold: Hold) -> float:
@@ -254,26 +257,26 @@ def _soak(turn: Turn, cycles: list[Cycle], hold: Hold) -> float:
         write_off(turn, _wanted(cycle, 0.0, "as planned"), Outcome.SKIPPED, "a soak is in progress")
     if turn.now_s >= hold.until_s:
         return inf  # the guard's word of its end is on its way
-    if _is_busy(turn) or turn.state.trips - {Trip.NO_FLOW}:
+    if _is_busy(turn) or turn.state.barriers.trips - {Trip.NO_FLOW}:
         return hold.until_s
-    if turn.now_s < turn.state.soak_at_s:
-        return min(hold.until_s, turn.state.soak_at_s)
-    seconds = turn.state.limits.longest_run_s
+    if turn.now_s < turn.state.later.soak_at_s:
+        return min(hold.until_s, turn.state.later.soak_at_s)
+    seconds = turn.setup.limits.longest_run_s
     want(turn, Wanted(Cause.SOAK, Purse.SOAK, seconds, f"soak until {turn.clock_text(hold.until_s)}"))
     return hold.until_s
 
 
 def _next_cycle_s(turn: Turn) -> float:
     if not _is_quiet(turn, turn.at.wall_s):
-        turn.set(quiet=(turn.at.wall_s, _next_start_wall_s(turn)))
-    assert turn.state.quiet is not None
-    return turn.long_of(turn.state.quiet[1])
+        turn.put(replace(turn.state.calendar, quiet=(turn.at.wall_s, _next_start_wall_s(turn))))
+    assert turn.state.calendar.quiet is not None
+    return turn.long_of(turn.state.calendar.quiet[1])
 
 
 def _next_start_wall_s(turn: Turn) -> float:
     """The wall time of the next cycle; a day ahead where there is none."""
     now = datetime.fromtimestamp(turn.at.wall_s, UTC)
     starts = [cycle.start for cycle in upcoming(turn.plan, now)]
-    if turn.state.hot_day is not None:
-        starts += [c.start for c in hot_day_cycles(turn.plan, turn.state.hot_day) if c.start > now]
+    if turn.state.calendar.hot_day is not None:
+        starts += [c.start for c in hot_day_cycles(turn.plan, turn.state.calendar.hot_day) if c.start > now]
     return min(starts, default=now + timedelta(days=1)).timestamp()

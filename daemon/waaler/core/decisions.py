@@ -3,7 +3,6 @@
 from dataclasses import replace
 from math import inf
 
-from waaler.bed.thirst import Thirst
 from waaler.core import (
     cycles,
     demand,
@@ -18,13 +17,11 @@ from waaler.core import (
     trips,
     upkeep,
 )
-from waaler.core.care import Care
-from waaler.core.memory import Memory
+from waaler.core.memory import Memory, begin
 from waaler.core.messages import Action, Event, Look, Message, NewPlan, Notice, Order, Readings, Recorded
 from waaler.core.state import State
-from waaler.core.state import begin as begin_state
 from waaler.core.turn import Turn
-from waaler.guard.limits import Limits, as_fitted
+from waaler.guard.limits import as_fitted
 from waaler.guard.messages import (
     Alone,
     Ended,
@@ -32,7 +29,6 @@ from waaler.guard.messages import (
     Granted,
     Held,
     HoldOver,
-    Instant,
     LockLifted,
     LockStays,
     NewLimits,
@@ -44,25 +40,9 @@ from waaler.guard.messages import (
     Tripped,
 )  # fmt: skip
 from waaler.plan.advisers import AdviserState, hear, invalid_because
-from waaler.plan.sensing import AdviserKind, Reading, Sensing
-from waaler.plan.types import Plan
+from waaler.plan.sensing import AdviserKind, Reading
 
 __all__ = ["Memory", "State", "begin", "step"]
-
-
-def begin(
-    plan: Plan,
-    sensing: Sensing,
-    limits: Limits,
-    memory: Memory,
-    at: Instant,
-    care: Care = Care(),  # noqa: B008
-    thirst: Thirst | None = None,
-    must_be_proven: bool = False,
-    announce_s: float = 0.0,
-) -> State:
-    """The state at a start of the daemon."""
-    return begin_state(plan, sensing, limits, memory, at, care, thirst, must_be_proven, announce_s)
 
 
 def step(state: State, event: Event) -> tuple[State, tuple[Action, ...], float]:
@@ -121,14 +101,14 @@ def _hear(turn: Turn, readings: tuple[Reading, ...]) -> None:
     demand.add_light(turn, known)
     advisers = tuple(
         state if (reading := known.get(state.adviser.name)) is None else hear(state, reading, turn.now_s)
-        for state in turn.state.advisers
+        for state in turn.state.advice.advisers
     )
-    turn.set(advisers=advisers)
-    hot = turn.state.plan.hot_day
+    turn.put(replace(turn.state.advice, advisers=advisers))
+    hot = turn.setup.plan.hot_day
     heard = [state for state in advisers if state.adviser.name in known]
     is_hot = hot is not None and any(_is_above(turn, state, hot.above_c) for state in heard)
-    if is_hot and turn.state.hot_day != turn.today:
-        turn.set(hot_day=turn.today, quiet=None)
+    if is_hot and turn.state.calendar.hot_day != turn.today:
+        turn.put(replace(turn.state.calendar, hot_day=turn.today, quiet=None))
     _hear_water(turn, advisers, known)
 
 
@@ -152,20 +132,16 @@ def _is_above(turn: Turn, state: AdviserState, above_c: float) -> bool:
 
 def _take_plan(turn: Turn, new: NewPlan) -> None:
     """A new plan never makes up times already past."""
-    known = {adviser.adviser.name: adviser for adviser in turn.state.advisers}
+    known = {adviser.adviser.name: adviser for adviser in turn.state.advice.advisers}
     cycles.take_plan(turn, new.plan)
-    turn.set(
-        sensing=new.sensing,
-        limits=as_fitted(new.limits, turn.state.limits),
-        thirst=new.thirst,
-        care=new.care or turn.state.care,
-        forecast=replace(turn.state.forecast, look_at_s=-inf),
-        advisers=tuple(
-            replace(known.get(adviser.name, AdviserState(adviser)), adviser=adviser)
-            for adviser in new.sensing.advisers
-        ),
+    limits, care = as_fitted(new.limits, turn.setup.limits), new.care or turn.setup.care
+    turn.put(replace(turn.setup, sensing=new.sensing, limits=limits, thirst=new.thirst, care=care))
+    turn.put(replace(turn.state.water, forecast=replace(turn.state.water.forecast, look_at_s=-inf)))
+    advisers = tuple(
+        replace(known.get(adviser.name, AdviserState(adviser)), adviser=adviser) for adviser in new.sensing.advisers
     )
+    turn.put(replace(turn.state.advice, advisers=advisers))
     if new.may_be_unproven:
-        turn.set(must_prove=frozenset(), unproven=frozenset())
+        turn.put(replace(turn.state.proving, must_prove=frozenset(), unproven=frozenset()))
     turn.tell_guard(NewLimits(new.limits))
     turn.deed("new-plan", "; ".join(new.changes) or "no effective value changed")

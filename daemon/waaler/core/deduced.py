@@ -17,17 +17,17 @@ MARGIN_S = 5.0
 
 def today(state: State) -> date:
     """By the bed's wall clock."""
-    return datetime.fromtimestamp(state.at.wall_s, UTC).astimezone(ZoneInfo(state.plan.place.timezone)).date()
+    return datetime.fromtimestamp(state.at.wall_s, UTC).astimezone(ZoneInfo(state.setup.plan.place.timezone)).date()
 
 
 def plan_now(state: State) -> Plan:
     """The plan that counts now; by a clock that may be behind, a season that has not begun counts as begun."""
-    return state.plan if state.at.is_sure else as_begun(state.plan, today(state))
+    return state.setup.plan if state.at.is_sure else as_begun(state.setup.plan, today(state))
 
 
 def is_person_at_bed(state: State) -> bool:
     """While a person works there, levels are expected to be odd."""
-    return any(hold.kind in (HoldKind.SERVICE, HoldKind.ATTENDED) for hold in state.holds)
+    return any(hold.kind in (HoldKind.SERVICE, HoldKind.ATTENDED) for hold in state.barriers.holds)
 
 
 def rested_s(state: State) -> float:
@@ -35,17 +35,17 @@ def rested_s(state: State) -> float:
 
     Where nobody knows when the pump last stopped, the daemon's start counts.
     """
-    if state.active is not None and state.active.stage is Stage.RUNNING:
+    if state.runs.active is not None and state.runs.active.stage is Stage.RUNNING:
         return inf
-    last_stop_s = state.last_stop_s
-    if last_stop_s == -inf and state.next_run_id > 1:
+    last_stop_s = state.account.last_stop_s
+    if last_stop_s == -inf and state.runs.next_run_id > 1:
         last_stop_s = state.started_s
-    return last_stop_s + state.limits.run_back_s
+    return last_stop_s + state.setup.limits.run_back_s
 
 
 def may_refill(state: State) -> bool:
     """Whether a person may be told to refill now: a blocked drain empties the sump into the tray."""
-    return Trip.HIGH_TRAY not in state.trips and state.at.long_s >= rested_s(state)
+    return Trip.HIGH_TRAY not in state.barriers.trips and state.at.long_s >= rested_s(state)
 
 
 def low_at_rest_s(state: State) -> float:
@@ -54,11 +54,12 @@ def low_at_rest_s(state: State) -> float:
     It is once the last run's water is back. A trip stands until its float has been good for a while: one that came
     before, or before a refill, says nothing of the level at rest until that while is over.
     """
-    if Trip.LOW_SUMP not in state.trips or Trip.HIGH_TRAY in state.trips or state.active is not None:
+    trips = state.barriers.trips
+    if Trip.LOW_SUMP not in trips or Trip.HIGH_TRAY in trips or state.runs.active is not None:
         return inf
     if is_person_at_bed(state):
         return inf
-    settle_s = max(state.limits.settle_sump_s, state.limits.run_back_s) + MARGIN_S
+    settle_s = max(state.setup.limits.settle_sump_s, state.setup.limits.run_back_s) + MARGIN_S
     back_s = rested_s(state)
-    since_s = max(back_s, state.refilled_s)
-    return back_s if state.low_since_s >= since_s else since_s + settle_s
+    since_s = max(back_s, state.water.refilled_s)
+    return back_s if state.barriers.low_since_s >= since_s else since_s + settle_s

@@ -4,6 +4,7 @@ What is summed up is summed since the last full run. A start of the daemon begin
 for that, never twice, and the window's own cycles count once nothing ran for the longest gap.
 """
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 from waaler.core.facts import Cause
@@ -30,7 +31,7 @@ def add_light(turn: Turn, readings: dict[str, Reading]) -> None:
     for window in turn.plan.windows:
         trigger = None if window.on_demand is None else window.on_demand.trigger
         if isinstance(trigger, PerLight) and trigger.sensor in readings:
-            before = valid(turn.state.advisers, trigger.sensor, turn.now_s)
+            before = valid(turn.state.advice.advisers, trigger.sensor, turn.now_s)
             value = readings[trigger.sensor].value
             if before is not None and before.value is not None and value is not None:
                 mean = (max(0.0, before.value) + max(0.0, value)) / 2
@@ -39,7 +40,7 @@ def add_light(turn: Turn, readings: dict[str, Reading]) -> None:
 
 def add_drink(turn: Turn) -> None:
     """Adds what the thirstiest pot drank since the last step."""
-    thirst, seconds = turn.state.thirst, turn.now_s - turn.before.long_s
+    thirst, seconds = turn.setup.thirst, turn.now_s - turn.before.long_s
     if thirst is None or not 0 < seconds <= LONGEST_STEP_S:
         return
     until = turn.local
@@ -52,7 +53,7 @@ def add_drink(turn: Turn) -> None:
 
 def is_valid(turn: Turn, trigger: Trigger) -> bool:
     """Whether what this goes by may be believed now."""
-    return is_believed(trigger, turn.state.advisers, turn.now_s)
+    return is_believed(trigger, turn.state.advice.advisers, turn.now_s)
 
 
 def is_believed(trigger: Trigger, advisers: tuple[AdviserState, ...], now_s: float) -> bool:
@@ -68,7 +69,7 @@ def look(turn: Turn) -> None:
         rule = window.on_demand
         reason = None if rule is None or not _may_ask(turn, window, rule) else _reason(turn, window, rule.trigger)
         if reason is not None:
-            turn.set(demanded_at_s=turn.now_s)
+            turn.put(replace(turn.state.demand, demanded_at_s=turn.now_s))
             want(turn, Wanted(Cause.ON_DEMAND, Purse.SPARE, window.seconds, reason))
             return
 
@@ -76,12 +77,12 @@ def look(turn: Turn) -> None:
 def count(turn: Turn) -> None:
     """A cycle on demand was granted: one less of the day's. One that was refused leaves them as they are."""
     day, before = _demanded_today(turn)
-    turn.set(demanded=(day, before + 1))
+    turn.put(replace(turn.state.demand, demanded=(day, before + 1)))
 
 
 def _may_ask(turn: Turn, window: Window, rule: OnDemand) -> bool:
     """In its window, long enough after the last run and the last asking, and not too often a day."""
-    since_s = turn.now_s - max(turn.state.last_stop_s, turn.state.demanded_at_s)
+    since_s = turn.now_s - max(turn.state.account.last_stop_s, turn.state.demand.demanded_at_s)
     if since_s < rule.least_gap_s or _demanded_today(turn)[1] >= rule.most_per_day:
         return False
     return is_open(turn.plan, window, datetime.fromtimestamp(turn.at.wall_s, UTC))
@@ -108,27 +109,27 @@ def _reason(turn: Turn, window: Window, trigger: Trigger) -> str | None:
 
 
 def _adviser(turn: Turn, name: str) -> AdviserState | None:
-    return valid(turn.state.advisers, name, turn.now_s)
+    return valid(turn.state.advice.advisers, name, turn.now_s)
 
 
 def _measured_c(turn: Turn, trigger: PerDemand) -> tuple[float, float] | None:
     """None too where the thermometer has not yet seen most of a day: the weather counts until then."""
     if trigger.thermometer is None:
         return None
-    found = next((state for state in turn.state.advisers if state.adviser.name == trigger.thermometer), None)
+    found = next((state for state in turn.state.advice.advisers if state.adviser.name == trigger.thermometer), None)
     return None if found is None or invalid_because(found, turn.now_s) else day_c(found, turn.now_s)
 
 
 def _sum(turn: Turn, window: Window) -> float:
-    return dict(turn.state.sums).get(window.name, 0.0)
+    return dict(turn.state.demand.sums).get(window.name, 0.0)
 
 
 def _add(turn: Turn, window: Window, amount: float) -> None:
-    sums = dict(turn.state.sums)
+    sums = dict(turn.state.demand.sums)
     sums[window.name] = sums.get(window.name, 0.0) + amount
-    turn.set(sums=tuple(sums.items()))
+    turn.put(replace(turn.state.demand, sums=tuple(sums.items())))
 
 
 def _demanded_today(turn: Turn) -> tuple[date, int]:
-    day, count = turn.state.demanded or (None, 0)
+    day, count = turn.state.demand.demanded or (None, 0)
     return (turn.today, count if day == turn.today else 0)

@@ -39,7 +39,7 @@ RANKS = {severity: rank for rank, severity in enumerate(Severity)}
 def look(turn: Turn) -> float:
     """Tells what is new, due or over; the instant of the next look."""
     stands = {alert.name: alert for alert in conditions.standing(turn.state)}
-    for name in tuple(turn.state.alerts):
+    for name in tuple(turn.state.alerts.standing):
         if name not in stands:
             _resolve(turn, name)
     return min((_look_at(turn, name, alert) for name, alert in stands.items()), default=inf)
@@ -47,7 +47,7 @@ def look(turn: Turn) -> float:
 
 def acknowledge(turn: Turn, order: Order) -> None:
     """A person takes on one alert, or all that stand; what tells of a moment alone is over with that."""
-    known = turn.state.alerts
+    known = turn.state.alerts.standing
     names = [order.text] if order.text else sorted(known)
     if not names or order.text not in {"", *known}:
         stand = ", ".join(sorted(known)) or "none"
@@ -65,7 +65,7 @@ def acknowledge(turn: Turn, order: Order) -> None:
 
 def _look_at(turn: Turn, name: str, alert: Alert) -> float:
     """One that stands: raised where it is new or more severe, else reminded of; the instant of its next look."""
-    known = turn.state.alerts.get(name)
+    known = turn.state.alerts.standing.get(name)
     if known is None or RANKS[alert.severity] < RANKS[known.severity]:
         known = _raise(turn, name, alert, turn.now_s if known is None else known.raised_s)
     elif turn.now_s >= _due_s(turn.state, known):
@@ -87,7 +87,7 @@ def _raise(turn: Turn, name: str, alert: Alert, raised_s: float) -> OpenAlert:
 
 def _remind(turn: Turn, name: str, alert: Alert, known: OpenAlert) -> float:
     """Unless it is a quiet hour, which only urgent alerts break; when it is due again."""
-    quiet = turn.state.care.quiet
+    quiet = turn.setup.care.quiet
     if quiet is not None and known.severity is not Severity.URGENT:
         wait_s = quiet.wait_s(turn.local.hour * 60 + turn.local.minute + turn.local.second / 60)
         if wait_s > 0:
@@ -130,8 +130,9 @@ def _reword(turn: Turn, name: str, alert: Alert, known: OpenAlert) -> OpenAlert:
 
 
 def _resolve(turn: Turn, name: str) -> None:
-    alert = turn.state.alerts[name].alert
-    turn.set(alerts={other: one for other, one in turn.state.alerts.items() if other != name})
+    known = turn.state.alerts
+    alert = known.standing[name].alert
+    turn.put(replace(known, standing={other: one for other, one in known.standing.items() if other != name}))
     if alert.kind in FOUND:
         turn.over(alert.kind, alert.subject)
     turn.write(AlertResolved(turn.at, name))
@@ -148,7 +149,7 @@ def _due_s(state: State, known: OpenAlert) -> float:
         return known.told_s + ACKNOWLEDGED_S[known.severity]
     steps = INTERVALS_S[known.severity]
     if known.severity is Severity.URGENT:
-        steps = (ESCALATE_S,) * max(0, len(state.care.contacts) - 2) + steps
+        steps = (ESCALATE_S,) * max(0, len(state.setup.care.contacts) - 2) + steps
     return known.told_s + steps[min(known.reminders, len(steps) - 1)]
 
 
@@ -156,8 +157,8 @@ def _person(state: State, known: OpenAlert) -> int:
     """The place in the contacts of the person whose turn it is: each hour that nobody took it on, the next one."""
     if known.severity is not Severity.URGENT:
         return 0
-    return min(known.reminders, max(0, len(state.care.contacts) - 1))
+    return min(known.reminders, max(0, len(state.setup.care.contacts) - 1))
 
 
 def _put(turn: Turn, name: str, known: OpenAlert) -> None:
-    turn.set(alerts={**turn.state.alerts, name: known})
+    turn.put(replace(turn.state.alerts, standing={**turn.state.alerts.standing, name: known}))

@@ -15,11 +15,11 @@ WELL_FOR_S = 3600.0
 
 def look(turn: Turn) -> float:
     """What is held against each from now on; the instant of the next look."""
-    known = {doubt.name: doubt for doubt in turn.state.doubts}
-    found = (_judge(turn, adviser, known.get(adviser.adviser.name)) for adviser in turn.state.advisers)
+    known = {doubt.name: doubt for doubt in turn.state.advice.doubts}
+    found = (_judge(turn, adviser, known.get(adviser.adviser.name)) for adviser in turn.state.advice.advisers)
     doubts = tuple(doubt for doubt in found if doubt is not None)
-    if doubts != turn.state.doubts:
-        turn.set(doubts=doubts)
+    if doubts != turn.state.advice.doubts:
+        turn.put(replace(turn.state.advice, doubts=doubts))
     return min((doubt.last_s + WELL_FOR_S for doubt in doubts if not doubt.is_now), default=inf)
 
 

@@ -42,7 +42,7 @@ def amount_text(amount: Amount) -> str:
 
 def _look_at(turn: Turn, amount: Amount) -> str | None:
     """What to say of a value outside its range."""
-    limit = next((one for one in turn.state.sensing.ranges if one.name == amount.name), None)
+    limit = next((one for one in turn.setup.sensing.ranges if one.name == amount.name), None)
     if limit is None or limit.lowest <= amount.value <= limit.highest:
         turn.over(AlertKind.OUTSIDE, amount.name)
         return None

@@ -10,7 +10,7 @@ __all__ = ["expected"]
 
 def expected(state: State, at: Instant) -> Outlook | None:
     """None where nothing is known of the sump."""
-    book, sump = state.care.book, state.sump
+    book, sump = state.setup.care.book, state.water.sump
     if book is None or sump is None:
         return None
-    return outlook_at(book, sump, state.plan.place.timezone, at)
+    return outlook_at(book, sump, state.setup.plan.place.timezone, at)

@@ -4,16 +4,13 @@ The rehearsal and the tests step this; the daemon runs the same two machines in 
 """
 
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from waaler.bed.thirst import Thirst
 from waaler.core import decisions
-from waaler.core.care import Care
 from waaler.core.facts import RunIntent
 from waaler.core.memory import Memory
 from waaler.core.messages import Action, Answer, Event, Message, Recorded, ToGuard, Write
-from waaler.core.state import changed
-from waaler.guard.limits import Limits
+from waaler.core.state import Setup
 from waaler.guard.messages import Action as GuardAction
 from waaler.guard.messages import Alone, Instant, Relay
 from waaler.guard.messages import Event as GuardEvent
@@ -21,8 +18,6 @@ from waaler.guard.messages import Message as GuardMessage
 from waaler.guard.state import State as GuardState
 from waaler.guard.state import begin as begin_guard
 from waaler.guard.step import step as step_guard
-from waaler.plan.sensing import Sensing
-from waaler.plan.types import Plan
 
 __all__ = [
     "Heard", "Joined", "Output", "begin", "tell", "tell_guard", "with_disk", "with_disk_apart", "with_wire_apart",
@@ -56,20 +51,10 @@ class Joined:
     is_wire_apart: bool = False
 
 
-def begin(
-    plan: Plan,
-    sensing: Sensing,
-    limits: Limits,
-    memory: Memory,
-    at: Instant,
-    thirst: Thirst | None = None,
-    must_be_proven: bool = False,
-    care: Care = Care(),  # noqa: B008
-) -> Joined:
-    begun = decisions.begin(plan, sensing, limits, memory, at, care, thirst=thirst, must_be_proven=must_be_proven)
+def begin(setup: Setup, memory: Memory, at: Instant) -> Joined:
     return Joined(
-        decisions=begun,
-        guard=begin_guard(limits, memory.guard, at.long_s),
+        decisions=decisions.begin(setup, memory, at),
+        guard=begin_guard(setup.limits, memory.guard, at.long_s),
         wake_s=at.long_s,
         guard_wake_s=at.long_s,
     )
@@ -77,17 +62,17 @@ def begin(
 
 def with_disk(joined: Joined, is_full: bool) -> Joined:
     """The same with records that take nothing, or everything again."""
-    return joined if joined.is_disk_full == is_full else changed(joined, is_disk_full=is_full)
+    return joined if joined.is_disk_full == is_full else replace(joined, is_disk_full=is_full)
 
 
 def with_disk_apart(joined: Joined) -> Joined:
     """The same with the records in somebody else's hands."""
-    return changed(joined, is_disk_apart=True)
+    return replace(joined, is_disk_apart=True)
 
 
 def with_wire_apart(joined: Joined, is_apart: bool) -> Joined:
     """The same with the wire between the two machines in somebody else's hands, or back."""
-    return joined if joined.is_wire_apart == is_apart else changed(joined, is_wire_apart=is_apart)
+    return joined if joined.is_wire_apart == is_apart else replace(joined, is_wire_apart=is_apart)
 
 
 def tell(joined: Joined, at: Instant, message: Message) -> tuple[Joined, list[Output]]:
@@ -112,7 +97,7 @@ def _settle(joined: Joined, at: Instant, waiting: deque[Message]) -> tuple[Joine
     outputs: list[Output] = []
     while waiting:
         state, actions, wake_s = decisions.step(joined.decisions, Event(at, waiting.popleft()))
-        joined = changed(joined, decisions=state, wake_s=wake_s)
+        joined = replace(joined, decisions=state, wake_s=wake_s)
         for action in actions:
             joined = _perform(joined, at, action, waiting, outputs)
     return joined, outputs
@@ -135,4 +120,4 @@ def _step_guard(
     state, actions, wake_s = step_guard(joined.guard, GuardEvent(at, message))
     outputs.extend(action for action in actions if isinstance(action, Relay | Alone))
     heard: list[GuardAction] = [action for action in actions if not isinstance(action, Relay | Alone)]
-    return changed(joined, guard=state, guard_wake_s=wake_s), heard
+    return replace(joined, guard=state, guard_wake_s=wake_s), heard

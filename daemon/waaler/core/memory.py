@@ -1,33 +1,48 @@
-"""What the core must still know after a restart; the records restore it."""
+"""What the core must still know after a restart, as the records restore it, and the state made of that."""
 
-from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from dataclasses import dataclass, field, replace
+from datetime import UTC, date, datetime, timedelta
+from math import inf
+from zoneinfo import ZoneInfo
 
-from waaler.core.alert import OpenAlert
-from waaler.core.sump_state import SumpState
+from waaler.core.alert import FOUND, AlertKind, NotValid, OpenAlert, Severity
+from waaler.core.doubt import Doubt
+from waaler.core.state import (
+    Account,
+    Active,
+    Advice,
+    Alerts,
+    Barriers,
+    Calendar,
+    Dips,
+    Given,
+    Later,
+    Proving,
+    Runs,
+    Setup,
+    State,
+    Water,
+)  # fmt: skip
+from waaler.core.sump_state import Leak, LeakSign, SumpState
 from waaler.core.upkeep_state import Upkeep
 from waaler.core.wear import Wear
+from waaler.guard.limits import Limits
 from waaler.guard.memory import DAY_S, Span
 from waaler.guard.memory import Memory as GuardMemory
-from waaler.guard.messages import Input, Instant, Trip
-from waaler.plan.timetable import due
+from waaler.guard.messages import Input, Instant, Level, Trip
+from waaler.plan.advisers import AdviserState
+from waaler.plan.sensing import Sensing
+from waaler.plan.timetable import due, longest_gap_s
 from waaler.plan.types import CycleKey, Plan
 
-__all__ = ["Given", "Memory", "after_loss"]
+__all__ = ["Memory", "after_loss", "begin"]
 
+
+SHORT_AWAY_S = 900.0
+"""In so short a time no cycle goes by unseen. Common practice, no source."""
 
 IDS_FROM_S = 1_700_000_000.0
 """Of the wall clock. Run ids rise by far less than one a second, a thousand at each start included."""
-
-
-@dataclass(frozen=True, slots=True)
-class Given:
-    """A cycle that came due at at_s (long hand): what was planned and what it got, seconds; was it left out?"""
-
-    at_s: float
-    planned_s: float
-    given_s: float
-    is_skip: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,3 +90,102 @@ def after_loss(plan: Plan, at: Instant) -> Memory:
     taken = max(0, int(at.wall_s - IDS_FROM_S))
     guard = GuardMemory(spans=spans, tripped=tripped, reserved_run_id=taken)
     return Memory(guard=guard, next_run_id=taken + 1, looked_at_s=at.wall_s)
+
+
+def begin(setup: Setup, memory: Memory, at: Instant, active: Active | None = None) -> State:
+    """The state at a start of the daemon. active: the run that the guard makes meanwhile.
+
+    With an unsure clock nothing is known of the time the power was off: no cycle counts as missed, and the bed
+    counts as overdue.
+    """
+    guard, limits = memory.guard, setup.limits
+    looked_at_s, is_short_away = _away(memory, at)
+    must_prove = _must_prove(memory, limits) if setup.must_be_proven else frozenset()
+    return State(
+        setup=setup,
+        at=at,
+        started_s=at.long_s,
+        kept_since_s=-inf if is_short_away else at.long_s,
+        calendar=Calendar(looked_at_s, done=memory.done),
+        runs=Runs(max(memory.next_run_id, guard.last_run_id + 1, guard.reserved_run_id + 1), active),
+        account=Account(
+            memory.given,
+            memory.skips_in_a_row,
+            is_owed=memory.is_owed or not at.is_sure,
+            last_stop_s=_or_never(guard.last_stop_s),
+            last_full_s=_or_never(memory.last_full_s) if at.is_sure else -inf,
+        ),
+        later=Later(catch_up_at_s=_or_never(memory.last_catch_up_s) + longest_gap_s(setup.plan, _day(setup, at))),
+        dips=Dips(pulse_s=memory.pulse_s),
+        barriers=Barriers(
+            guard.holds,
+            guard.locks | {trip for _, trip in _tripped(memory, limits)},
+            frozenset(name for name, trip in _tripped(memory, limits) if trip is Trip.NOT_READ),
+            _or_never(memory.low_since_s),
+        ),
+        advice=Advice(
+            tuple(AdviserState(adviser) for adviser in setup.sensing.advisers), _doubts(memory, setup.sensing, at)
+        ),
+        alerts=Alerts(
+            {one.alert.name: one for one in memory.open_alerts},
+            {one.alert.name: one.alert for one in memory.open_alerts if one.alert.kind in FOUND},
+        ),
+        water=Water(_sump(memory), refilled_s=_or_never(memory.refilled_s)),
+        upkeep=memory.upkeep,
+        wear=memory.wear,
+        proving=Proving(must_prove, must_prove - guard.seen),
+    )
+
+
+def _or_never(long_s: float | None) -> float:
+    return -inf if long_s is None else long_s
+
+
+def _away(memory: Memory, at: Instant) -> tuple[float, bool]:
+    """Up to when cycles were looked for, and whether nobody was there for a short while only."""
+    looked_at_s = memory.looked_at_s
+    if not at.is_sure or looked_at_s is None or looked_at_s > at.wall_s:
+        return at.wall_s, False
+    return looked_at_s, at.wall_s - looked_at_s <= SHORT_AWAY_S
+
+
+def _day(setup: Setup, at: Instant) -> date:
+    return datetime.fromtimestamp(at.wall_s, ZoneInfo(setup.plan.place.timezone)).date()
+
+
+def _doubts(memory: Memory, sensing: Sensing, at: Instant) -> tuple[Doubt, ...]:
+    """Against the advisers of which people were told; the restart itself counts for nothing."""
+    told = {one.alert.name: one.alert.about for one in memory.open_alerts}
+    doubts: list[Doubt] = []
+    for adviser in sensing.advisers:
+        about = told.get(AlertKind.NOT_VALID.of(adviser.name))
+        if isinstance(about, NotValid):
+            doubts.append(Doubt(adviser.name, about.reason, about.times, at.long_s, is_now=True, is_told=True))
+    return tuple(doubts)
+
+
+def _sump(memory: Memory) -> SumpState | None:
+    """With the leak that people were told of."""
+    if memory.sump is None:
+        return None
+    told = {one.alert.kind: one for one in memory.open_alerts}
+    sign = None
+    if (leak := told.get(AlertKind.LEAK)) is not None:
+        sign = LeakSign.AFTER_RUN if leak.severity is Severity.URGENT else LeakSign.SLOW
+    elif (leak := told.get(AlertKind.LEAK_UNSEEN)) is not None:
+        sign = LeakSign.UNSEEN
+    return memory.sump if leak is None or sign is None else replace(memory.sump, leak=Leak(sign, leak.raised_s))
+
+
+def _must_prove(memory: Memory, limits: Limits) -> frozenset[tuple[Input, Level]]:
+    """A bed that has watered by itself before is past this, whatever its records have lost since."""
+    if memory.guard.has_watered:
+        return frozenset()
+    fitted = ((Input.SUMP_LOW, limits.has_sump_float), (Input.TRAY_HIGH, limits.has_tray_float))
+    return frozenset((name, level) for name, is_there in fitted if is_there for level in (Level.GOOD, Level.BAD))
+
+
+def _tripped(memory: Memory, limits: Limits) -> frozenset[tuple[Input, Trip]]:
+    """The trips of inputs that the guard begins with."""
+    fitted = {Input.SUMP_LOW: limits.has_sump_float, Input.TRAY_HIGH: limits.has_tray_float}
+    return frozenset((name, trip) for name, trip in memory.guard.tripped if fitted[name])

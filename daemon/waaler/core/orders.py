@@ -1,5 +1,6 @@
 """What a person orders: water now, stop, pause, service, soak, release, refill."""
 
+from dataclasses import replace
 from math import inf
 
 from waaler.core import proving, sump
@@ -66,7 +67,7 @@ def obey(turn: Turn, order: Order) -> None:
         case OrderKind.ATTEND:
             _attend(turn, order)
         case OrderKind.CONFIRM:
-            turn.set(confirmed_s=turn.now_s)
+            turn.put(replace(turn.state.runs, confirmed_s=turn.now_s))
             turn.answer(order.order_id, True, "confirmed")
         case OrderKind.RESUME:
             _resume(turn, order)
@@ -86,7 +87,7 @@ def _not_from_afar(turn: Turn, order: Order) -> str | None:
     """Why an order over a network is not carried out: hands may be in the sump, and nobody there sees the bed."""
     if order.kind not in FROM_AFAR:
         return f"{order.kind.value} is not taken over a network"
-    hold = turn.state.hold
+    hold = turn.state.barriers.hold
     is_held = hold is not None and hold.kind is not HoldKind.PAUSE
     if is_held and hold is not None and order.kind not in (OrderKind.STOP, OrderKind.ACKNOWLEDGE):
         return f"a {hold.kind.value} is in progress, which only a person at the bed ends"
@@ -97,10 +98,12 @@ def _not_from_afar(turn: Turn, order: Order) -> str | None:
 
 def held(turn: Turn, message: Held) -> None:
     """A hold stands from now on; what waited for its turn is not made."""
-    hold, before = message.hold, turn.state.hold
-    others = tuple(other for other in turn.state.holds if other.kind is not hold.kind)
+    hold, before = message.hold, turn.state.barriers.hold
+    others = tuple(other for other in turn.state.barriers.holds if other.kind is not hold.kind)
     holds = tuple(sorted((*others, hold), key=lambda one: tuple(HoldKind).index(one.kind)))
-    turn.set(holds=holds, soak_at_s=turn.now_s if hold.kind is HoldKind.SOAK else turn.state.soak_at_s)
+    turn.put(replace(turn.state.barriers, holds=holds))
+    if hold.kind is HoldKind.SOAK:
+        turn.put(replace(turn.state.later, soak_at_s=turn.now_s))
     give_back(turn, Outcome.MISSED, f"{hold.kind.value} by {hold.by}")
     until = turn.clock_text(hold.until_s)
     seconds = hold.most_s or None
@@ -111,7 +114,7 @@ def held(turn: Turn, message: Held) -> None:
 
 def look(turn: Turn) -> float:
     """Lets go of holds whose end the guard did not tell; the instant of the next look."""
-    ends_s = {hold.kind: hold.until_s + END_TOLD_S for hold in turn.state.holds}
+    ends_s = {hold.kind: hold.until_s + END_TOLD_S for hold in turn.state.barriers.holds}
     for kind, end_s in ends_s.items():
         if turn.now_s >= end_s:
             hold_over(turn, HoldOver(kind))
@@ -121,16 +124,18 @@ def look(turn: Turn) -> float:
 def hold_over(turn: Turn, message: HoldOver) -> None:
     """A hold's time is over, or a person ended it. What is told again is answered alone."""
     kind = message.kind
-    if all(hold.kind is not kind for hold in turn.state.holds):
-        if not turn.state.holds:
+    if all(hold.kind is not kind for hold in turn.state.barriers.holds):
+        if not turn.state.barriers.holds:
             turn.answer(message.order_id, True, f"{kind.value} ended; the plan goes on")
         return
-    turn.set(holds=tuple(hold for hold in turn.state.holds if hold.kind is not kind), must_announce=True)
+    left = tuple(hold for hold in turn.state.barriers.holds if hold.kind is not kind)
+    turn.put(replace(turn.state.barriers, holds=left))
+    turn.put(replace(turn.state.announcing, must_announce=True))
     if message.by is None:
         turn.deed(f"{kind.value}-over", f"{kind.value} is over; the plan goes on")
     else:
         turn.deed("resume", f"{kind.value} ended", message.by)
-    if not turn.state.holds:
+    if not turn.state.barriers.holds:
         turn.answer(message.order_id, True, f"{kind.value} ended; the plan goes on")
 
 
@@ -147,14 +152,14 @@ def lock_answered(turn: Turn, message: LockLifted | LockStays) -> None:
 
 
 def _water(turn: Turn, order: Order) -> None:
-    hold = turn.state.hold
+    hold = turn.state.barriers.hold
     is_attended = hold is not None and hold.kind is HoldKind.ATTENDED
     if hold is not None and hold.kind in (HoldKind.SERVICE, HoldKind.PAUSE):
         hands = ", hands may be in the sump" if hold.kind is HoldKind.SERVICE else ""
         why = f"a {hold.kind.value} is in progress{hands}; `waaler resume` ends it"
         turn.answer(order.order_id, False, why)
         return
-    if turn.state.active is not None:
+    if turn.state.runs.active is not None:
         turn.answer(order.order_id, False, "another run is on its way; stop it first")
         return
     wanted = Wanted(
@@ -166,7 +171,7 @@ def _water(turn: Turn, order: Order) -> None:
         order_id=order.order_id,
         full_s=dose_s(turn),
     )
-    turn.set(queue=(*turn.state.queue, wanted), confirmed_s=turn.now_s)
+    turn.put(replace(turn.state.runs, queue=(*turn.state.runs.queue, wanted), confirmed_s=turn.now_s))
 
 
 def _attend(turn: Turn, order: Order) -> None:
@@ -186,7 +191,7 @@ def _hold(turn: Turn, order: Order) -> None:
 
 
 def _soak(turn: Turn, order: Order) -> None:
-    if turn.state.unproven:
+    if turn.state.proving.unproven:
         turn.answer(order.order_id, False, f"{proving.REFUSAL}; walk through `waaler commission` first")
         return
     if not 0 < order.seconds <= LONGEST_SOAK_S:
@@ -194,14 +199,14 @@ def _soak(turn: Turn, order: Order) -> None:
         return
     if _is_in_the_way(turn, order, HoldKind.SOAK):
         return
-    limits = turn.state.limits
+    limits = turn.setup.limits
     share = limits.longest_run_s / (limits.longest_run_s + limits.rest_s)
     _ask_hold(turn, order, HoldKind.SOAK, share * min(order.seconds, 86_400.0) + limits.longest_run_s)
 
 
 def _is_in_the_way(turn: Turn, order: Order, kind: HoldKind) -> bool:
     """Whether another hold forbids this one; the answer then says which."""
-    hold = turn.state.hold
+    hold = turn.state.barriers.hold
     if hold is None or hold.kind is kind:
         return False
     turn.answer(order.order_id, False, f"a {hold.kind.value} is in progress; `waaler resume` ends it")
@@ -214,14 +219,14 @@ def _ask_hold(turn: Turn, order: Order, kind: HoldKind, most_s: float) -> None:
 
 
 def _resume(turn: Turn, order: Order) -> None:
-    if not turn.state.holds:
+    if not turn.state.barriers.holds:
         turn.answer(order.order_id, False, "nothing is paused")
         return
     turn.tell_guard(EndHolds(order.by, order.order_id))
 
 
 def _clear(turn: Turn, order: Order) -> None:
-    locked = turn.state.trips & LOCKS
+    locked = turn.state.barriers.trips & LOCKS
     if not locked:
         turn.answer(order.order_id, False, "nothing is locked; other trips end by themselves")
         return
@@ -236,6 +241,7 @@ def _refill(turn: Turn, order: Order) -> None:
     amount = ", ".join(f"{amount_text(one)} of {one.name}" for one in poured) or "amount unknown"
     turn.deed("renewal" if order.is_renewal else "refill", amount, order.by, amounts=poured)
     sump.poured(turn, poured, order.is_renewal)
-    turn.set(pulse_s=None, low_cuts=0, refilled_s=turn.now_s)
+    turn.put(replace(turn.state.dips, pulse_s=None, low_cuts=0))
+    turn.put(replace(turn.state.water, refilled_s=turn.now_s))
     turn.over(AlertKind.LOW_IN_RUNS)
     turn.answer(order.order_id, True, f"refill entered: {amount}")

@@ -43,16 +43,17 @@ class _Bed:
 
     @property
     def zone(self) -> ZoneInfo:
-        return ZoneInfo(self.state.plan.place.timezone)
+        return ZoneInfo(self.state.setup.plan.place.timezone)
 
     @property
     def plan(self) -> Plan:
-        return self.state.plan if self.at.is_sure else as_begun(self.state.plan, self.day(self.at.long_s))
+        plan = self.state.setup.plan
+        return plan if self.at.is_sure else as_begun(plan, self.day(self.at.long_s))
 
     @property
     def is_being_watered(self) -> bool:
         """Whether the run in progress will be a full one."""
-        active = self.state.active
+        active = self.state.runs.active
         if active is None or active.stage is not Stage.RUNNING:
             return False
         return is_full(active.wanted, active.until_s - active.since_s)
@@ -60,12 +61,12 @@ class _Bed:
     @property
     def last_full_s(self) -> float:
         """When the last full run ended, or will have ended."""
-        active = self.state.active
-        return active.until_s if active is not None and self.is_being_watered else self.state.last_full_s
+        active = self.state.runs.active
+        return active.until_s if active is not None and self.is_being_watered else self.state.account.last_full_s
 
     @property
     def is_owed(self) -> bool:
-        return not self.at.is_sure or (self.state.is_owed and not self.is_being_watered)
+        return not self.at.is_sure or (self.state.account.is_owed and not self.is_being_watered)
 
     def day(self, long_s: float) -> date:
         return self.local(long_s).date()
@@ -116,11 +117,11 @@ def bed_state(state: State, guard: GuardState) -> BedState:
         return BedState.STOPPED
     if guard.holds:
         return BedState(guard.holds[0].kind.value)
-    return BedState.NOT_COMMISSIONED if state.unproven else BedState.WAITING
+    return BedState.NOT_COMMISSIONED if state.proving.unproven else BedState.WAITING
 
 
 def _run(bed: _Bed) -> RunNow | None:
-    run, active = bed.guard.run, bed.state.active
+    run, active = bed.guard.run, bed.state.runs.active
     if run is None:
         return None
     wanted = active.wanted if active is not None and active.run_id == run.run_id else None
@@ -139,7 +140,8 @@ def _standing(bed: _Bed, hold: Hold) -> Standing:
 
 def _next_run(bed: _Bed, coming: _Coming) -> NextRun:
     is_on_demand = any(
-        window.on_demand is not None and is_believed(window.on_demand.trigger, bed.state.advisers, bed.at.long_s)
+        window.on_demand is not None
+        and is_believed(window.on_demand.trigger, bed.state.advice.advisers, bed.at.long_s)
         for window in bed.plan.windows
     )
     start = bed.local(coming.at_s)
@@ -157,7 +159,7 @@ def _wait(bed: _Bed, block: Block) -> Wait:
 def _next(bed: _Bed) -> tuple[_Coming | None, Block | None]:
     """The first run that can come, and what holds it."""
     if (soak := _soak_hold(bed.guard)) is not None:
-        found = _kept_by(bed, _waits(bed, Purse.SOAK, bed.state.limits.longest_run_s), soak)
+        found = _kept_by(bed, _waits(bed, Purse.SOAK, bed.state.setup.limits.longest_run_s), soak)
         if found is not None:
             return found
     following = next(iter(upcoming(bed.plan, datetime.fromtimestamp(bed.at.wall_s, UTC))), None)
@@ -174,11 +176,11 @@ def _kept_by(bed: _Bed, waits: tuple[Block, ...], soak: Hold) -> tuple[_Coming |
     """The soak's next run and what holds it; None where its time is over before, or its pump time is used up."""
     if any(block.what is Hindrance.ALLOWANCE and block.free_at_s is None for block in waits):
         return None
-    at_s = max(bed.at.long_s, bed.state.soak_at_s)
+    at_s = max(bed.at.long_s, bed.state.later.soak_at_s)
     free_s = _free_s(waits)
     if not max(at_s, free_s) < soak.until_s and free_s < inf:
         return None
-    run = _Coming(max(at_s, free_s), bed.state.limits.longest_run_s, Cause.SOAK)
+    run = _Coming(max(at_s, free_s), bed.state.setup.limits.longest_run_s, Cause.SOAK)
     first = None if free_s == inf else run
     return first, _told(waits, first, _Coming(at_s, run.seconds, Cause.SOAK))
 
@@ -193,7 +195,7 @@ def _waits(bed: _Bed, purse: Purse, seconds: float) -> tuple[Block, ...]:
         if (block.what is not Hindrance.INPUT or block.free_at_s is not None)
         and (block.free_at_s is None or block.free_at_s > bed.at.long_s)
     ]
-    if bed.state.unproven:
+    if bed.state.proving.unproven:
         waits.append(Block(Hindrance.COMMISSIONING, REFUSAL))
     return tuple(waits)
 
@@ -224,14 +226,14 @@ def _on_its_way(bed: _Bed, waits: tuple[Block, ...]) -> Iterator[_Coming]:
     """What was decided on: an intent, doses that wait for their turn, and what is to follow a run in progress."""
     state, now_s = bed.state, bed.at.long_s
     free_s = max(now_s, _free_s(waits))
-    active = state.active
+    active = state.runs.active
     if active is not None and active.stage is not Stage.RUNNING and not _is_held(waits):
         yield _Coming(free_s, active.wanted.seconds, active.wanted.cause, _window(active.wanted.key))
     if active is not None and active.stage is Stage.RUNNING and active.wanted.rest_s > 0:
-        at_s = max(free_s, active.until_s + state.limits.run_back_s)
+        at_s = max(free_s, active.until_s + state.setup.limits.run_back_s)
         yield _Coming(at_s, active.wanted.rest_s, active.wanted.cause, _window(active.wanted.key))
-    for wanted in state.queue:
-        at_s = max(free_s, wanted.not_before_s, state.announced_until_s)
+    for wanted in state.runs.queue:
+        at_s = max(free_s, wanted.not_before_s, state.announcing.announced_until_s)
         if at_s < wanted.expires_s:
             yield _Coming(at_s, wanted.seconds, wanted.cause, _window(wanted.key))
 
@@ -264,8 +266,8 @@ def _cycles_after(bed: _Bed, long_s: float) -> list[Cycle]:
     after = datetime.fromtimestamp(bed.at.wall_s + long_s - bed.at.long_s, UTC)
     has_fallbacks = any(window.on_demand is not None for window in bed.plan.windows)
     cycles = [*upcoming(bed.plan, after, LOOKED_AHEAD if has_fallbacks else 1)]
-    if bed.state.hot_day is not None:
-        cycles += [cycle for cycle in hot_day_cycles(bed.plan, bed.state.hot_day) if cycle.start > after]
+    if bed.state.calendar.hot_day is not None:
+        cycles += [cycle for cycle in hot_day_cycles(bed.plan, bed.state.calendar.hot_day) if cycle.start > after]
     return sorted(cycles, key=lambda cycle: cycle.start)
 
 
@@ -274,7 +276,7 @@ def _counts(bed: _Bed, cycle: Cycle, at_s: float) -> bool:
     window = next((one for one in bed.plan.windows if one.name == cycle.key.window), None)
     if not cycle.is_fallback or window is None or window.on_demand is None:
         return True
-    if not is_believed(window.on_demand.trigger, bed.state.advisers, bed.at.long_s):
+    if not is_believed(window.on_demand.trigger, bed.state.advice.advisers, bed.at.long_s):
         return True
     return at_s - bed.last_full_s >= longest_gap_s(bed.plan, bed.day(at_s))
 
@@ -284,7 +286,7 @@ def _catch_up(bed: _Bed, waits: tuple[Block, ...]) -> Iterator[_Coming]:
     state, at = bed.state, bed.at
     if not (bed.is_owed or _will_miss(bed, waits)):
         return
-    least_s = max(at.long_s, state.catch_up_at_s, ready_s(state), _free_s(waits))
+    least_s = max(at.long_s, state.later.catch_up_at_s, ready_s(state), _free_s(waits))
     at_s = max(least_s, bed.last_full_s + bed.gap_s(least_s))
     at_s = max(least_s, bed.last_full_s + bed.gap_s(at_s))
     following = next(iter(_cycles_after(bed, at_s)), None)
@@ -304,6 +306,6 @@ def _will_miss(bed: _Bed, waits: tuple[Block, ...]) -> bool:
 
 def _extra(bed: _Bed, waits: tuple[Block, ...]) -> Iterator[_Coming]:
     """A pot that was dry is looked at again."""
-    if bed.state.extra_at_s < inf:
-        at_s = max(bed.at.long_s, bed.state.extra_at_s, _free_s(waits))
-        yield _Coming(at_s, bed.state.extra_seconds, Cause.EXTRA)
+    if bed.state.later.extra_at_s < inf:
+        at_s = max(bed.at.long_s, bed.state.later.extra_at_s, _free_s(waits))
+        yield _Coming(at_s, bed.state.later.extra_seconds, Cause.EXTRA)

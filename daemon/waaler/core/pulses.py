@@ -44,7 +44,7 @@ def want(turn: Turn, wanted: Wanted) -> None:
     wanted = _spared(turn, wanted)
     full_s = min(wanted.seconds, wanted.planned_s or inf)
     dose = replace(wanted, full_s=full_s, expires_s=_expires_s(turn, wanted))
-    turn.set(queue=(*turn.state.queue, _part(turn, dose, wanted.seconds, wanted.planned_s)))
+    turn.wait(_part(turn, dose, wanted.seconds, wanted.planned_s))
 
 
 def dose_s(turn: Turn) -> float:
@@ -73,9 +73,9 @@ def after_run(turn: Turn, wanted: Wanted, seconds: float, trip: Trip | None) -> 
         pulse=wanted.pulse + 1,
         given_s=wanted.given_s + seconds,
         refusals=0,
-        not_before_s=turn.now_s + turn.state.limits.run_back_s,
+        not_before_s=turn.now_s + turn.setup.limits.run_back_s,
     )
-    turn.set(queue=(*turn.state.queue, _part(turn, dose, rest_s, wanted.rest_planned_s)))
+    turn.wait(_part(turn, dose, rest_s, wanted.rest_planned_s))
 
 
 def after_refusal(turn: Turn, wanted: Wanted, free_at_s: float | None) -> None:
@@ -90,12 +90,12 @@ def after_refusal(turn: Turn, wanted: Wanted, free_at_s: float | None) -> None:
     if not has_begun and not_before_s >= min(wanted.expires_s, fresh_s):
         return
     dose = replace(wanted, refusals=wanted.refusals + 1, not_before_s=not_before_s)
-    turn.set(queue=(*turn.state.queue, _part(turn, dose, left_s(wanted), wanted.rest_planned_s)))
+    turn.wait(_part(turn, dose, left_s(wanted), wanted.rest_planned_s))
 
 
 def must_wait(turn: Turn, wanted: Wanted) -> bool:
     """Whether it waits for the end of a trip, as what was cut or refused before does; a first ask is refused."""
-    return (wanted.given_s > 0 or wanted.refusals > 0) and bool(turn.state.trips - {Trip.NO_FLOW})
+    return (wanted.given_s > 0 or wanted.refusals > 0) and bool(turn.state.barriers.trips - {Trip.NO_FLOW})
 
 
 def why(wanted: Wanted) -> str:
@@ -109,32 +109,33 @@ def why(wanted: Wanted) -> str:
 
 def shorten(turn: Turn, seconds: float) -> None:
     """A sump that dips cut a run after so many seconds. Twice in a row, or in a pulse: shorter runs from now on."""
-    before_s = turn.state.pulse_s
-    turn.set(low_cuts=turn.state.low_cuts + 1)
-    if before_s is None and turn.state.low_cuts < CUTS_BEFORE_PULSES:
+    before_s = turn.state.dips.pulse_s
+    turn.put(replace(turn.state.dips, low_cuts=turn.state.dips.low_cuts + 1))
+    if before_s is None and turn.state.dips.low_cuts < CUTS_BEFORE_PULSES:
         return
     pulse_s = max(LEAST_PULSE_S, min(before_s or inf, PULSE_SHARE * seconds))
     if pulse_s == before_s:
         return
-    turn.set(pulse_s=pulse_s)
+    turn.put(replace(turn.state.dips, pulse_s=pulse_s))
     turn.deed("pulses", f"runs of at most {pulse_s:.0f} s until a refill", seconds=pulse_s)
-    turn.find(AlertKind.LOW_IN_RUNS, Severity.URGENT, LowInRuns(turn.state.low_cuts, pulse_s))
+    turn.find(AlertKind.LOW_IN_RUNS, Severity.URGENT, LowInRuns(turn.state.dips.low_cuts, pulse_s))
 
 
 def space(turn: Turn) -> None:
     """After any run the next pulse waits until the water is back."""
-    next_s = turn.now_s + turn.state.limits.run_back_s
-    turn.set(
-        queue=tuple(
-            replace(other, not_before_s=max(other.not_before_s, next_s)) if other.pulses > 1 else other
-            for other in turn.state.queue
-        )
-    )
+    next_s = turn.now_s + turn.setup.limits.run_back_s
+    turn.put(replace(turn.state.runs, queue=tuple(_not_before(one, next_s) for one in turn.state.runs.queue)))
+
+
+def _not_before(wanted: Wanted, next_s: float) -> Wanted:
+    if wanted.pulses == 1:
+        return wanted
+    return replace(wanted, not_before_s=max(wanted.not_before_s, next_s))
 
 
 def _part(turn: Turn, dose: Wanted, seconds: float, planned_s: float) -> Wanted:
     """The next run of a dose of which so many seconds are left, and what comes after it."""
-    pulse_s = turn.state.pulse_s
+    pulse_s = turn.state.dips.pulse_s
     runs = 1 if pulse_s is None or dose.purse is Purse.SOAK else max(1, ceil(seconds / pulse_s - 1e-9))
     return replace(
         dose,
@@ -162,7 +163,7 @@ def _expires_s(turn: Turn, wanted: Wanted) -> float:
 
 def _spared(turn: Turn, wanted: Wanted) -> Wanted:
     """Half of it where a run loses water; what a person ordered stays whole."""
-    leak = None if turn.state.sump is None else turn.state.sump.leak
+    leak = None if turn.state.water.sump is None else turn.state.water.sump.leak
     if leak is None or leak.sign is not LeakSign.AFTER_RUN or wanted.cause in BY_PEOPLE:
         return wanted
     return replace(wanted, seconds=wanted.seconds / 2, reason=f"{wanted.reason}; halved, since a leak is suspected")

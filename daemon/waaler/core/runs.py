@@ -35,7 +35,7 @@ def write_off(turn: Turn, wanted: Wanted, outcome: Outcome, reason: str) -> None
 
 def advance(turn: Turn) -> float:
     """Moves the run on its way as far as it goes; the instant at which it next needs a look."""
-    active = turn.state.active
+    active = turn.state.runs.active
     if active is None:
         return _begin_next(turn)
     if active.stage is Stage.INTENT:
@@ -62,10 +62,10 @@ def _look_at_person(turn: Turn, active: Active) -> float:
     """Cuts an attended run that nobody confirms; the instant of the next look."""
     if active.wanted.purse is not Purse.ATTENDED:
         return inf
-    if turn.now_s >= turn.state.confirmed_s + CONFIRM_WITHIN_S:
-        turn.set(confirmed_s=inf)
+    if turn.now_s >= turn.state.runs.confirmed_s + CONFIRM_WITHIN_S:
+        turn.put(replace(turn.state.runs, confirmed_s=inf))
         turn.tell_guard(Cut("nobody confirmed to stand by for 2 min"))
-    return turn.state.confirmed_s + CONFIRM_WITHIN_S
+    return turn.state.runs.confirmed_s + CONFIRM_WITHIN_S
 
 
 def recorded(turn: Turn, message: Recorded) -> None:
@@ -74,7 +74,7 @@ def recorded(turn: Turn, message: Recorded) -> None:
         turn.over(AlertKind.HISTORY_NOT_KEPT)
     else:
         _history_fails(turn)
-    active = turn.state.active
+    active = turn.state.runs.active
     if active is not None and active.run_id == message.run_id and active.stage is Stage.INTENT:
         _ask(turn, active)
 
@@ -86,13 +86,12 @@ def granted(turn: Turn, message: Granted) -> None:
     seconds = message.until_s - turn.now_s
     signs.judge(turn)
     upkeep.run_began(turn)
-    turn.set(
-        must_announce=False,
-        announced_until_s=-inf,
-        must_prove=turn.state.must_prove if active.wanted.cause in pulses.BY_PEOPLE else frozenset(),
-        active=replace(active, stage=Stage.RUNNING, since_s=turn.now_s, until_s=message.until_s),
-        advisers=tuple(mark_start(adviser) for adviser in turn.state.advisers),
-    )
+    turn.put(replace(turn.state.announcing, must_announce=False, announced_until_s=-inf))
+    if active.wanted.cause not in pulses.BY_PEOPLE:
+        turn.put(replace(turn.state.proving, must_prove=frozenset()))
+    turn.go_on_with(replace(active, stage=Stage.RUNNING, since_s=turn.now_s, until_s=message.until_s))
+    advice = turn.state.advice
+    turn.put(replace(advice, advisers=tuple(mark_start(adviser) for adviser in advice.advisers)))
     if active.wanted.cause is Cause.ON_DEMAND and active.wanted.pulse == 1:
         demand.count(turn)
     turn.write(RunStarted(message.run_id, turn.at, seconds))
@@ -101,7 +100,7 @@ def granted(turn: Turn, message: Granted) -> None:
 
 def _asked(turn: Turn, run_id: int) -> Active | None:
     """The run on its way if it still waits for an answer: a second one changes nothing."""
-    active = turn.state.active
+    active = turn.state.runs.active
     return active if active is not None and active.run_id == run_id and active.stage is Stage.ASKED else None
 
 
@@ -110,18 +109,21 @@ def refused(turn: Turn, message: Refused) -> None:
     if active is None:
         return
     wanted = active.wanted
-    turn.set(active=None, announced_until_s=-inf)
+    turn.go_on_with(None)
+    turn.put(replace(turn.state.announcing, announced_until_s=-inf))
     turn.write(RunResult(active.run_id, turn.at, Outcome.REFUSED, 0.0, message.reason))
     turn.answer(wanted.order_id, False, f"refused: {message.reason}")
     account(turn, wanted, 0.0)
     if wanted.cause is Cause.CATCH_UP:
         retry_s = message.free_at_s or turn.now_s + 600.0
-        turn.set(catch_up_at_s=max(retry_s, turn.now_s + 1.0))
+        turn.put(replace(turn.state.later, catch_up_at_s=max(retry_s, turn.now_s + 1.0)))
     elif wanted.cause is Cause.SOAK:
-        turn.set(soak_at_s=max(message.free_at_s or turn.now_s + 300.0, turn.now_s + 60.0))
+        retry_s = message.free_at_s or turn.now_s + 300.0
+        turn.put(replace(turn.state.later, soak_at_s=max(retry_s, turn.now_s + 60.0)))
     elif wanted.cause is Cause.PLAN:
         retry_s = message.free_at_s or turn.now_s + 600.0
-        turn.set(is_owed=True, catch_up_at_s=max(retry_s, turn.state.catch_up_at_s))
+        turn.put(replace(turn.state.account, is_owed=True))
+        turn.put(replace(turn.state.later, catch_up_at_s=max(retry_s, turn.state.later.catch_up_at_s)))
     pulses.after_refusal(turn, wanted, message.free_at_s)
 
 
@@ -130,25 +132,26 @@ def give_back(turn: Turn, outcome: Outcome, reason: str) -> None:
 
     One that was asked for is the guard's to refuse, and to tell of.
     """
-    active = turn.state.active
-    queued = (() if active is None else (active.wanted,)) + turn.state.queue
+    active = turn.state.runs.active
+    queued = (() if active is None else (active.wanted,)) + turn.state.runs.queue
     if outcome is Outcome.MISSED and any(wanted.cause is Cause.PLAN for wanted in queued):
-        turn.set(is_owed=True)
+        turn.put(replace(turn.state.account, is_owed=True))
     if active is not None and active.stage is Stage.INTENT:
-        turn.set(active=None, announced_until_s=-inf)
+        turn.go_on_with(None)
+        turn.put(replace(turn.state.announcing, announced_until_s=-inf))
         turn.write(RunResult(active.run_id, turn.at, outcome, 0.0, reason))
         turn.answer(active.wanted.order_id, False, reason)
-    for wanted in turn.state.queue:
+    for wanted in turn.state.runs.queue:
         write_off(turn, wanted, outcome, reason)
         turn.answer(wanted.order_id, False, reason)
-    turn.set(queue=())
+    turn.put(replace(turn.state.runs, queue=()))
 
 
 def _begin_next(turn: Turn) -> float:
     _let_go(turn)
-    queue = turn.state.queue
+    queue = turn.state.runs.queue
     if not queue:
-        turn.set(announced_until_s=-inf)
+        turn.put(replace(turn.state.announcing, announced_until_s=-inf))
     expires_s = min((wanted.expires_s for wanted in queue), default=inf)
     ready = [wanted for wanted in queue if not pulses.must_wait(turn, wanted)]
     if not ready:
@@ -158,41 +161,44 @@ def _begin_next(turn: Turn) -> float:
         return min(first.not_before_s, expires_s)
     if (start_s := _announced_until_s(turn, first)) > turn.now_s:
         return start_s
-    ready = [wanted for wanted in turn.state.queue if not pulses.must_wait(turn, wanted)]
+    ready = [wanted for wanted in turn.state.runs.queue if not pulses.must_wait(turn, wanted)]
     first = min(ready, key=lambda wanted: wanted.not_before_s)
-    turn.set(queue=tuple(wanted for wanted in turn.state.queue if wanted is not first))
+    queue = tuple(wanted for wanted in turn.state.runs.queue if wanted is not first)
+    turn.put(replace(turn.state.runs, queue=queue))
     run_id = _write_intent(turn, first)
-    turn.set(active=Active(run_id, first, Stage.INTENT, turn.now_s))
+    turn.go_on_with(Active(run_id, first, Stage.INTENT, turn.now_s))
     return turn.now_s + INTENT_WAIT_S
 
 
 def _let_go(turn: Turn) -> None:
     """Doses whose cycle's time is over: what is left of them is not given, and written down."""
-    over = tuple(wanted for wanted in turn.state.queue if turn.now_s >= wanted.expires_s)
-    turn.set(queue=tuple(wanted for wanted in turn.state.queue if wanted not in over))
+    over = tuple(wanted for wanted in turn.state.runs.queue if turn.now_s >= wanted.expires_s)
+    left = tuple(wanted for wanted in turn.state.runs.queue if wanted not in over)
+    turn.put(replace(turn.state.runs, queue=left))
     for wanted in over:
         if wanted.given_s > 0 or not wanted.refusals:
             reason = f"its cycle's time is over; {pulses.left_s(wanted):.0f} s of its dose are left"
             write_off(turn, wanted, Outcome.CUT_SHORT if wanted.given_s > 0 else Outcome.MISSED, reason)
         if wanted.cause is Cause.PLAN:
-            turn.set(is_owed=True)
+            turn.put(replace(turn.state.account, is_owed=True))
 
 
 def _announced_until_s(turn: Turn, first: Wanted) -> float:
     """When a start that must be announced may come, -inf for any other. Whoever ordered it is answered at once."""
     state = turn.state
-    if not state.must_announce or state.announce_s <= 0 or first.purse is Purse.ATTENDED:
+    if not state.announcing.must_announce or state.setup.announce_s <= 0 or first.purse is Purse.ATTENDED:
         return -inf
-    if state.announced_until_s == -inf:
-        turn.answer(first.order_id, True, f"announced at the bed; it starts in {state.announce_s:.0f} s")
-        queue = tuple(replace(one, order_id=None) if one is first else one for one in state.queue)
-        turn.set(queue=queue, announced_until_s=turn.now_s + state.announce_s)
-    return turn.state.announced_until_s
+    if state.announcing.announced_until_s == -inf:
+        turn.answer(first.order_id, True, f"announced at the bed; it starts in {state.setup.announce_s:.0f} s")
+        queue = tuple(replace(one, order_id=None) if one is first else one for one in state.runs.queue)
+        turn.put(replace(turn.state.runs, queue=queue))
+        turn.put(replace(turn.state.announcing, announced_until_s=turn.now_s + state.setup.announce_s))
+    return turn.state.announcing.announced_until_s
 
 
 def _write_intent(turn: Turn, wanted: Wanted) -> int:
-    run_id = turn.state.next_run_id
-    turn.set(next_run_id=run_id + 1)
+    run_id = turn.state.runs.next_run_id
+    turn.put(replace(turn.state.runs, next_run_id=run_id + 1))
     reason = pulses.why(wanted) + ("" if turn.at.is_sure else "; clock unsure")
     turn.write(
         RunIntent(
@@ -220,7 +226,7 @@ def _ask(turn: Turn, active: Active) -> None:
     wanted = active.wanted
     reserve_s = _plan_next_day_s(turn) if wanted.purse is Purse.SPARE else 0.0
     ask = Ask(active.run_id, wanted.seconds, wanted.purse, turn.now_s + ASK_VALID_S, reserve_s, active.since_s)
-    turn.set(active=replace(active, stage=Stage.ASKED, since_s=turn.now_s, asked_s=turn.now_s))
+    turn.go_on_with(replace(active, stage=Stage.ASKED, since_s=turn.now_s, asked_s=turn.now_s))
     turn.tell_guard(ask)
 
 

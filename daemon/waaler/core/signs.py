@@ -1,5 +1,6 @@
 """Did the water come? After a full run something that usually moves must have: flow, supply, tray, a probe."""
 
+from dataclasses import replace
 from math import inf
 
 from waaler.core.alert import AlertKind, NoSign, Severity
@@ -23,37 +24,38 @@ def wait_for(turn: Turn, ended: Ended) -> None:
         return
     known = {FLOW: ended.has_flowed, SUPPLY: ended.was_live}
     shown = tuple((name, seen) for name, seen in known.items() if seen is not None)
-    turn.set(shown=shown, shown_until_s=turn.now_s + turn.state.sensing.drained_after_s)
+    until_s = turn.now_s + turn.setup.sensing.drained_after_s
+    turn.put(replace(turn.state.signs, shown=shown, shown_until_s=until_s))
 
 
 def look(turn: Turn) -> float:
     """Judges once the time has come; the instant of the next look."""
-    if turn.state.shown is not None and turn.now_s >= turn.state.shown_until_s:
+    if turn.state.signs.shown is not None and turn.now_s >= turn.state.signs.shown_until_s:
         judge(turn)
-    return turn.state.shown_until_s
+    return turn.state.signs.shown_until_s
 
 
 def judge(turn: Turn) -> None:
     """Raises the alert where nothing moved that usually does, or the supply was seen dead; else resolves it."""
-    shown = turn.state.shown
+    shown = turn.state.signs.shown
     if shown is None:
         return
-    turn.set(shown=None, shown_until_s=inf)
-    signs = dict(shown) | {a.adviser.name: has_moved(a) for a in turn.state.advisers if _can_show(a)}
+    turn.put(replace(turn.state.signs, shown=None, shown_until_s=inf))
+    signs = dict(shown) | {a.adviser.name: has_moved(a) for a in turn.state.advice.advisers if _can_show(a)}
     if any(signs.values()):
         turn.over(AlertKind.NO_SIGN)
         _learn(turn, signs)
         return
-    usual = dict(turn.state.usual)
+    usual = dict(turn.state.signs.usual)
     missed = [name for name in signs if name == SUPPLY or _is_usual(usual.get(name, ()))]
     if missed:
         turn.find(AlertKind.NO_SIGN, Severity.URGENT, NoSign(tuple(missed)))
 
 
 def _learn(turn: Turn, signs: dict[str, bool]) -> None:
-    before = dict(turn.state.usual)
+    before = dict(turn.state.signs.usual)
     after = {name: (*before.get(name, ()), moved)[-USUAL_RUNS:] for name, moved in signs.items()}
-    turn.set(usual=tuple(after.items()))
+    turn.put(replace(turn.state.signs, usual=tuple(after.items())))
 
 
 def _is_usual(moved: tuple[bool, ...]) -> bool:

@@ -42,7 +42,7 @@ KEPT_SHARE = 0.4
 
 def poured(turn: Turn, amounts: tuple[Amount, ...], is_renewal: bool) -> None:
     """A refill was entered; without an amount it is taken to have reached the full mark."""
-    book, sump = turn.state.care.book, turn.state.sump
+    book, sump = turn.setup.care.book, turn.state.water.sump
     if book is not None and sump is not None:
         entry = full(book) if is_renewal else _filled(turn, book, sump, amounts)
         is_known = is_renewal or bool(amounts)
@@ -72,7 +72,7 @@ def _filled(turn: Turn, book: SumpBook, sump: SumpState, amounts: tuple[Amount, 
 
 
 def measured_ec(turn: Turn, value: float) -> None:
-    book, sump = turn.state.care.book, turn.state.sump
+    book, sump = turn.setup.care.book, turn.state.water.sump
     if book is None or sump is None:
         return
     entry = replace(_now(turn, book, sump), ec=value)
@@ -82,7 +82,7 @@ def measured_ec(turn: Turn, value: float) -> None:
 
 def _was_low(turn: Turn) -> None:
     """The float reads low at rest: that is a level."""
-    book = turn.state.care.book
+    book = turn.setup.care.book
     if book is not None:
         _set_level(turn, book, book.figures.sump_low_l, is_weighed=True)
     _look_soon(turn)
@@ -95,7 +95,7 @@ def read(turn: Turn, litres: float, is_gauge: bool = False) -> bool:
     slowly since the last time that it was weighed up: for a gauge, which reads all the time, some hours ago.
     """
     state = turn.state
-    book, known = state.care.book, state.sump
+    book, known = state.setup.care.book, state.water.sump
     if book is None or known is None or not may_refill(state):
         return False
     if is_gauge and not _is_news(turn, book, known, litres):
@@ -108,7 +108,7 @@ def read(turn: Turn, litres: float, is_gauge: bool = False) -> bool:
         return True
     if litres > known.weighed_l + _least_l(book.figures):
         _rose(turn, book, known, litres)
-    elif known.at_s < state.last_stop_s and turn.now_s - known.at_s <= AT_ONCE_S:
+    elif known.at_s < state.account.last_stop_s and turn.now_s - known.at_s <= AT_ONCE_S:
         _after_run(turn, book, known, litres)
     elif not is_gauge or turn.now_s - known.weighed_s >= WEIGH_EVERY_S:
         _slowly(turn, book, known, litres)
@@ -117,30 +117,30 @@ def read(turn: Turn, litres: float, is_gauge: bool = False) -> bool:
 
 def _is_news(turn: Turn, book: SumpBook, known: SumpState, litres: float) -> bool:
     """Whether a gauge's level is worth an entry: the first after a run, one of minutes later, or another."""
-    is_after_run = known.at_s < turn.state.last_stop_s
+    is_after_run = known.at_s < turn.state.account.last_stop_s
     is_old = turn.now_s - known.at_s >= NOTE_EVERY_S
     return is_after_run or is_old or abs(litres - known.entry.litres) > _least_l(book.figures)
 
 
 def look(turn: Turn) -> float:
     """Keeps ledger, leak and forecast up to date; the instant of the next look."""
-    book = turn.state.care.book
+    book = turn.setup.care.book
     low_s = _look_at_float(turn)
     if book is None:
         return low_s
-    sump = turn.state.sump
+    sump = turn.state.water.sump
     if sump is None:
         # a bed of which nothing is known is taken to be full of fresh solution; that is only assumed
         sump = SumpState(full(book), turn.now_s, renewed_s=turn.now_s)
         _enter(turn, sump)
     leak_s = _look_at_leak(turn)
-    if turn.now_s >= turn.state.forecast.look_at_s:
-        turn.set(forecast=_foresee(turn, book, sump))
-    return min(low_s, leak_s, turn.state.forecast.look_at_s)
+    if turn.now_s >= turn.state.water.forecast.look_at_s:
+        turn.put(replace(turn.state.water, forecast=_foresee(turn, book, sump)))
+    return min(low_s, leak_s, turn.state.water.forecast.look_at_s)
 
 
 def _look_soon(turn: Turn) -> None:
-    turn.set(forecast=replace(turn.state.forecast, look_at_s=-inf))
+    turn.put(replace(turn.state.water, forecast=replace(turn.state.water.forecast, look_at_s=-inf)))
 
 
 def _look_at_float(turn: Turn) -> float:
@@ -148,7 +148,7 @@ def _look_at_float(turn: Turn) -> float:
     low_s = low_at_rest_s(turn.state)
     if turn.now_s < low_s:
         return low_s
-    if AlertKind.SUMP_LOW not in turn.state.alerts:
+    if AlertKind.SUMP_LOW not in turn.state.alerts.standing:
         _was_low(turn)
     return inf
 
@@ -156,10 +156,12 @@ def _look_at_float(turn: Turn) -> float:
 def _look_at_leak(turn: Turn) -> float:
     """What halves the runs ends when nobody has read the level for long: the suspicion stays, the plan goes on."""
     state, leak = turn.state, _leak(turn)
-    if leak is None or state.sump is None or leak.sign is not LeakSign.AFTER_RUN:
+    if leak is None or state.water.sump is None or leak.sign is not LeakSign.AFTER_RUN:
         return inf
-    has_gauge = any(one.adviser.kind is AdviserKind.LEVEL and not one.adviser.is_coarse for one in state.advisers)
-    until_s = max(leak.since_s, state.sump.at_s) + (GAUGE_DEAD_S if has_gauge else LEAK_STANDS_S)
+    has_gauge = any(
+        one.adviser.kind is AdviserKind.LEVEL and not one.adviser.is_coarse for one in state.advice.advisers
+    )
+    until_s = max(leak.since_s, state.water.sump.at_s) + (GAUGE_DEAD_S if has_gauge else LEAK_STANDS_S)
     if turn.now_s >= until_s:
         _suspect(turn, LeakSign.UNSEEN)
         return inf
@@ -167,22 +169,23 @@ def _look_at_leak(turn: Turn) -> float:
 
 
 def _leak(turn: Turn) -> Leak | None:
-    return None if turn.state.sump is None else turn.state.sump.leak
+    return None if turn.state.water.sump is None else turn.state.water.sump.leak
 
 
 def _suspect(turn: Turn, sign: LeakSign | None) -> None:
     """None: nothing speaks for a leak any more."""
-    sump, known = turn.state.sump, _leak(turn)
+    sump, known = turn.state.water.sump, _leak(turn)
     if sump is not None and sign is not (None if known is None else known.sign):
-        turn.set(sump=replace(sump, leak=None if sign is None else Leak(sign, turn.now_s)))
+        leak = None if sign is None else Leak(sign, turn.now_s)
+        turn.put(replace(turn.state.water, sump=replace(sump, leak=leak)))
 
 
 def _foresee(turn: Turn, book: SumpBook, sump: SumpState) -> Forecast:
     """When a run would be cut, and when time alone may change what is told of that."""
     state = turn.state
     is_used_up = _now(turn, book, sump).added_l >= book.figures.sump_full_l
-    if Trip.LOW_SUMP in state.trips:
-        return replace(state.forecast, look_at_s=turn.now_s + LOOK_EVERY_S, is_used_up=is_used_up)
+    if Trip.LOW_SUMP in state.barriers.trips:
+        return replace(state.water.forecast, look_at_s=turn.now_s + LOOK_EVERY_S, is_used_up=is_used_up)
     low = outlook_at(book, sump, turn.zone, turn.at).needs_water_at
     ahead_s = inf if low is None else (low - turn.local).total_seconds()
     notice_s = _notice(turn, book).total_seconds()
@@ -211,7 +214,7 @@ def _rose(turn: Turn, book: SumpBook, known: SumpState, litres: float) -> None:
 
 def _after_run(turn: Turn, book: SumpBook, known: SumpState, litres: float) -> None:
     """What did not come back, less what the pots can have kept of the run and the plants have drunk."""
-    run_l = turn.state.last_run_s / 60 * book.figures.pump_l_per_min
+    run_l = turn.state.account.last_run_s / 60 * book.figures.pump_l_per_min
     kept_l = max(KEPT_SHARE * run_l, min(run_l, _thirst_l(turn, book)))
     missing_l = _missing_l(turn, book, known, known.entry.litres, known.at_s, litres)
     if kept_l > KEPT_SHARE * run_l:
@@ -225,10 +228,14 @@ def _after_run(turn: Turn, book: SumpBook, known: SumpState, litres: float) -> N
 def _thirst_l(turn: Turn, book: SumpBook) -> float:
     """What the pots lacked before the last run: dry ones keep all of it, and that is no leak."""
     state = turn.state
-    before_s = state.full_before_s if state.last_full_s == state.last_stop_s else state.last_full_s
+    before_s = (
+        state.account.full_before_s
+        if state.account.last_full_s == state.account.last_stop_s
+        else state.account.last_full_s
+    )
     if before_s == -inf:
         return inf
-    gone_l = lost_l(book, local(turn.zone, turn.at, before_s), local(turn.zone, turn.at, state.last_stop_s))
+    gone_l = lost_l(book, local(turn.zone, turn.at, before_s), local(turn.zone, turn.at, state.account.last_stop_s))
     return (1 + DRINK_DOUBT) * gone_l
 
 
@@ -256,7 +263,7 @@ def _now(turn: Turn, book: SumpBook, sump: SumpState) -> Entry:
 
 def _set_level(turn: Turn, book: SumpBook, litres: float, is_weighed: bool) -> None:
     """The level is known to be this now; the salts are as they were reckoned."""
-    sump = turn.state.sump
+    sump = turn.state.water.sump
     if sump is None:
         return
     new = replace(sump, entry=replace(_now(turn, book, sump), litres=litres), at_s=turn.now_s)
@@ -264,13 +271,13 @@ def _set_level(turn: Turn, book: SumpBook, litres: float, is_weighed: bool) -> N
 
 
 def _weigh(turn: Turn, litres: float) -> None:
-    assert turn.state.sump is not None
-    _enter(turn, replace(turn.state.sump, weighed_l=litres, weighed_s=turn.now_s), is_read=True)
+    assert turn.state.water.sump is not None
+    _enter(turn, replace(turn.state.water.sump, weighed_l=litres, weighed_s=turn.now_s), is_read=True)
 
 
 def _enter(turn: Turn, sump: SumpState, is_read: bool = False) -> None:
     """A new entry, here and in the records: whoever reads those reckons on from the same."""
-    turn.set(sump=sump)
+    turn.put(replace(turn.state.water, sump=sump))
     turn.write(
         SumpNoted(
             turn.at,

@@ -3,20 +3,24 @@
 It lives only inside a step; outside of it everything is frozen.
 """
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
-from typing import Any
+from typing import get_args, get_type_hints
 from zoneinfo import ZoneInfo
 
 from waaler.core.alert import About, Alert, AlertKind, Severity
 from waaler.core.deduced import plan_now
-from waaler.core.facts import Amount, Deed
+from waaler.core.facts import Amount, Deed, Fact
 from waaler.core.messages import Action, Answer, ToGuard, Write
-from waaler.core.state import State, changed
+from waaler.core.state import Active, Setup, Slice, State, Wanted
 from waaler.guard.messages import Instant
 from waaler.guard.messages import Message as GuardMessage
 from waaler.plan.types import Plan
 
 __all__ = ["Turn"]
+
+PLACES: dict[type, str] = {kind: name for name, kind in get_type_hints(State).items() if kind in get_args(Slice)}
+"""Which field of the state holds slices of a type."""
 
 
 class Turn:
@@ -25,16 +29,23 @@ class Turn:
     def __init__(self, state: State, at: Instant) -> None:
         self.at = at
         self.before = state.at
-        self.state = changed(state, at=at)
+        self.state = replace(state, at=at)
         self.actions: list[Action] = []
 
-    def set(self, **changes: Any) -> None:
-        """Replaces fields of the state."""
-        self.state = changed(self.state, **changes)
+    def put(self, new: Slice) -> None:
+        """Puts a slice of the state in the place of the one before. Quick: a season has a million of them."""
+        state = object.__new__(State)
+        state.__dict__.update(self.state.__dict__)
+        state.__dict__[PLACES[type(new)]] = new
+        self.state = state
+
+    @property
+    def setup(self) -> Setup:
+        return self.state.setup
 
     @property
     def zone(self) -> str:
-        return self.state.plan.place.timezone
+        return self.state.setup.plan.place.timezone
 
     @property
     def now_s(self) -> float:
@@ -52,7 +63,7 @@ class Turn:
 
     def local_of(self, wall_s: float) -> datetime:
         """A wall time in the bed's time zone."""
-        return datetime.fromtimestamp(wall_s, UTC).astimezone(ZoneInfo(self.state.plan.place.timezone))
+        return datetime.fromtimestamp(wall_s, UTC).astimezone(ZoneInfo(self.state.setup.plan.place.timezone))
 
     @property
     def plan(self) -> Plan:
@@ -67,7 +78,7 @@ class Turn:
         """A long-hand instant as people read it: `Thu 14:05`."""
         return self.local_of(self.at.wall_s + (long_s - self.now_s)).strftime("%a %H:%M")
 
-    def write(self, fact: Any) -> None:
+    def write(self, fact: Fact) -> None:
         self.actions.append(Write(fact))
 
     def tell_guard(self, message: GuardMessage) -> None:
@@ -90,12 +101,21 @@ class Turn:
         until_wall_s = None if until_s is None else self.at.wall_s + (until_s - self.now_s)
         self.write(Deed(self.at, what, text, by, until_wall_s, seconds, amounts))
 
+    def wait(self, wanted: Wanted) -> None:
+        """A run that shall be asked for joins the queue."""
+        self.put(replace(self.state.runs, queue=(*self.state.runs.queue, wanted)))
+
+    def go_on_with(self, active: Active | None) -> None:
+        """The run that is on its way from now on; None: none is."""
+        self.put(replace(self.state.runs, active=active))
+
     def find(self, kind: AlertKind, severity: Severity, about: About = None, subject: str = "") -> None:
         """An event showed that this stands, until `over` takes it back."""
-        alert = Alert(kind, severity, about, subject)
-        self.set(found={**self.state.found, alert.name: alert})
+        alert, known = Alert(kind, severity, about, subject), self.state.alerts
+        self.put(replace(known, found={**known.found, alert.name: alert}))
 
     def over(self, kind: AlertKind, subject: str = "") -> None:
         """Takes back what an event showed; nothing where none did."""
-        if (name := kind.of(subject)) in self.state.found:
-            self.set(found={other: one for other, one in self.state.found.items() if other != name})
+        name, known = kind.of(subject), self.state.alerts
+        if name in known.found:
+            self.put(replace(known, found={other: one for other, one in known.found.items() if other != name}))

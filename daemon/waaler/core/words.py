@@ -114,18 +114,18 @@ def clock_text(state: State, long_s: float) -> str:
 
 
 def _local(state: State, long_s: float) -> datetime:
-    return local(state.plan.place.timezone, state.at, long_s)
+    return local(state.setup.plan.place.timezone, state.at, long_s)
 
 
 def _refill(state: State) -> str:
-    if Trip.HIGH_TRAY in state.trips:
+    if Trip.HIGH_TRAY in state.barriers.trips:
         return TRAY_FULL
     if not may_refill(state):
         back_s = rested_s(state)
         when = "" if back_s == inf else f", {clock_text(state, back_s)}"
         return f"Wait until the water of the last run is back{when}; then look here again."
-    book = state.care.book
-    what = "water or solution" if book is None else f"{_amount(state)}{to_add(book, state.sump)}"
+    book = state.setup.care.book
+    what = "water or solution" if book is None else f"{_amount(state)}{to_add(book, state.water.sump)}"
     return (
         f"Unplug the pump, add {what} up to the full mark, enter it with `waaler refill`, plug the pump in again."
     )
@@ -133,16 +133,16 @@ def _refill(state: State) -> str:
 
 def _amount(state: State) -> str:
     """Rounded down, so that the sump does not overflow; empty where the level is not known."""
-    book, sump = state.care.book, state.sump
+    book, sump = state.setup.care.book, state.water.sump
     if book is None or sump is None:
         return ""
-    return f"{floor(to_full_l(book, entry_at(book, sump, state.plan.place.timezone, state.at)))} L of "
+    return f"{floor(to_full_l(book, entry_at(book, sump, state.setup.plan.place.timezone, state.at)))} L of "
 
 
 def _plants(state: State) -> str:
     """How long they have, from the last full run on; at the thirst of an ordinary day of this time of the year."""
-    full_s = max(state.last_full_s, state.started_s if state.last_full_s == -inf else -inf)
-    book = state.care.book
+    full_s = max(state.account.last_full_s, state.started_s if state.account.last_full_s == -inf else -inf)
+    book = state.setup.care.book
     thirsty = None if book is None else thirsty_at(book, _local(state, full_s))
     if thirsty is None:
         return ""
@@ -152,5 +152,5 @@ def _plants(state: State) -> str:
 
 
 def _call(state: State) -> str:
-    people = "; then ".join(contact.words for contact in state.care.contacts)
+    people = "; then ".join(contact.words for contact in state.setup.care.contacts)
     return f"Call {people}." if people else ""

@@ -20,7 +20,7 @@ from waaler.core import decisions
 from waaler.core.alert import AlertKind, Severity
 from waaler.core.facts import Deed
 from waaler.core.messages import Look, Notice
-from waaler.core.state import changed
+from waaler.core.state import Setup as CoreSetup
 from waaler.core.status import Present, as_json
 from waaler.core.texts import loose, not_told
 from waaler.devices.clock import Clock, WallSteps, boot_id, long_s
@@ -118,18 +118,7 @@ class _Daemon:
         at = self._clock.now()
         settings, boot = self._settings, boot_id()
         restored = restore(self._files, boot, settings.plan, at, self._link.hello, self._set_up)
-        core = decisions.begin(
-            settings.plan,
-            settings.sensing,
-            settings.limits,
-            restored.memory,
-            at,
-            settings.care,
-            settings.thirst,
-            self._must_be_proven,
-            ANNOUNCE_S if settings.wiring.can_announce else 0.0,
-        )
-        core = changed(core, active=restored.active)
+        core = decisions.begin(self._setup(), restored.memory, at, restored.active)
         self._keeper = Keeper(core, self._clock, self._record, self._link.tell, self._chores)
         self._keeper.alerts = restored.alerts
         self._recorder = Recorder(
@@ -156,6 +145,19 @@ class _Daemon:
             self._status = 1
         self._end()
         return self._status
+
+    def _setup(self) -> CoreSetup:
+        """What the decisions begin with."""
+        settings = self._settings
+        return CoreSetup(
+            settings.plan,
+            settings.sensing,
+            settings.limits,
+            settings.care,
+            settings.thirst,
+            self._must_be_proven,
+            ANNOUNCE_S if settings.wiring.can_announce else 0.0,
+        )
 
     # --- opening -----------------------------------------------------------------------------
 
@@ -210,7 +212,7 @@ class _Daemon:
         return View(
             is_running=guard.run is not None,
             is_stopped=bool(guard.locks) or any(watch.trip for _, watch in guard.watches),
-            is_announced=keeper.state.announced_until_s > long_s(),
+            is_announced=keeper.state.announcing.announced_until_s > long_s(),
             urgent=frozenset(urgent),
         )
 
@@ -220,7 +222,7 @@ class _Daemon:
 
     def _begin_notices(self, notices: tuple[Notice, ...]) -> None:
         """What this start found; what the last daemon said of itself is over."""
-        for known in self._keeper.state.alerts.values():
+        for known in self._keeper.state.alerts.standing.values():
             if known.alert.kind in OF_THE_LAST_DAEMON:
                 self._keeper.post(Notice(known.alert.kind, subject=known.alert.subject))
         if self._must_restart:
@@ -328,7 +330,7 @@ class _Daemon:
         self._link.tell(Sure(self._clock.is_sure))
 
     def _reserve_ids(self) -> None:
-        following = self._keeper.state.next_run_id
+        following = self._keeper.state.runs.next_run_id
         if following + IDS_AHEAD / 2 > self._reserved_id:
             self._reserved_id = following + IDS_AHEAD
             self._link.tell(Reserve(self._reserved_id))

@@ -157,7 +157,7 @@ class Keeper:
 
     def _note(self, fact: Fact) -> None:
         """Logs a fact, and keeps the words of alerts for the status."""
-        zone = self.state.plan.place.timezone
+        zone = self.state.setup.plan.place.timezone
         match fact:
             case AlertRaised(at, kind, severity, text):
                 known = self.alerts.get(kind)

@@ -50,7 +50,7 @@ def status(
     core: CoreState, guard: GuardState, alerts: Alerts, at: Instant, beat_s: float, before: Present | None = None
 ) -> Status:
     """What the bed does now, what comes next, and what stands in the way. before: as it was told last."""
-    zone = core.plan.place.timezone
+    zone = core.setup.plan.place.timezone
     now = steady(before, present(core, guard, at))
     if at.long_s - beat_s > LATE_BEAT_S:
         now = replace(now, state=BedState.HANGS)
@@ -59,17 +59,17 @@ def status(
         at=local(at.wall_s, zone),
         clock="sure" if at.is_sure else "unsure",
         last_run=_last_run(guard, at, zone),
-        last_full_at=None if core.last_full_s == -inf else _moment(core.last_full_s, at, zone),
+        last_full_at=None if core.account.last_full_s == -inf else _moment(core.account.last_full_s, at, zone),
         alerts=tuple(alert for _, alert in sorted(alerts.items())),
-        announced_for_seconds=round(max(0.0, core.announced_until_s - at.long_s), 1),
+        announced_for_seconds=round(max(0.0, core.announcing.announced_until_s - at.long_s), 1),
         held_by=_held_by(guard, at),
-        to_be_seen=tuple(sorted(f"{name.value} {level.value}" for name, level in core.unproven)),
+        to_be_seen=tuple(sorted(f"{name.value} {level.value}" for name, level in core.proving.unproven)),
         flow_l_per_min=guard.flow_l_per_min,
         is_live=guard.is_read_back_on if guard.limits.has_read_back else None,
         inputs={name.value: Level.NOT_READ if w.level is None else w.level for name, w in guard.watches},
         trips=_trips(guard),
         sump=_sump(core, at, zone),
-        readings=tuple(_reading(adviser, at, zone) for adviser in core.advisers),
+        readings=tuple(_reading(adviser, at, zone) for adviser in core.advice.advisers),
         pump_seconds_24h=round(energised_s(guard, PLAN_PURSES), 1),
         most_seconds_24h=guard.limits.most_per_day_s,
         warnings=() if guard.limits.has_sump_float else ("no sump float: the pump may run dry",),
@@ -120,7 +120,7 @@ def _sump(core: CoreState, at: Instant, zone: str) -> SumpNow | None:
     if found is None:
         return None
     days = found.days_left(datetime.fromtimestamp(at.wall_s, ZoneInfo(zone)))
-    has_tank = core.care.book is not None and core.care.book.tank is not None
+    has_tank = core.setup.care.book is not None and core.setup.care.book.tank is not None
     return SumpNow(
         round(found.entry.litres, 1),
         round(found.entry.ec, 2),

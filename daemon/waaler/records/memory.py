@@ -6,8 +6,8 @@ from typing import Any
 
 from waaler.core.alert import FOUND, Alert, OpenAlert, Severity, Words, kind_of
 from waaler.core.facts import Cause, Outcome
-from waaler.core.memory import Given, Memory
-from waaler.core.state import Active, Stage, Wanted
+from waaler.core.memory import Memory
+from waaler.core.state import Active, Given, Stage, Wanted
 from waaler.guard.memory import DAY_S, Span
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Hold, HoldKind, Input, Instant, Level, Purse, Trip

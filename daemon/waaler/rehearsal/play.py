@@ -15,6 +15,7 @@ from waaler.core import joined as core
 from waaler.core.facts import Fact
 from waaler.core.memory import Memory, after_loss
 from waaler.core.messages import Look, Message, Order, OrderKind, Readings, ToGuard, Write
+from waaler.core.state import Setup
 from waaler.guard import journal
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Alone, Contact, Flow, Input, Instant, Level, LevelRead, ReadBack, Relay, Wake
@@ -98,7 +99,8 @@ class Play:
 
     def _begin(self, memory: Memory, at: Instant) -> core.Joined:
         scene = self.scene
-        return core.begin(self.plan, scene.sensing, self.limits, memory, at, scene.thirst, care=scene.care)
+        setup = Setup(self.plan, scene.sensing, self.limits, scene.care, scene.thirst)
+        return core.begin(setup, memory, at)
 
     def run(self, progress: Callable[[float], object] | None = None) -> Findings:
         """Plays to the end. progress: called with the days played so far."""
@@ -263,7 +265,7 @@ class Play:
     def _look_at_person(self) -> None:
         """Whoever is told that a refill is due or the sump low comes after a while, fills it, and enters that."""
         if self.told_s is None:
-            if self.core.decisions.alerts.keys() & ASKS_FOR_WATER:
+            if self.core.decisions.alerts.standing.keys() & ASKS_FOR_WATER:
                 self.told_s = self.world.now_s
         elif self.world.now_s >= self.told_s + self.scene.refill_after_s:
             self.told_s = None
@@ -297,7 +299,7 @@ class Play:
         if self.core.is_disk_full:
             return
         wall_s = self._at().wall_s
-        for state in self.core.decisions.advisers:
+        for state in self.core.decisions.advice.advisers:
             if state.value is not None:
                 keeping.sample(state.adviser.name, UNITS[state.adviser.kind], wall_s, state.value)
         keeping.sample("sump", "L", wall_s, self.world.water.sump_l)

@@ -216,7 +216,7 @@ class Trial(Play):
         self.diary.edit(wall_s, timetable_of(edit.plan), midnight.timestamp() - 1.0)
 
     def _reserve_ids(self) -> None:
-        following = self.core.decisions.next_run_id
+        following = self.core.decisions.runs.next_run_id
         if following + IDS_AHEAD / 2 > self._reserved:
             self._reserved = following + IDS_AHEAD
             self._tell_guard(Reserve(self._reserved))
