@@ -186,6 +186,23 @@ def test_the_rest_of_the_pump_is_told_only_where_a_run_comes_later_for_it() -> N
     bench.pass_s(90.0)
     assert next_clock(bench) == ("Sun 09:02", "day")
     assert wait_of(bench) == (Hindrance.REST, "the pump rests between two runs", "Sun 09:02")
+    bench.until("09:01")
+    assert bench.outcomes()[-1] == (Cause.PLAN, Outcome.REFUSED, 0)
+    assert next_clock(bench) == ("Sun 09:02", "day")
+
+
+def test_while_somebody_gives_what_is_owed_none_is_owed_any_more() -> None:
+    """18:00 is missed; the last full run ended at 15:02, and 4.5 h later its stand-in would come."""
+    bench = at_clock("17:30")
+    bench.order(OrderKind.PAUSE, 3600.0)
+    bench.until("19:00")
+    assert next_clock(bench) == ("Sun 19:32", "catch-up")
+
+    bench.order(OrderKind.WATER, 120.0)
+    bench.pass_s(60.0)
+
+    assert now(bench).state is BedState.RUNNING
+    assert next_clock(bench) == ("Mon 06:00", "day")
 
 
 # --- which cycle --------------------------------------------------------------------------------

@@ -210,7 +210,7 @@ def test_a_new_bed_says_what_must_be_seen_and_a_person_may_stand_by(daemon: Daem
     until(lambda: site.look().held_by is None, "nothing in the way of a run")
     assert site.order("attend", 600.0) == (True, daemon.order(do="attend", seconds=600.0)["text"])
     assert site.order("water", 2.0) == (True, "running for 2 s")
-    assert site.look().is_running
+    until(lambda: site.look().is_running, "the run")
     assert site.order("confirm") == (True, "confirmed")
     until(lambda: not site.look().is_running, "the end of the run")
     assert site.look().held_by == "the pump rests between two runs"
