@@ -4,14 +4,19 @@ import json
 import signal
 import subprocess
 import sys
-from contextlib import ExitStack
+import time
+from contextlib import ExitStack, closing
 from pathlib import Path
 
 import pytest
 from tests.cli.test_history import BED, write_run
 from tests.notify.mosquitto import WAIT_S, Listener, Mosquitto
+from tests.notify.servers import WebServer
 
-from waaler.cli.notify import broker_of
+from waaler.core.facts import AlertRaised, Severity
+from waaler.guard.messages import Instant
+from waaler.notify.service import broker_of
+from waaler.records.store import Store
 from waaler.settings import Mqtt
 
 COMMAND = [sys.executable, "-m", "waaler.cli.main", "notify"]
@@ -24,6 +29,11 @@ def bed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     file = tmp_path / "terrace.yaml"
     file.write_text(BED)
     return file
+
+
+def write_alert(bed: Path, kind: str) -> None:
+    with closing(Store(bed.parent / "terrace.db", "boot-a")) as store:
+        store.write([AlertRaised(Instant(0.0, time.time()), kind, Severity.SOON, f"{kind}.")])
 
 
 def run(bed: Path) -> subprocess.CompletedProcess[str]:
@@ -97,3 +107,20 @@ def test_it_tells_of_a_run_refuses_a_second_one_and_says_goodbye(bed: Path) -> N
         assert process.wait(timeout=WAIT_S) == 0
         assert second.returncode == 1
         assert second.stderr == "terrace: cannot notify: another `waaler notify` serves this bed\n"
+
+
+def test_an_edit_of_its_channels_is_taken_up_by_itself(bed: Path) -> None:
+    with ExitStack() as stack:
+        first, second = (stack.enter_context(closing(WebServer())) for _ in range(2))
+        bed.write_text(f"{BED}webhooks: [{{url: '{first.url}'}}]\n")
+        write_alert(bed, "leak")
+        process = subprocess.Popen([*COMMAND, str(bed)])
+        stack.callback(process.wait)
+        stack.callback(process.kill)
+        assert "leak" in first.got.get(timeout=WAIT_S)[2].decode()
+
+        bed.write_text(f"title: Upper terrace\n{BED}webhooks: [{{name: other, url: '{second.url}'}}]\n")
+        told = second.got.get(timeout=WAIT_S)[2].decode()
+
+        assert "[Upper terrace]" in told
+        assert process.poll() is None

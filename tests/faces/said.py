@@ -19,8 +19,8 @@ from waaler.keeper import status as daemon
 from waaler.keeper.status import local
 from waaler.notify import fleet, follower
 from waaler.notify.good_day import line
-from waaler.notify.service import bed_of
 from waaler.records.reader import Reader
+from waaler.report.bed import Bed
 from waaler.report.metrics import metrics
 from waaler.report.page_of_period import page_of_period
 from waaler.report.period import read_period
@@ -81,7 +81,7 @@ def faces(asked: Asked, before: Present | None) -> Iterator[Said]:
 
     before: what the records were told of the present.
     """
-    core, bed, wall_s = asked.bench.core, bed_of(asked.settings), asked.bench.wall_s
+    core, bed, wall_s = asked.bench.core, Bed.of(asked.settings), asked.bench.wall_s
     now = daemon.status(core.decisions, core.guard, {}, asked.bench.at, asked.bench.long_s, before)
     told = json.loads(json.dumps(follower.as_told(replace(now, bed=bed.id, title=bed.title))))
     yield _of_status(now)

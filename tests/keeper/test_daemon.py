@@ -11,6 +11,7 @@ from tests.keeper.process import FILE, Daemon, until
 
 from waaler.commission.by_socket import SocketSite
 from waaler.core.status import Present, as_json
+from waaler.devices.clock import HARDWARE_CLOCK, SYNCHRONISED
 from waaler.records.reader import Reader
 
 
@@ -102,6 +103,18 @@ def test_a_run_by_hand_an_edit_a_bad_edit_and_a_clean_end(daemon: Daemon) -> Non
     assert [run["outcome"] for run in runs] == ["done", "stopped"]
     assert runs[0]["ran_seconds"] == pytest.approx(2.0, abs=0.2)
     assert runs[1]["ended_because"] == "the daemon was stopped"
+
+
+def test_an_edit_of_clock_and_title_needs_no_restart(daemon: Daemon) -> None:
+    daemon.start()
+    before = daemon.status()
+
+    daemon.file.write_text(FILE.replace("clock: trusted\n", "title: Upper terrace\n"))
+
+    now = until(lambda: (found := daemon.status())["title"] == "Upper terrace" and found, "the new title")
+    is_kept_right = SYNCHRONISED.exists() or HARDWARE_CLOCK.exists()
+    assert (before["title"], before["clock"]) == ("terrace", "sure")
+    assert now["clock"] == "unsure" or is_kept_right
 
 
 def test_a_kill_in_a_run_is_found_at_the_next_start_and_counts_to_its_deadline(daemon: Daemon) -> None:

@@ -1,4 +1,4 @@
-"""The smaller parts of the daemon: scheduler's trigger, file watch, reload, service manager, recorder."""
+"""The smaller parts of the daemon: scheduler's trigger, file watch, service manager, recorder."""
 
 import socket
 import sqlite3
@@ -9,9 +9,8 @@ from pathlib import Path
 import pytest
 from tests.settings.test_faults import SMALLEST
 
-from waaler.core.alert import AlertKind, Words
-from waaler.core.facts import Cause, Deed, Fact, RunIntent, RunStarted, Severity, TripBegan
-from waaler.core.messages import NewPlan, Notice, Recorded
+from waaler.core.facts import Cause, Deed, Fact, RunIntent, RunStarted, TripBegan
+from waaler.core.messages import Recorded
 from waaler.devices.pipe import Began, Hello
 from waaler.guard.journal import Found, Health, with_records
 from waaler.guard.memory import Memory as GuardMemory
@@ -19,12 +18,11 @@ from waaler.guard.memory import Ran, Span
 from waaler.guard.messages import Ended, HoldKind, Instant, Purse, Trip
 from waaler.guard_process.manager import Manager
 from waaler.keeper.recorder import Recorder
-from waaler.keeper.reload import changes, reload
 from waaler.keeper.restore import Files, Restored, restore
 from waaler.keeper.scheduler import CycleTrigger
-from waaler.keeper.watch_file import FileWatch
 from waaler.records.store import Store
 from waaler.settings import parse
+from waaler.settings.watch_file import FileWatch
 
 AT = Instant(1000.0, 1_782_000_000.0)
 
@@ -73,47 +71,6 @@ def test_a_file_that_is_away_for_a_moment_is_no_change(tmp_path: Path) -> None:
     path.unlink()
 
     assert not any(watch.has_changed(float(n)) for n in range(10))
-
-
-def test_a_valid_edit_gives_a_new_plan_and_names_each_value_that_changed(tmp_path: Path) -> None:
-    path = tmp_path / "t.yaml"
-    before = parse(SMALLEST, "t")
-    path.write_text(SMALLEST.replace("cycles: 4", "cycles: 5") + "limits: {rest: 4 min}\n")
-
-    after, messages = reload(path, before)
-
-    assert messages[0] == Notice(AlertKind.PLAN_REJECTED)
-    assert isinstance(messages[1], NewPlan)
-    assert messages[1].changes == (
-        "plan.windows.early.pattern.count: 4 -> 5",
-        "limits.rest_s: 300.0 -> 240.0",
-    )
-    assert changes(after, after) == ()
-
-
-def test_a_bad_edit_changes_nothing_but_an_alert(tmp_path: Path) -> None:
-    path = tmp_path / "t.yaml"
-    before = parse(SMALLEST, "t")
-    path.write_text("bed: [\n")
-
-    after, messages = reload(path, before)
-
-    assert after is before
-    assert [type(message) for message in messages] == [Notice]
-    assert "The plan before it stays in force" in str(messages[0])
-
-
-def test_changes_of_pins_wait_for_a_restart(tmp_path: Path) -> None:
-    path = tmp_path / "t.yaml"
-    path.write_text(SMALLEST + "pump: {supply: mains}\n")
-
-    _, messages = reload(path, parse(SMALLEST, "t"))
-
-    notice = messages[-1]
-    assert isinstance(notice, Notice)
-    assert isinstance(notice.about, Words)
-    assert (notice.kind, notice.severity) == ("restart-needed", Severity.NOTE)
-    assert notice.about.what == "Changes of wiring wait for a restart of the daemon."
 
 
 # --- the service manager ----------------------------------------------------------------------

@@ -17,7 +17,7 @@ from waaler.cli.watch import lines
 from waaler.notify.fleet import MOST_BEDS, Fleet, rows, take
 from waaler.notify.metrics_file import MetricsFile
 from waaler.notify.places import Places
-from waaler.notify.service import bed_of
+from waaler.report.bed import Bed
 
 NOW_S = 1_782_025_200.0
 
@@ -182,7 +182,7 @@ def test_the_figures_stand_in_a_file_that_is_never_half_written(tmp_path: Path, 
     from tests.settings.test_reading import settings
 
     path = tmp_path / "waaler.prom"
-    MetricsFile(path, bed_of(settings("")), places, Event()).write(NOW_S)
+    MetricsFile(path, Bed.of(settings("")), places, Event()).write(NOW_S)
 
     assert path.read_text().endswith("# EOF\n")
     assert path.stat().st_mode & 0o777 == 0o644

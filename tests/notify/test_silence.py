@@ -18,9 +18,9 @@ from waaler.guard.messages import Instant
 from waaler.notify.good_day import good_day
 from waaler.notify.heartbeat import Beat
 from waaler.notify.places import Places
-from waaler.notify.service import bed_of
 from waaler.records.reader import Reader
 from waaler.records.store import Store
+from waaler.report.bed import Bed
 from waaler.settings.messages import Heartbeat
 
 
@@ -69,7 +69,7 @@ def test_a_monitor_that_is_away_is_told_once_and_without_its_address(places: Pla
 
 
 def test_a_good_day_is_one_line_at_its_hour(tmp_path: Path) -> None:
-    bed = bed_of(settings("title: South tunnel"))
+    bed = Bed.of(settings("title: South tunnel"))
     store = Store(tmp_path / "t.db", "boot-a")
     begin = Instant(0.0, moment("05:00"))
     store.write([Deed(begin, "start", "the daemon started"), SumpNoted(begin, full(bed.book))])
@@ -96,6 +96,6 @@ def test_alerts_that_stand_spoil_a_good_day(tmp_path: Path) -> None:
     store.close()
 
     with Reader(tmp_path / "t.db") as reader:
-        note = good_day(reader, bed_of(settings("")), 0, moment("20:30"))
+        note = good_day(reader, Bed.of(settings("")), 0, moment("20:30"))
     assert note is not None
     assert note.body == "Sunday 21 June: 0 of 0 runs, 0 L, 1 alert stands."

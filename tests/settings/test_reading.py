@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 from tests.settings.test_faults import PINS, SMALLEST
 
-from waaler.bed.wiring import FlowPin, Pull, RelayPin, SensedPin, Supply
+from waaler.bed.wiring import FlowPin, Pull, RelayPin, SensedPin
 from waaler.plan.types import AtTimes, ClockMoment, Evenly, Every, SunEvent, SunMoment
 from waaler.settings import Settings, SettingsError, load, parse
 from waaler.settings.places import bed_id
@@ -114,13 +114,12 @@ def test_days_of_the_week_that_yaml_reads_as_truth_are_read_as_days() -> None:
 
 
 def test_wiring_is_built_as_written() -> None:
-    wiring = settings(PINS + "pump: {supply: mains}\n", edit="{gpio: 22} => {gpio: 22, pull: down}").wiring
+    wiring = settings(PINS, edit="{gpio: 22} => {gpio: 22, pull: down}").wiring
 
     assert wiring.relay is not None
     assert (wiring.relay.gpio, wiring.relay.energised_by_high) == (17, True)
     assert wiring.tray_high is not None
     assert wiring.tray_high.pull is Pull.DOWN
-    assert wiring.supply is Supply.MAINS
 
 
 def test_a_second_relay_a_meter_and_a_sensed_supply_are_built_as_written() -> None:

@@ -7,20 +7,13 @@ from waaler.bed.scale import Scale
 
 __all__ = [
     "AnalogDevice", "AnalogInput", "ButtonPin", "ConverterKind", "FloatPin", "FlowPin", "LevelFloat", "OutputPin",
-    "Pull", "PumpPins", "RelayPin", "SensedPin", "Supply", "ThermometerInput", "Wiring",
+    "Pull", "PumpPins", "RelayPin", "SensedPin", "ThermometerInput", "Wiring",
 ]  # fmt: skip
 
 
 class Pull(StrEnum):
     UP = "up"
     DOWN = "down"
-
-
-class Supply(StrEnum):
-    """What the pump runs on."""
-
-    LOW_VOLTAGE = "extra-low voltage"
-    MAINS = "mains"
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +154,6 @@ class Wiring:
     status_light: OutputPin | None = None
     buzzer: OutputPin | None = None
     button: ButtonPin | None = None
-    supply: Supply = Supply.LOW_VOLTAGE
 
     @property
     def pump_pins(self) -> PumpPins | None:

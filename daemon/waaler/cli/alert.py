@@ -51,9 +51,10 @@ def _lines(one: dict[str, Any]) -> Iterator[str]:
 def _tried(settings: "Settings") -> Iterator[dict[str, Any]]:
     from waaler.notify.channels import NotNow, NotThis
     from waaler.notify.note import test_note
-    from waaler.notify.service import bed_of, channels
+    from waaler.notify.service import channels
+    from waaler.report.bed import Bed
 
-    note = test_note(settings.id, settings.title, time.time(), bed_of(settings).zone)
+    note = test_note(settings.id, settings.title, time.time(), Bed.of(settings).zone)
     if settings.mqtt is not None:
         yield _tried_broker(settings)
     for channel in channels(settings.messages):
@@ -67,7 +68,7 @@ def _tried(settings: "Settings") -> Iterator[dict[str, Any]]:
 
 def _tried_broker(settings: "Settings") -> dict[str, Any]:
     """Connects beside the notifier that runs, under another name, and publishes what nobody keeps."""
-    from waaler.cli.notify import broker_of
+    from waaler.notify.service import broker_of
     from waaler.notify.trial import trial
 
     assert settings.mqtt is not None

@@ -13,7 +13,7 @@ import click
 from waaler.visible import visible
 
 if TYPE_CHECKING:
-    from waaler.settings import Settings
+    from waaler.settings import Settings, SettingsError
 
 __all__ = [
     "Day",
@@ -31,6 +31,7 @@ __all__ = [
     "order_command",
     "read_settings",
     "refuse",
+    "refuse_faults",
     "three_digits",
 ]
 
@@ -48,9 +49,14 @@ def read_settings(file: Path | None) -> "Settings":
     try:
         return load(_short(find(file)))
     except SettingsError as problem:
-        for fault in problem.faults:
-            echo(str(fault), err=True)
-        sys.exit(2)
+        refuse_faults(problem)
+
+
+def refuse_faults(problem: "SettingsError") -> NoReturn:
+    """Every fault of a file on its line, and the end."""
+    for fault in problem.faults:
+        echo(str(fault), err=True)
+    sys.exit(2)
 
 
 def _short(path: Path) -> Path:

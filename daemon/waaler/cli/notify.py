@@ -3,22 +3,21 @@
 import fcntl
 import os
 import signal
-from contextlib import suppress
+import sys
 from pathlib import Path
 from types import FrameType
 
 import click
 
-from waaler.cli.common import echo, file_argument, read_settings, refuse
+from waaler.cli.common import echo, file_argument, refuse, refuse_faults
 from waaler.keeper.logs import log_to
-from waaler.notify.broker import Broker
 from waaler.notify.places import Places
-from waaler.notify.secrets import credential, read_secret
 from waaler.notify.service import Service
-from waaler.settings import Mqtt
-from waaler.settings.places import records_file, runtime_folder, socket_file, state_folder
+from waaler.settings import SettingsError
+from waaler.settings.followed import FollowedFile, accepted_file
+from waaler.settings.places import bed_id, find, records_file, runtime_folder, socket_file, state_folder
 
-__all__ = ["broker_of", "command", "places_of"]
+__all__ = ["command", "places_of"]
 
 
 @click.command("notify")
@@ -32,12 +31,14 @@ def command(log_format: str, records: Path | None, socket: Path | None, child: b
 
     Mail, webhooks and push as the file says, each with its own place in the queue; `alert --test` tries them.
     Where the file names no `password_file:`, the service manager's credential `mqtt-password` is the password.
+    An edit of the file is taken up by itself; a bad one changes nothing.
 
     Example: waaler notify terrace.yaml
     """
     parent = os.getppid()
     log_to(log_format)
-    settings = read_settings(file)
+    followed = _follow(file, records)
+    settings = followed.settings
     if settings.mqtt is None and not settings.messages.is_anything:
         echo(f"{settings.id}: nothing to do: the file names nobody; add `mqtt:`, `mail:` or `webhooks:`")
         return
@@ -48,10 +49,22 @@ def command(log_format: str, records: Path | None, socket: Path | None, child: b
 
     try:
         _hold(runtime_folder(settings.id) / f"{settings.id}.notify.lock")
-        broker = None if settings.mqtt is None else broker_of(settings.mqtt)
-        _serve(Service(settings, places, broker, is_orphan))
+        service = Service(settings, places, is_orphan, followed)
+        _serve(service)
     except OSError as problem:
         refuse(f"{settings.id}: cannot notify: {problem}")
+    if service.must_begin_again:
+        os.execv(sys.executable, [sys.executable, *sys.orig_argv[1:]])
+
+
+def _follow(file: Path | None, records: Path | None) -> FollowedFile:
+    """The file, or the last text of it that the daemon accepted; ends with 2 and every fault without either."""
+    try:
+        path = find(file)
+        bed = bed_id(path)
+        return FollowedFile(path, accepted_file((records or records_file(bed)).parent, bed))
+    except SettingsError as problem:
+        refuse_faults(problem)
 
 
 def places_of(bed: str, records: Path | None = None, socket: Path | None = None) -> Places:
@@ -66,24 +79,6 @@ def _serve(service: Service) -> None:
     signal.signal(signal.SIGTERM, stop)
     signal.signal(signal.SIGINT, stop)
     service.run()
-
-
-def broker_of(mqtt: Mqtt) -> Broker:
-    """Raises OSError for a password file that cannot be read."""
-    password = None if mqtt.password_file is None else read_secret(mqtt.password_file)
-    if password is None:
-        with suppress(OSError):  # the unit hands over an empty one where there is none
-            password = read_secret(credential("mqtt-password"))
-    return Broker(
-        mqtt.host,
-        mqtt.port,
-        mqtt.user,
-        password,
-        mqtt.ca_file,
-        mqtt.certificate_file,
-        mqtt.key_file,
-        has_commands=mqtt.has_commands,
-    )
 
 
 def _hold(lock: Path) -> None:

@@ -221,8 +221,8 @@ def _what_if(
 
 
 def _write_tries(settings: "Settings", scene: "Scene", tried: "list[Tried]", out: Path) -> None:
-    from waaler.cli.report import bed_of
     from waaler.cli.writing import written
+    from waaler.report.bed import Bed
     from waaler.report.page_of_tries import Try, page_of_tries
 
     told = [
@@ -237,10 +237,11 @@ def _write_tries(settings: "Settings", scene: "Scene", tried: "list[Tried]", out
         )
         for one in tried
     ]
-    period = f"{scene.days:g} days from {scene.start.astimezone(bed_of(settings).zone):%-d %B %Y}, simulated"
+    bed = Bed.of(settings)
+    period = f"{scene.days:g} days from {scene.start.astimezone(bed.zone):%-d %B %Y}, simulated"
     try:
         with written(out) as new:
-            new.write_text(page_of_tries(bed_of(settings), best_words(tried), period, told), encoding="utf-8")
+            new.write_text(page_of_tries(bed, best_words(tried), period, told), encoding="utf-8")
     except OSError as problem:
         refuse(f"{out}: cannot be written: {problem.strerror or problem}")
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from waaler.report.bed import Bed
     from waaler.settings import Settings
 
-__all__ = ["bed_of", "command", "write_report"]
+__all__ = ["command", "write_report"]
 
 
 @click.command("report")
@@ -61,11 +61,12 @@ def write_report(
     from waaler.cli.writing import written
     from waaler.records.reader import Reader
     from waaler.records.times import local
+    from waaler.report.bed import Bed
     from waaler.report.page_of_period import page_of_period
     from waaler.report.period import read_period
     from waaler.settings.places import records_file, rehearsal_file
 
-    bed = bed_of(settings)
+    bed = Bed.of(settings)
     with Reader((rehearsal_file if is_rehearsal else records_file)(settings.id)) as reader:
         latest_s = reader.latest_s() if is_rehearsal else None
         now_s = time.time() if latest_s is None else latest_s
@@ -76,13 +77,6 @@ def write_report(
     with written(out) as new:
         new.write_text(page_of_period(period, told, is_alarm, assumed), encoding="utf-8")
     return is_stopped
-
-
-def bed_of(settings: "Settings") -> "Bed":
-    """What reports must know of a bed."""
-    from waaler.report.bed import Bed
-
-    return Bed(settings.id, settings.title, settings.plan, settings.sensing, settings.figures, settings.book)
 
 
 def _midnight_s(day: date, bed: "Bed") -> float:

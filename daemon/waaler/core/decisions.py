@@ -144,4 +144,4 @@ def _take_plan(turn: Turn, new: NewPlan) -> None:
     if new.may_be_unproven:
         turn.put(replace(turn.state.proving, must_prove=frozenset(), unproven=frozenset()))
     turn.tell_guard(NewLimits(new.limits))
-    turn.deed("new-plan", "; ".join(new.changes) or "no effective value changed")
+    turn.deed("new-plan", "; ".join(new.changes))

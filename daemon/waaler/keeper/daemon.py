@@ -32,20 +32,21 @@ from waaler.keeper.child import NotifyChild
 from waaler.keeper.control import ControlSocket, Reply
 from waaler.keeper.guard_link import GuardLink
 from waaler.keeper.keeper import Keeper
-from waaler.keeper.opening import Site, in_force, open_pi, open_simulated
+from waaler.keeper.opening import Site, open_pi, open_simulated
 from waaler.keeper.panel import PanelThread, View
 from waaler.keeper.recorder import Recorder
-from waaler.keeper.reload import PLAN_REJECTED, RESTART, pins_wait, reload
+from waaler.keeper.reload import PLAN_REJECTED, RESTART, Reloader, pins_wait, rejected, tells
 from waaler.keeper.restore import Files, restore
 from waaler.keeper.scheduler import CycleWaker
 from waaler.keeper.senses import Senses
 from waaler.keeper.status import UNITS, local, noted, one_line, status
 from waaler.keeper.troubles import notice_of
-from waaler.keeper.watch_file import FileWatch
 from waaler.plan.timetable import upcoming
 from waaler.records.store import Store
 from waaler.settings import Settings
-from waaler.settings.places import runtime_folder, state_folder
+from waaler.settings.followed import in_force
+from waaler.settings.places import bed_id, runtime_folder, state_folder
+from waaler.settings.watch_file import FileWatch
 
 __all__ = ["keep"]
 
@@ -78,15 +79,11 @@ def keep(file: Path, is_simulated: bool = False, is_new: bool = False, mishap: s
     """
     clock = Clock(is_trusted=False)
     link = GuardLink(clock)
-    settings, rejected = in_force(file)
+    bed = bed_id(file)
+    settings, problem = in_force(file, Files.of(state_folder(bed), bed).accepted)
     with ExitStack() as stack:
         site = open_simulated(settings, link.tell, stack, mishap) if is_simulated else open_pi(settings, stack)
-        return _Daemon(file, settings, link, clock, site, is_new or not is_simulated).run(rejected)
-
-
-def tells(settings: Settings) -> bool:
-    """Whether the notifier has anything to do for this bed."""
-    return settings.mqtt is not None or settings.messages.is_anything
+        return _Daemon(file, settings, link, clock, site, is_new or not is_simulated).run(problem)
 
 
 class _Daemon:
@@ -110,11 +107,12 @@ class _Daemon:
         self._must_restart = False
         self._dropped = 0
         self._present: Present | None = None
-        is_under_manager = "INVOCATION_ID" in os.environ  # systemd.exec(5): then the notifier has a unit of its own
-        self._child = None if is_under_manager or not tells(settings) else NotifyChild(file)
+        self._has_notify_unit = "INVOCATION_ID" in os.environ  # systemd.exec(5)
+        self._child: NotifyChild | None = None
+        self._keep_child()
 
-    def run(self, rejected: str | None) -> int:
-        """rejected: why the file is not the one in force, None if it is."""
+    def run(self, problem: str | None) -> int:
+        """problem: why the file is not the one in force, None if it is."""
         at = self._clock.now()
         settings, boot = self._settings, boot_id()
         restored = restore(self._files, boot, settings.plan, at, self._link.hello, self._set_up)
@@ -129,14 +127,10 @@ class _Daemon:
             restored.settle,
         )
         notices = restored.notices
-        if rejected is not None:
-            words = loose(
-                "The file is not valid.",
-                "The last accepted one is in force.",
-                f"Correct it: {rejected.splitlines()[0]}",
-                "A valid file is taken by itself.",
-            )
-            notices = (*notices, Notice(PLAN_REJECTED, Severity.SOON, words))
+        if problem is not None:
+            what = "The file is not valid."
+            notices = (*notices, rejected(problem.splitlines()[0], what, "The last accepted one"))
+        self._reloader = Reloader(self._file, settings, self._must_restart, self._has_notify_unit)
         self._start_threads(notices)
         try:
             self._keeper.run()
@@ -226,7 +220,7 @@ class _Daemon:
             if known.alert.kind in OF_THE_LAST_DAEMON:
                 self._keeper.post(Notice(known.alert.kind, subject=known.alert.subject))
         if self._must_restart:
-            notices = (*notices, pins_wait())
+            notices = (*notices, pins_wait(self._settings.id))
         for notice in notices:
             self._keeper.post(notice)
 
@@ -355,17 +349,27 @@ class _Daemon:
             self._keeper.post(Look())
 
     def _reload(self) -> None:
-        settings, messages = reload(self._file, self._settings)
-        is_new = settings is not self._settings
-        self._settings = settings
-        for message in messages:
+        for message in self._reloader.take():
             self._keeper.post(message)
-        if is_new:
-            self._waker.follow(settings.plan)
-            self._accept(settings)
-            log.info("plan_taken", file=str(self._file))
-        else:
+        if self._reloader.present is self._settings:
             log.warning("plan_rejected", file=str(self._file))
+            return
+        self._settings = settings = self._reloader.present
+        self._clock.take(settings.is_clock_trusted)
+        self._check_clock()
+        self._waker.follow(settings.plan)
+        self._keep_child()
+        self._accept(settings)
+        log.info("plan_taken", file=str(self._file))
+
+    def _keep_child(self) -> None:
+        """The notifier beside this daemon, where no unit keeps one and there is something to tell."""
+        is_wanted = not self._has_notify_unit and tells(self._settings)
+        if self._child is not None and not is_wanted:
+            self._child.stop()
+            self._child = None
+        elif self._child is None and is_wanted:
+            self._child = NotifyChild(self._file)
 
     def _accept(self, settings: Settings) -> None:
         """Keeps the accepted text, so that a start with a bad file has something to run."""

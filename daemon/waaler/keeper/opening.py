@@ -4,7 +4,6 @@ from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import replace
 from datetime import datetime
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import structlog
@@ -15,12 +14,10 @@ from waaler.devices.hands import Hands, with_mishap
 from waaler.devices.lines import NoLines, keeps_released_levels, pi_i2c, pi_lines
 from waaler.devices.pipe import RelayLevels, Wires
 from waaler.devices.simulated import SimulatedBed, simulated_wiring
-from waaler.keeper.restore import Files
 from waaler.plan.sensing import AdviserKind
-from waaler.settings import Settings, load, load_accepted
-from waaler.settings.places import bed_id, state_folder
+from waaler.settings import Settings
 
-__all__ = ["Site", "in_force", "open_pi", "open_simulated"]
+__all__ = ["Site", "open_pi", "open_simulated"]
 
 log = structlog.get_logger()
 
@@ -32,21 +29,6 @@ class Site:
         self, bench: Bench, pins: PumpPins, relay: Callable[[RelayLevels], object], start: Callable[[], object]
     ) -> None:
         self.bench, self.pins, self.relay, self.start = bench, pins, relay, start
-
-
-def in_force(file: Path) -> tuple[Settings, str | None]:
-    """The file's settings; or the last accepted ones, and why the file is not taken.
-
-    Raises SettingsError for a bad file where no accepted one is kept.
-    """
-    try:
-        return load(file), None
-    except Exception as problem:  # whatever it is: a file that cannot be loaded is one that is not taken
-        bed = bed_id(file)
-        kept = Files.of(state_folder(bed), bed).accepted
-        if not kept.exists():
-            raise
-        return load_accepted(kept, file), str(problem)
 
 
 def open_pi(settings: Settings, stack: ExitStack) -> Site:

@@ -1,106 +1,162 @@
-"""Takes an edited file: only if it is valid, only what can change live, and says what changed."""
+"""Takes an edited file: only if it is valid, what can change live at once, and says what became of each change."""
 
-from dataclasses import fields, is_dataclass
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
+from waaler.bed.wiring import Wiring
 from waaler.core.alert import AlertKind, Severity
 from waaler.core.messages import Message, NewPlan, Notice
 from waaler.core.texts import loose
+from waaler.plan.sensing import Adviser, Sensing
 from waaler.settings import Settings, SettingsError, load
+from waaler.settings.build import TRAY_WET
+from waaler.settings.crossing import SUMP_FLOATS
+from waaler.settings.differences import Change, differences
+from waaler.settings.taken import TAKEN, Taken
 
-__all__ = ["PLAN_REJECTED", "RESTART", "changes", "pins_wait", "reload"]
+__all__ = ["PLAN_REJECTED", "RESTART", "Reloader", "pins_wait", "rejected", "tells"]
 
 PLAN_REJECTED = AlertKind.PLAN_REJECTED
 RESTART = AlertKind.RESTART_NEEDED
-NEEDS_RESTART = ("id", "wiring", "mqtt", "messages")
+ALL_THE_SAME = "the file says the same in other words"
+LATER = "at the daemon's next start"
+MOST_NAMED = 6
 
 
-def reload(path: Path, present: Settings) -> tuple[Settings, list[Message]]:
-    """The settings now in force, and what to tell the decisions.
+def tells(settings: Settings) -> bool:
+    """Whether the notifier has anything to do for this bed."""
+    return settings.mqtt is not None or settings.messages.is_anything
 
-    A file that cannot be read or is not valid changes nothing but an alert. Pins, id and broker stay as they were
-    until a restart, which an alert then asks for.
+
+class Reloader:
+    """The bed's file under a running daemon. present: the settings in force, which other threads may read.
+
+    begun: what the daemon opened its pins and sensors by. are_pins_others: whether the guard holds other pins than
+    these. has_unit: whether the notifier is a unit of its own, which ends where it has nothing to do.
     """
-    try:
-        new = load(path)
-    except Exception as problem:  # whatever it is: a file that cannot be loaded is one that is not taken
-        words = loose(
-            "The edited file is not taken.",
-            "The plan before it stays in force.",
-            f"Correct it: {_one_line(problem)}",
-            "A valid file is taken by itself.",
-        )
-        return present, [Notice(PLAN_REJECTED, Severity.SOON, words)]
-    waits = [name for name in NEEDS_RESTART if getattr(new, name) != getattr(present, name)]
-    messages: list[Message] = [
-        Notice(PLAN_REJECTED),
-        NewPlan(
+
+    def __init__(self, file: Path, begun: Settings, are_pins_others: bool = False, has_unit: bool = True) -> None:
+        self.present = begun
+        self._file, self._begun = file, begun
+        self._are_pins_others, self._has_unit = are_pins_others, has_unit
+        self._was_waived = _is_waived(begun)
+
+    def take(self) -> list[Message]:
+        """What to tell the decisions. A file that cannot be read or is not valid changes nothing but an alert."""
+        try:
+            new = load(self._file)
+        except Exception as problem:  # whatever it is: a file that cannot be loaded is one that is not taken
+            return [rejected(_one_line(problem), "The edited file is not taken.", "The plan before it")]
+        changes = differences(self.present, new)
+        self.present = new
+        self._was_waived |= _is_waived(new)
+        lines = tuple(self._line(change) for change in changes) or (ALL_THE_SAME,)
+        plan = NewPlan(
             new.plan,
-            new.sensing,
+            _as_opened(new, self._begun),
             new.limits,
-            changes(present, new),
+            lines,
             new.thirst,
-            new.file.not_commissioned is not None,
+            _is_waived(new),
             new.care,
-        ),
-    ]
-    if waits:
-        messages.append(_waits_for_restart(", ".join(waits)))
-    return new, messages
+        )
+        return [Notice(PLAN_REJECTED), plan, self._waiting()]
+
+    def _line(self, change: Change) -> str:
+        return f"{change} ({LATER})" if self._waits(change) else str(change)
+
+    def _waits(self, change: Change) -> bool:
+        if change.keys == ("not_commissioned",):
+            return self._was_waived and not _is_waived(self.present)
+        return any(TAKEN[key] is Taken.DAEMON for key in change.keys)
+
+    def _waiting(self) -> Notice:
+        """What of the file in force is not in force yet, and what to restart for it; resolved where all is."""
+        names = [change.path for change in differences(self._begun, self.present) if self._waits(change)]
+        if self._was_waived and not _is_waived(self.present) and "not_commissioned" not in names:
+            names.append("not_commissioned")
+        if self._are_pins_others:
+            names.append("pins")
+        remedies = []
+        if names:
+            remedies.append(f"Restart the daemon when it suits: `systemctl restart waaler@{self._begun.id}`.")
+        if "bed" in names:
+            remedies = [_other_bed(self._begun.id, self.present.id)]
+        if self._has_unit and tells(self.present) and not tells(self._begun):
+            names.append("messages")
+            remedies.append(f"Start the notifier: `systemctl start waaler-notify@{self._begun.id}`.")
+        return _waits_for(names, remedies) if names else Notice(RESTART)
 
 
-def pins_wait() -> Notice:
-    """The file's pins are others than those that the guard has open."""
-    return _waits_for_restart("pins")
+def _as_opened(new: Settings, begun: Settings) -> Sensing:
+    """The sensing of a new file, for the devices that are open: another channel or calibration waits for a restart.
+
+    A sensor that the file has only now is not heard before it is opened. One whose device is another is judged as
+    the open device measures.
+    """
+    known = {adviser.name: adviser for adviser in begun.sensing.advisers}
+    open_, wanted = _devices(begun.wiring), _devices(new.wiring)
+    advisers = tuple(
+        adviser if open_.get(adviser.name) == wanted.get(adviser.name) else _measured(adviser, known[adviser.name])
+        for adviser in new.sensing.advisers
+        if adviser.name in known
+    )
+    return replace(new.sensing, advisers=advisers)
 
 
-def _waits_for_restart(what: str) -> Notice:
+def _devices(wiring: Wiring) -> dict[str, object]:
+    analog = (*wiring.probes, *wiring.lights, *wiring.levels, *wiring.currents)
+    return {
+        **{one.name: one for one in analog},
+        **{one.name: one for one in wiring.thermometers},
+        SUMP_FLOATS: wiring.sump_floats,
+        TRAY_WET: wiring.tray_wet,
+    }
+
+
+def _measured(new: Adviser, open_: Adviser) -> Adviser:
+    if new.kind is not open_.kind:
+        return open_
+    return replace(new, is_calibrated=open_.is_calibrated, lowest=open_.lowest, highest=open_.highest)
+
+
+def rejected(problem: str, what: str, before: str) -> Notice:
+    """The file is not the one in force. before: what is."""
     words = loose(
-        f"Changes of {what} wait for a restart of the daemon.",
+        what,
+        f"{before} stays in force.",
+        f"Correct it: {problem}",
+        "A valid file is taken by itself.",
+    )
+    return Notice(PLAN_REJECTED, Severity.SOON, words)
+
+
+def pins_wait(bed: str) -> Notice:
+    """The file's pins are others than those that the guard has open."""
+    return _waits_for(["pins"], [f"Restart the daemon when it suits: `systemctl restart waaler@{bed}`."])
+
+
+def _waits_for(names: Sequence[str], remedies: Sequence[str]) -> Notice:
+    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+    words = loose(
+        f"Not in force yet: {', '.join(names[:MOST_NAMED])}{more}.",
         "Everything else of the file is in force.",
-        "Restart the daemon when it suits: `systemctl restart waaler@ID`.",
+        " ".join(remedies),
         "Ends with the restart.",
     )
     return Notice(RESTART, Severity.NOTE, words)
 
 
-def changes(before: Settings, after: Settings) -> tuple[str, ...]:
-    """Every effective value that differs, one line each: `limits.rest_s: 300.0 -> 240.0`."""
-    return tuple(
-        line
-        for name in ("plan", "sensing", "limits")
-        for line in _differences(name, getattr(before, name), getattr(after, name))
+def _other_bed(old: str, new: str) -> str:
+    return (
+        f"Another id is another bed: write `bed: {old}` again, or call the file {new}.yaml and start its own units,"
+        f" `systemctl start waaler@{new} waaler-notify@{new}`, then `systemctl restart waaler-page`."
     )
 
 
-def _differences(name: str, before: Any, after: Any) -> list[str]:
-    if before == after:
-        return []
-    if type(before) is type(after) and is_dataclass(before):
-        return [
-            line
-            for field in fields(before)
-            for line in _differences(
-                f"{name}.{field.name}", getattr(before, field.name), getattr(after, field.name)
-            )
-        ]
-    if isinstance(before, tuple) and isinstance(after, tuple) and len(before) == len(after):
-        return [
-            line
-            for n, pair in enumerate(zip(before, after, strict=True))
-            for line in _differences(f"{name}.{_label(pair[1], n)}", *pair)
-        ]
-    return [f"{name}: {_short(before)} -> {_short(after)}"]
-
-
-def _label(item: Any, n: int) -> str:
-    return str(getattr(item, "name", n))
-
-
-def _short(value: Any) -> str:
-    text = str(value)
-    return text if len(text) <= 60 else f"{text[:57]}..."
+def _is_waived(settings: Settings) -> bool:
+    return settings.file.not_commissioned is not None
 
 
 def _one_line(problem: Exception) -> str:

@@ -26,6 +26,7 @@ from waaler.keeper.status import Alerts, local
 from waaler.plan.types import Plan
 from waaler.records.reader import Reader
 from waaler.records.store import End, Store, StoreError, open_or_set_aside
+from waaler.settings.followed import accepted_file
 
 __all__ = ["Files", "Restored", "restore"]
 
@@ -49,7 +50,7 @@ class Files:
 
     @classmethod
     def of(cls, folder: Path, bed: str) -> "Files":
-        return cls(folder / f"{bed}.db", folder / f"{bed}.accepted.yaml")
+        return cls(folder / f"{bed}.db", accepted_file(folder, bed))
 
 
 @dataclass(frozen=True, slots=True)

@@ -57,11 +57,14 @@ class Round:
 
 
 class Courier(Thread):
-    """Until `ending` is set. Whatever is raised in it is logged, and it goes on."""
+    """Until `ending` is set. Whatever is raised in it is logged, and it goes on.
+
+    round: may be replaced from any thread, as long as records and deliveries are the same.
+    """
 
     def __init__(self, channel: Channel, round_: Round, ending: Event) -> None:
         super().__init__(name=f"courier {channel.name}", daemon=True)
-        self._channel, self._round, self._ending = channel, round_, ending
+        self._channel, self.round, self._ending = channel, round_, ending
         self._wait_s = FIRST_WAIT_S
         self._last_problem = ""
         self._trouble = Trouble(channel.name, round_.control)
@@ -70,7 +73,7 @@ class Courier(Thread):
         self._next_probe_s = 0.0
 
     def run(self) -> None:
-        deliveries = Deliveries(self._round.deliveries, self._channel.name)
+        deliveries = Deliveries(self.round.deliveries, self._channel.name)
         while not self._ending.is_set():
             try:
                 wait_s = self.look(deliveries, time.time())
@@ -82,12 +85,12 @@ class Courier(Thread):
 
     def look(self, deliveries: Deliveries, now_s: float) -> float:
         """Delivers what waits; how long to wait before the next look."""
-        seen = signature(self._round.records)
+        seen = signature(self.round.records)
         now = time.monotonic()
         if not seen or (seen == self._seen and now < self._read_s + READ_EVERY_S):
             return LOOK_EVERY_S
         try:
-            with Reader(self._round.records) as reader:
+            with Reader(self.round.records) as reader:
                 has_more = self._deliver(reader, deliveries, now_s)
             if not has_more:
                 self._probe(deliveries)
@@ -147,7 +150,7 @@ class Courier(Thread):
         return len(waiting) == AT_ONCE
 
     def _send(self, deliveries: Deliveries, message: Outgoing) -> None:
-        round_ = self._round
+        round_ = self.round
         try:
             self._channel.send(note_of(message, round_.bed, round_.title, round_.zone))
             self._trouble.worked(time.monotonic())
@@ -162,7 +165,7 @@ class Courier(Thread):
         deliveries.park(records, message.number, LOST)
 
     def _tell_good_day(self, reader: Reader, deliveries: Deliveries, now_s: float) -> None:
-        note = self._round.good_day(reader, now_s)
+        note = self.round.good_day(reader, now_s)
         if note is None or deliveries.was_said(note.id):
             return
         try:
@@ -179,8 +182,8 @@ class Courier(Thread):
         return isinstance(message.about, AlertRow) and message.about.severity is not Severity.URGENT
 
     def _is_quiet(self, now_s: float) -> bool:
-        quiet = self._round.quiet
-        local = datetime.fromtimestamp(now_s, self._round.zone)
+        quiet = self.round.quiet
+        local = datetime.fromtimestamp(now_s, self.round.zone)
         return quiet is not None and quiet.wait_s(local.hour * 60 + local.minute) > 0
 
     def _note_problem(self, reason: str) -> None:

@@ -62,7 +62,7 @@ log = structlog.get_logger()
 class Follower:
     """Follows one bed until a Stop comes on `news`, or until must_end, asked once a second, says so.
 
-    Belongs to the thread that makes it.
+    Belongs to the thread that makes it, which may replace `zone`.
     """
 
     def __init__(
@@ -75,7 +75,7 @@ class Follower:
         day_line: Callable[[], str | None] = lambda: None,
     ) -> None:
         self.news: SimpleQueue[News] = SimpleQueue()
-        self._bed, self._zone, self._places, self._broker = bed, zone, places, broker
+        self._bed, self.zone, self._places, self._broker = bed, zone, places, broker
         self._must_end, self._day_line = must_end, day_line
         self._connection = Connection(broker, bed, self.news)
         self._deliveries = Deliveries(places.deliveries, "mqtt")
@@ -154,12 +154,12 @@ class Follower:
     def beat(self) -> None:
         """From any thread: a sign of life for whoever subscribes to it."""
         if self._is_up:
-            told = {"bed": self._bed, "at": rfc3339(time.time(), self._zone)}
+            told = {"bed": self._bed, "at": rfc3339(time.time(), self.zone)}
             self._connection.publish("heartbeat", _json(told), JSON, qos=0, expiry_s=SAMPLE_EXPIRY_S)
 
     def _answer(self, answer: Mapping[str, object]) -> None:
         """From the commands' thread."""
-        told = {"bed": self._bed, **answer, "at": rfc3339(time.time(), self._zone)}
+        told = {"bed": self._bed, **answer, "at": rfc3339(time.time(), self.zone)}
         self._connection.publish("answer", _json(told), JSON, expiry_s=ANSWER_EXPIRY_S)
 
     def _note_problem(self, event: str, reason: str) -> None:
@@ -205,7 +205,7 @@ class Follower:
         if not is_due and calm(status) == self._told:
             return
         self._told = calm(status)
-        told = {**as_told(status), "bed": self._bed, "at": rfc3339(time.time(), self._zone)}
+        told = {**as_told(status), "bed": self._bed, "at": rfc3339(time.time(), self.zone)}
         if (day := self._day_line()) is not None:
             told["good_day"] = day
         self._connection.publish("status", _json(told), JSON, qos=0, is_retained=True)
@@ -239,7 +239,7 @@ class Follower:
 
     def _send(self, message: Outgoing) -> int:
         if isinstance(message.about, RunRow):
-            run = run_object(message.about, self._zone)
+            run = run_object(message.about, self.zone)
             told = {"id": f"{message.records}-run-{message.about.run_id}", "bed": self._bed, **run}
             return self._connection.publish("run", _json(told), JSON).mid
         if message.what is Told.RESOLVED:
@@ -260,7 +260,7 @@ class Follower:
             "kind": alert.kind,
             "severity": alert.severity.value,
             "text": alert.text,
-            "raised": rfc3339(alert.raised_at_s, self._zone),
+            "raised": rfc3339(alert.raised_at_s, self.zone),
             "reminders": alert.reminders,
             "person": alert.person,
             "acknowledged_by": alert.acknowledged_by,

@@ -20,11 +20,11 @@ log = structlog.get_logger()
 
 
 class MetricsFile(Thread):
-    """Until `ending` is set. A file that cannot be written is told once."""
+    """Until `ending` is set. A file that cannot be written is told once. bed: may be replaced from any thread."""
 
     def __init__(self, path: Path, bed: Bed, places: Places, ending: Event) -> None:
         super().__init__(name="metrics", daemon=True)
-        self._path, self._bed, self._places, self._ending = path, bed, places, ending
+        self._path, self.bed, self._places, self._ending = path, bed, places, ending
         self._last_problem = ""
 
     def run(self) -> None:
@@ -43,6 +43,6 @@ class MetricsFile(Thread):
         with suppress(FileNotFoundError):
             refuse_odd(self._path)
         new = self._path.with_name(f"{self._path.name}.new")
-        new.write_text(metrics([(self._bed, self._places.database)], now_s), encoding="utf-8")
+        new.write_text(metrics([(self.bed, self._places.database)], now_s), encoding="utf-8")
         new.chmod(0o644)
         new.replace(self._path)

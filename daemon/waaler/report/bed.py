@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from waaler.bed.figures import Figures
@@ -10,6 +11,23 @@ from waaler.plan.sensing import Sensing
 from waaler.plan.types import Plan
 
 __all__ = ["Bed"]
+
+
+class Described(Protocol):
+    """What the settings of a bed give of it."""
+
+    @property
+    def id(self) -> str: ...
+    @property
+    def title(self) -> str: ...
+    @property
+    def plan(self) -> Plan: ...
+    @property
+    def sensing(self) -> Sensing: ...
+    @property
+    def figures(self) -> Figures: ...
+    @property
+    def book(self) -> SumpBook: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +43,10 @@ class Bed:
     sensing: Sensing
     figures: Figures
     book: SumpBook
+
+    @classmethod
+    def of(cls, settings: Described) -> "Bed":
+        return cls(settings.id, settings.title, settings.plan, settings.sensing, settings.figures, settings.book)
 
     @property
     def zone(self) -> ZoneInfo:

@@ -11,7 +11,6 @@ from waaler.bed.wiring import (
     Pull,
     RelayPin,
     SensedPin,
-    Supply,
     ThermometerInput,
     Wiring,
 )  # fmt: skip
@@ -38,7 +37,6 @@ def wiring(file: BedFile) -> Wiring:
         lights=tuple(light_device(light) for light in sensing.lights),
         levels=tuple(scaled_device(level) for level in sensing.levels),
         currents=tuple(scaled_device(current) for current in sensing.currents),
-        supply=Supply(file.pump.supply),
     )
     return sensors if file.pins is None else _with_pins(sensors, file.pins)
 

@@ -6,7 +6,7 @@ from pathlib import Path
 from waaler.core.facts import Severity
 from waaler.settings.models import BedFile
 from waaler.settings.path_keys import SecretFile
-from waaler.settings.telling import HeartbeatSection, WebhookSection
+from waaler.settings.telling import WebhookSection
 
 __all__ = ["Heartbeat", "Mail", "Messages", "Person", "Push", "Webhook", "messages"]
 
@@ -107,10 +107,6 @@ def messages(file: BedFile, folder: Path) -> Messages:
 
 def _webhook(hook: WebhookSection, folder: Path) -> Webhook:
     return Webhook(hook.name, hook.url, SecretFile.beside(folder, hook.url_file), Severity(hook.least))
-
-
-def _heartbeat(beat: HeartbeatSection, folder: Path) -> Heartbeat:
-    return Heartbeat(beat.url, SecretFile.beside(folder, beat.url_file), beat.every)
 
 
 def _secret(folder: Path, text: str) -> SecretFile:

@@ -2,17 +2,17 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from types import UnionType
-from typing import Annotated, Any, Literal, Union, get_args, get_origin
+from typing import Any, Literal, get_args, get_origin
 
 from pydantic import WithJsonSchema
 from pydantic.fields import FieldInfo
 
+from waaler.settings.key_paths import is_list, section_of, walk
 from waaler.settings.meanings import MEANINGS
 from waaler.settings.models import BedFile
 from waaler.settings.section import Bounds, Section
 
-__all__ = ["Key", "Part", "parts"]
+__all__ = ["Key", "Part", "bounds_of", "default_text", "parts"]
 
 KINDS = {"integer": "a whole number", "number": "a number", "string": "text"}
 
@@ -49,9 +49,9 @@ def _parts(section: type[Section], path: str, places: dict[type[Section], str]) 
     keys, new = [], []
     for name, field in section.model_fields.items():
         alias = field.alias or name
-        inner = _inner(field)
+        inner = section_of(field)
         if inner is not None and inner not in places:
-            places[inner] = f"{path}.{alias}{'[]' if _is_list(field.annotation) else ''}".lstrip(".")
+            places[inner] = f"{path}.{alias}{'[]' if is_list(field.annotation) else ''}".lstrip(".")
             new.append(inner)
         keys.append(_key(section, alias, field, None if inner is None else places[inner]))
     yield Part(path, " ".join((section.__doc__ or "").split()), tuple(keys))
@@ -59,52 +59,25 @@ def _parts(section: type[Section], path: str, places: dict[type[Section], str]) 
         yield from _parts(inner, places[inner], places)
 
 
-def _inner(field: FieldInfo) -> type[Section] | None:
-    """The section that a key holds."""
-    found = (thing for thing in _walk(field.annotation) if isinstance(thing, type) and issubclass(thing, Section))
-    return next(found, None)
-
-
 def _key(section: type[Section], alias: str, field: FieldInfo, below: str | None) -> Key:
-    found = [*_walk(field.annotation), *field.metadata]
-    bounds = next((thing for thing in map(_bounds, found) if thing is not None), None)
+    found = [*walk(field.annotation), *field.metadata]
+    bounds = next((thing for thing in map(bounds_of, found) if thing is not None), None)
     return Key(
         alias,
         _kind(field, found),
         "" if bounds is None else bounds.told,
-        _default(field.default, bounds),
+        default_text(field.default, bounds),
         field.is_required(),
         MEANINGS.get(f"{section.__name__}.{alias}", ""),
         below,
     )
 
 
-def _walk(annotation: Any) -> Iterator[Any]:
-    """The classes, values and marks that an annotation is made of."""
-    origin = get_origin(annotation)
-    if origin is Annotated:
-        inner, *marks = get_args(annotation)
-        yield from _walk(inner)
-        yield from marks
-    elif origin is not None and origin is not Literal:
-        for inner in get_args(annotation):
-            yield from _walk(inner)
-    else:
-        yield annotation
-
-
-def _is_list(annotation: Any) -> bool:
-    origin = get_origin(annotation)
-    if origin in (Union, UnionType, Annotated):
-        return any(_is_list(inner) for inner in get_args(annotation))
-    return origin is list
-
-
 def _kind(field: FieldInfo, found: list[Any]) -> str:
     choices = [choice for thing in found if get_origin(thing) is Literal for choice in get_args(thing)]
     schemas = [thing.json_schema or {} for thing in found if isinstance(thing, WithJsonSchema)]
     text = " or ".join(f"`{choice}`" for choice in choices) or _kind_of(schemas[0] if schemas else {})
-    return f"a list: {text}" if _is_list(field.annotation) and text else text or "a list"
+    return f"a list: {text}" if is_list(field.annotation) and text else text or "a list"
 
 
 def _kind_of(schema: dict[str, Any]) -> str:
@@ -118,11 +91,11 @@ def _kind_of(schema: dict[str, Any]) -> str:
     return f"{schema.get('description') or KINDS.get(schema.get('type', ''), '')}{example}"
 
 
-def _bounds(thing: Any) -> Bounds | None:
+def bounds_of(thing: Any) -> Bounds | None:
     return getattr(getattr(thing, "func", None), "bounds", None)
 
 
-def _default(value: Any, bounds: Bounds | None) -> str | None:
+def default_text(value: Any, bounds: Bounds | None) -> str | None:
     if isinstance(value, bool) or not isinstance(value, str | int | float | list) or value == []:
         return None
     if isinstance(value, int | float) and bounds is not None:
