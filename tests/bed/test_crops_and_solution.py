@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from waaler.bed.crops import Crop, Stages, coefficient, litres_per_plant
-from waaler.bed.solution import Solution, after, to_dilute_l
+from waaler.bed.solution import Solution, after
 from waaler.bed.weather import DayWeather, normal_day
 from waaler.bed.weather_table import WeatherError, weather_of_csv
 
@@ -43,11 +43,6 @@ def test_a_weather_table_that_makes_no_sense_is_told_with_its_place(text: str, t
         weather_of_csv(text)
 
     assert str(caught.value) == told
-
-
-def test_water_that_is_no_weaker_dilutes_nothing() -> None:
-    with pytest.raises(ValueError, match="no weaker"):
-        to_dilute_l(Solution(100.0, 2.0), 1.0, 1.0)
 
 
 # --- weather ----------------------------------------------------------------------------------
@@ -118,14 +113,6 @@ def test_water_leaves_faster_than_salts_do_and_plain_water_weakens() -> None:
             now = after(now, run["uptake_L_per_d"], run["c_of_uptake"], added, run.get("c_added", 0.0))
             assert now.litres == pytest.approx(row["volume_L"])
             assert now.concentration == pytest.approx(row["c"], abs=1e-5)
-
-
-def test_plain_water_brings_a_strong_solution_down() -> None:
-    case = SALTS["dilution_case"]
-    found = to_dilute_l(Solution(case["V_L"], case["c"]), case["c2"], case["cw"])
-
-    assert found == pytest.approx(case["add_L"], abs=1e-6)
-    assert to_dilute_l(Solution(180.0, 1.5), 2.0) == 0.0
 
 
 @given(

@@ -8,7 +8,6 @@ import yaml
 
 from waaler.bed.uniformity import (
     christiansen_percent,
-    design_emission_percent,
     low_quarter_percent,
     statistical_percent,
 )  # fmt: skip
@@ -41,12 +40,3 @@ def test_figures_of_the_worked_examples(case: dict[str, Any]) -> None:
 )
 def test_the_printed_low_quarter_figures(case: dict[str, Any]) -> None:
     assert low_quarter_percent(volumes(case)) == pytest.approx(case["published"]["DUlq_pct"], abs=0.01)
-
-
-@pytest.mark.parametrize("case", TABLE["design_EU_cases"]["cases"])
-def test_design_emission_uniformity(case: dict[str, float]) -> None:
-    found = design_emission_percent(
-        case["cv"], int(case["emitters_per_plant"]), case["q_min_L_per_h"], case["q_avg_L_per_h"]
-    )
-
-    assert found == pytest.approx(case["EU_pct"], abs=0.01)

@@ -14,11 +14,8 @@ from waaler.cli.main import main
 
 
 @pytest.fixture
-def file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
-    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / "run"))
-    path = tmp_path / "terrace.yaml"
+def file(home: Path) -> Path:
+    path = home / "terrace.yaml"
     path.write_text(SMALLEST)
     return path
 

@@ -12,23 +12,16 @@ import pytest
 from click.testing import CliRunner, Result
 from tests.records.facts import whole_run
 from tests.report.beds import write_days
+from tests.settings.test_faults import SMALLEST
 
 from waaler.cli.main import main
 from waaler.core.facts import Deed
+from waaler.guard.memory import DAY_S
 from waaler.guard.messages import Instant
 from waaler.records.reader import Reader, Table
 from waaler.records.store import Store
 
-BED = """\
-bed: terrace
-place: {timezone: Europe/Lisbon, latitude: 38.72, longitude: -9.14}
-plan:
-  - window: early
-    cycles: 4
-    between: ["05:30", "sunset - 1 h 30 min"]
-    water: 2 min
-"""
-DAY_S = 86_400.0
+BED = SMALLEST
 
 
 @pytest.fixture

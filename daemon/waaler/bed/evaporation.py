@@ -6,15 +6,15 @@ Source of every equation: Allen, Pereira, Raes, Smith: Crop evapotranspiration, 
 
 from dataclasses import dataclass
 from enum import StrEnum
-from math import acos, cos, exp, log, pi, radians, sin, sqrt, tan
+from math import acos, cos, exp, pi, radians, sin, sqrt, tan
 
 from waaler.bed.weather import DayWeather
 
 __all__ = [
     "Method", "Reference", "clear_sky_mj_per_m2", "daylight_h", "extraterrestrial_mj_per_m2", "hargreaves_mm",
     "net_longwave_mj_per_m2", "penman_monteith_mm", "pressure_kpa", "psychrometric_kpa_per_c",
-    "radiation_of_sunshine", "radiation_of_temperature", "reference_mm", "saturation_kpa",
-    "saturation_slope_kpa_per_c", "vapour_kpa", "wind_at_2_m",
+    "radiation_of_temperature", "reference_mm", "saturation_kpa",
+    "saturation_slope_kpa_per_c", "vapour_kpa",
 ]  # fmt: skip
 
 SOLAR_CONSTANT_MJ_PER_M2_MIN = 0.0820
@@ -104,11 +104,6 @@ def clear_sky_mj_per_m2(extraterrestrial_mj: float, elevation_m: float) -> float
     return (0.75 + 2e-5 * elevation_m) * extraterrestrial_mj
 
 
-def radiation_of_sunshine(sunshine_h: float, possible_h: float, extraterrestrial_mj: float) -> float:
-    """(35), from the hours of bright sunshine."""
-    return (0.25 + 0.50 * sunshine_h / possible_h) * extraterrestrial_mj
-
-
 def radiation_of_temperature(
     t_max_c: float, t_min_c: float, extraterrestrial_mj: float, k_rs: float = INLAND_K_RS
 ) -> float:
@@ -160,11 +155,6 @@ def pressure_kpa(elevation_m: float) -> float:
 def psychrometric_kpa_per_c(elevation_m: float) -> float:
     """(8)."""
     return 0.665e-3 * pressure_kpa(elevation_m)
-
-
-def wind_at_2_m(m_per_s: float, height_m: float) -> float:
-    """(47), from a wind measured at another height over grass."""
-    return m_per_s * 4.87 / log(67.8 * height_m - 5.42)
 
 
 def _declination(day_of_year: int) -> float:

@@ -5,7 +5,7 @@ Any conservative concentration, mg/L; EC at 25 C in mS/cm as a rough stand-in.
 
 from dataclasses import dataclass
 
-__all__ = ["Solution", "after", "to_dilute_l"]
+__all__ = ["Solution", "after"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,13 +22,3 @@ def after(before: Solution, drunk_l: float, uptake: float, added_l: float = 0.0,
     litres = before.litres - drunk_l + added_l
     salts = before.litres * before.concentration - drunk_l * uptake + added_l * added
     return Solution(litres, max(0.0, salts / litres)) if litres > 0 else Solution(0.0, 0.0)
-
-
-def to_dilute_l(solution: Solution, wanted: float, water: float = 0.0) -> float:
-    """Plain water that brings the solution down to `wanted`; 0 if it is that weak already.
-
-    water: the plain water's own concentration. Raises ValueError where it is no weaker than what is wanted.
-    """
-    if not water < wanted:
-        raise ValueError("the water is no weaker than what is wanted")
-    return max(0.0, solution.litres * (solution.concentration - wanted) / (wanted - water))

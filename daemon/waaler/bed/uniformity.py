@@ -1,10 +1,10 @@
 """How alike the outlets are: the published figures, in per cent."""
 
 from collections.abc import Sequence
-from math import floor, sqrt
+from math import floor
 from statistics import fmean, stdev
 
-__all__ = ["christiansen_percent", "design_emission_percent", "low_quarter_percent", "statistical_percent"]
+__all__ = ["christiansen_percent", "low_quarter_percent", "statistical_percent"]
 
 
 def christiansen_percent(volumes: Sequence[float]) -> float:
@@ -34,14 +34,6 @@ def statistical_percent(volumes: Sequence[float]) -> float:
     """
     mean = _mean(volumes)
     return 100 * (1 - stdev(volumes) / mean)
-
-
-def design_emission_percent(cv: float, per_plant: int, least: float, mean: float) -> float:
-    """Design emission uniformity, 100 (1 - 1.27 cv / sqrt(n)) least / mean; cv: of the makers' tubes.
-
-    Source: Keller and Karmeli 1974.
-    """
-    return 100 * (1 - 1.27 * cv / sqrt(per_plant)) * least / mean
 
 
 def _mean(volumes: Sequence[float]) -> float:

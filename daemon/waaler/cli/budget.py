@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 import click
 
 from waaler.cli.common import Day, echo, echo_json, file_argument, json_option, read_settings, refuse, three_digits
+from waaler.guard.memory import DAY_S
 
 if TYPE_CHECKING:
     from waaler.bed.budget import Advice, Budget, Site
@@ -18,7 +19,6 @@ __all__ = ["command"]
 
 LEAST_DRY_L = 0.1
 SHOWN_DAYS = 14
-DAY_S = 86_400.0
 SVG = "http://www.w3.org/2000/svg"
 PLOT_WIDTH, PLOT_HEIGHT = 860, 170
 

@@ -148,11 +148,11 @@ def _tell_why(reader: Reader, settings: Settings, run_id: int, form: str | None)
 
 
 def _export(reader: Reader, settings: Settings, out: Path) -> None:
-    from waaler.cli.writing import written
     from waaler.report.export import export
+    from waaler.settings.replacing import replaced
 
     try:
-        with written(out) as new:
+        with replaced(out) as new:
             counts = export(reader, settings.id, settings.title, new)
     except OSError as problem:
         refuse(f"{out}: cannot be written: {problem.strerror or problem}")

@@ -221,9 +221,9 @@ def _what_if(
 
 
 def _write_tries(settings: "Settings", scene: "Scene", tried: "list[Tried]", out: Path) -> None:
-    from waaler.cli.writing import written
     from waaler.report.bed import Bed
     from waaler.report.page_of_tries import Try, page_of_tries
+    from waaler.settings.replacing import replaced
 
     told = [
         Try(
@@ -240,7 +240,7 @@ def _write_tries(settings: "Settings", scene: "Scene", tried: "list[Tried]", out
     bed = Bed.of(settings)
     period = f"{scene.days:g} days from {scene.start.astimezone(bed.zone):%-d %B %Y}, simulated"
     try:
-        with written(out) as new:
+        with replaced(out) as new:
             new.write_text(page_of_tries(bed, best_words(tried), period, told), encoding="utf-8")
     except OSError as problem:
         refuse(f"{out}: cannot be written: {problem.strerror or problem}")

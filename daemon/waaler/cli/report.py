@@ -58,13 +58,13 @@ def write_report(
 
     told, is_alarm, assumed: the verdict and assumptions of a rehearsal. Raises StoreError and OSError.
     """
-    from waaler.cli.writing import written
     from waaler.records.reader import Reader
     from waaler.records.times import local
     from waaler.report.bed import Bed
     from waaler.report.page_of_period import page_of_period
     from waaler.report.period import read_period
     from waaler.settings.places import records_file, rehearsal_file
+    from waaler.settings.replacing import replaced
 
     bed = Bed.of(settings)
     with Reader((rehearsal_file if is_rehearsal else records_file)(settings.id)) as reader:
@@ -74,7 +74,7 @@ def write_report(
         begin_s = _midnight_s(last - timedelta(days=days - 1), bed)
         period = read_period(reader, bed, begin_s, _midnight_s(last + timedelta(days=1), bed), now_s)
         is_stopped = bool(reader.open_trips())
-    with written(out) as new:
+    with replaced(out) as new:
         new.write_text(page_of_period(period, told, is_alarm, assumed), encoding="utf-8")
     return is_stopped
 

@@ -52,8 +52,6 @@ JOURNAL_WITHIN_S = 2.0
 JOURNAL_HANDED_S = 0.02
 """A grant waits no longer than one look at the inputs for its line to reach the kernel."""
 
-WRONG_FILE = 2
-
 
 class Refusal(Exception):
     """The guard cannot begin; says why. status: of the process."""

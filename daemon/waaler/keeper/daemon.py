@@ -46,6 +46,7 @@ from waaler.records.store import Store
 from waaler.settings import Settings
 from waaler.settings.followed import in_force
 from waaler.settings.places import bed_id, runtime_folder, state_folder
+from waaler.settings.replacing import replaced
 from waaler.settings.watch_file import FileWatch
 
 __all__ = ["keep"]
@@ -373,11 +374,9 @@ class _Daemon:
 
     def _accept(self, settings: Settings) -> None:
         """Keeps the accepted text, so that a start with a bad file has something to run."""
-        path = self._files.accepted
-        temporary = path.with_suffix(".new")
         try:
-            temporary.write_text(settings.text, encoding="utf-8")
-            temporary.replace(path)
+            with replaced(self._files.accepted) as new:
+                new.write_text(settings.text, encoding="utf-8")
         except OSError as problem:
             log.error("accepted_file_not_kept", problem=str(problem))
 

@@ -4,9 +4,8 @@ import random
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
-from threading import Event, Thread
+from threading import Event
 from zoneinfo import ZoneInfo
 
 import structlog
@@ -15,12 +14,15 @@ from waaler.core.care import Quiet
 from waaler.core.facts import Severity
 from waaler.notify.channels import Channel, NotNow, NotThis, kind_of
 from waaler.notify.deliveries import Deliveries
+from waaler.notify.lasting import LastingThread
+from waaler.notify.logged_once import LoggedOnce
 from waaler.notify.note import Note, for_people, is_superseded, note_of
 from waaler.notify.outbox import signature
 from waaler.notify.trouble import Trouble
 from waaler.records.reader import Reader
 from waaler.records.rows import LOST, AlertRow, Outgoing, Unread
 from waaler.records.schema import StoreError
+from waaler.records.times import local
 
 __all__ = ["Courier", "Round"]
 
@@ -35,6 +37,7 @@ FIRST_LOOK_BACK_S = 3600.0
 
 AT_ONCE = 50
 PROBE_EVERY_S = 600.0
+NOT_DELIVERED = "not_delivered"
 
 log = structlog.get_logger()
 
@@ -56,32 +59,36 @@ class Round:
     good_day: Callable[[Reader, float], Note | None] = lambda _, __: None
 
 
-class Courier(Thread):
-    """Until `ending` is set. Whatever is raised in it is logged, and it goes on.
+class Courier(LastingThread):
+    """Its place in the queue belongs to the thread that runs it.
 
     round: may be replaced from any thread, as long as records and deliveries are the same.
     """
 
     def __init__(self, channel: Channel, round_: Round, ending: Event) -> None:
-        super().__init__(name=f"courier {channel.name}", daemon=True)
-        self._channel, self.round, self._ending = channel, round_, ending
+        super().__init__(f"courier {channel.name}", ending)
+        self._channel, self.round = channel, round_
         self._wait_s = FIRST_WAIT_S
-        self._last_problem = ""
+        self._log = LoggedOnce(channel=channel.name)
+        self._deliveries: Deliveries | None = None
         self._trouble = Trouble(channel.name, round_.control)
         self._seen: tuple[tuple[int, int], ...] = ()
         self._read_s = 0.0
         self._next_probe_s = 0.0
 
     def run(self) -> None:
-        deliveries = Deliveries(self.round.deliveries, self._channel.name)
-        while not self._ending.is_set():
-            try:
-                wait_s = self.look(deliveries, time.time())
-            except Exception as problem:
-                log.error("courier_failed", channel=self._channel.name, problem=kind_of(problem))
-                wait_s = LONGEST_WAIT_S / 10
-            self._ending.wait(wait_s)
-        deliveries.close()
+        super().run()
+        if self._deliveries is not None:
+            self._deliveries.close()
+
+    def turn(self) -> float:
+        if self._deliveries is None:
+            self._deliveries = Deliveries(self.round.deliveries, self._channel.name)
+        return self.look(self._deliveries, time.time())
+
+    def failed(self, problem: Exception) -> float:
+        log.error("courier_failed", channel=self._channel.name, problem=kind_of(problem))
+        return LONGEST_WAIT_S / 10
 
     def look(self, deliveries: Deliveries, now_s: float) -> float:
         """Delivers what waits; how long to wait before the next look."""
@@ -95,20 +102,21 @@ class Courier(Thread):
             if not has_more:
                 self._probe(deliveries)
         except StoreError as problem:
-            self._note_problem(str(problem))
+            self._log.met(NOT_DELIVERED, str(problem))
             return READ_EVERY_S
         except NotNow as problem:
             return self._failed(problem, deliveries)
         self._seen, self._read_s = (), now
         if not has_more:
             self._seen = seen
-        self._wait_s, self._last_problem = FIRST_WAIT_S, ""
+        self._wait_s = FIRST_WAIT_S
+        self._log.over()
         return 0.0 if has_more else LOOK_EVERY_S
 
     def _failed(self, problem: NotNow, deliveries: Deliveries) -> float:
         """How long to wait before the next try."""
         now = time.monotonic()
-        self._note_problem(str(problem))
+        self._log.met(NOT_DELIVERED, str(problem))
         self._trouble.failed(str(problem), now, deliveries.has_worked())
         wait_s = self._wait_s * random.uniform(0.75, 1.25)
         self._wait_s = min(2 * self._wait_s, LONGEST_WAIT_S)
@@ -183,11 +191,5 @@ class Courier(Thread):
 
     def _is_quiet(self, now_s: float) -> bool:
         quiet = self.round.quiet
-        local = datetime.fromtimestamp(now_s, self.round.zone)
-        return quiet is not None and quiet.wait_s(local.hour * 60 + local.minute) > 0
-
-    def _note_problem(self, reason: str) -> None:
-        """The same problem is told once, however often it is tried again."""
-        if reason != self._last_problem:
-            log.warning("not_delivered", channel=self._channel.name, reason=reason)
-        self._last_problem = reason
+        at = local(now_s, self.round.zone)
+        return quiet is not None and quiet.wait_s(at.hour * 60 + at.minute) > 0

@@ -30,6 +30,7 @@ from waaler.notify.broker import (
 from waaler.notify.channels import kind_of
 from waaler.notify.commands import Commands
 from waaler.notify.deliveries import Deliveries
+from waaler.notify.logged_once import LoggedOnce
 from waaler.notify.outbox import Outbox
 from waaler.notify.places import Places
 from waaler.notify.senml import pack
@@ -82,7 +83,7 @@ class Follower:
         self._outbox = Outbox(places.database, self._deliveries, self._send)
         self._commands = Commands(places, self._answer) if broker.has_commands else None
         self._is_up = self._is_refused = False
-        self._last_problem = ""
+        self._log = LoggedOnce(host=broker.host, port=broker.port)
         self._trouble = Trouble("mqtt", places.control)
         self._next_look_s = self._next_ask_s = self._next_tell_s = 0.0
         self._next_away_s = time.monotonic() + GREETING_S
@@ -128,7 +129,7 @@ class Follower:
                 self._is_up = False
                 self._next_away_s = time.monotonic() + GREETING_S
                 self._outbox.rewind()
-                self._note_problem("broker_lost", reason)
+                self._log.met("broker_lost", reason)
             case Down() if self._is_refused:
                 self._is_refused = False  # the end of a connection whose refusal was told
             case Down(reason):
@@ -148,7 +149,7 @@ class Follower:
     def _away(self, reason: str) -> None:
         now = time.monotonic()
         self._next_away_s = now + GREETING_S
-        self._note_problem("broker_away", reason)
+        self._log.met("broker_away", reason)
         self._trouble.failed(reason, now, self._deliveries.has_worked())
 
     def beat(self) -> None:
@@ -162,16 +163,11 @@ class Follower:
         told = {"bed": self._bed, **answer, "at": rfc3339(time.time(), self.zone)}
         self._connection.publish("answer", _json(told), JSON, expiry_s=ANSWER_EXPIRY_S)
 
-    def _note_problem(self, event: str, reason: str) -> None:
-        """The same problem is told once, however often it is tried again."""
-        if reason != self._last_problem:
-            log.warning(event, host=self._broker.host, port=self._broker.port, reason=reason)
-        self._last_problem = reason
-
     def _connected(self) -> None:
         """A broker may have forgotten everything: what is retained is said again."""
         log.info("broker_connected", host=self._broker.host, port=self._broker.port)
-        self._is_up, self._is_refused, self._last_problem = True, False, ""
+        self._is_up, self._is_refused = True, False
+        self._log.over()
         self._trouble.worked(time.monotonic())
         self._deliveries.worked()
         self._connection.publish("online", b"true", JSON, is_retained=True)

@@ -7,6 +7,7 @@ from waaler.core.status import next_words, wait_words
 from waaler.notify.note import Note
 from waaler.records.days import day_totals
 from waaler.records.reader import Reader
+from waaler.records.times import local
 from waaler.report.bed import Bed
 from waaler.report.sump import read_sump
 
@@ -17,7 +18,7 @@ SOON_DAYS = 6.0
 
 def good_day(reader: Reader, bed: Bed, minute: int | None, now_s: float) -> Note | None:
     """The day's note once its hour has come; None before, and without one. minute: after midnight."""
-    now = datetime.fromtimestamp(now_s, bed.zone)
+    now = local(now_s, bed.zone)
     if minute is None or now.hour * 60 + now.minute < minute:
         return None
     text = line(reader, bed, now_s)
@@ -33,7 +34,7 @@ def good_day(reader: Reader, bed: Bed, minute: int | None, now_s: float) -> Note
 
 def line(reader: Reader, bed: Bed, now_s: float) -> str:
     """`5 of 5 runs, 62 L, needs water about Thursday`, for today up to now."""
-    now = datetime.fromtimestamp(now_s, bed.zone)
+    now = local(now_s, bed.zone)
     midnight = now.replace(hour=0, minute=0, second=0, microsecond=0).timestamp()
     runs = reader.runs(midnight, now_s)
     planned = [run for run in runs if run.key is not None]

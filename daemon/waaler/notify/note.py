@@ -1,17 +1,15 @@
 """What a person gets: one note for an alert's turn, or for a good day."""
 
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from waaler.core.facts import Severity
 from waaler.records.rows import AlertRow, Outgoing, Told
-from waaler.records.times import rfc3339
+from waaler.records.times import local, rfc3339
 
-__all__ = ["GOOD_DAY", "Note", "for_people", "is_superseded", "note_of", "test_note"]
+__all__ = ["Note", "for_people", "is_superseded", "note_of", "test_note"]
 
-GOOD_DAY = "good-day"
 RANK = {severity: rank for rank, severity in enumerate(Severity)}
 WORSE = {
     "sump-soon-low": frozenset({"refill-due", "sump-low"}),
@@ -112,4 +110,4 @@ def _body(message: Outgoing, alert: AlertRow, zone: ZoneInfo) -> str:
 
 
 def _clock(wall_s: float, zone: ZoneInfo) -> str:
-    return f"{datetime.fromtimestamp(wall_s, zone):%a %-d %b %H:%M}"
+    return f"{local(wall_s, zone):%a %-d %b %H:%M}"

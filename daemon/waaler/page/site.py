@@ -8,7 +8,7 @@ import io
 import re
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from typing import Any
 from urllib.parse import parse_qs
 from wsgiref.types import StartResponse
@@ -20,6 +20,7 @@ from waaler.page.frame import SCRIPT
 from waaler.page.passwords import Passwords
 from waaler.records.reader import Reader
 from waaler.records.schema import StoreError
+from waaler.records.times import local
 from waaler.report.history import COLUMNS, csv_row
 from waaler.report.look import LOOK
 from waaler.report.metrics import CONTENT_TYPE, metrics
@@ -137,9 +138,7 @@ class Site:
         if run_id is not None:
             page = views.run_page(shown, int(run_id), now_s, count)
             return _said("404 Not Found", "no run has this number") if page is None else _page(page)
-        chosen = _chosen(
-            environ.get("QUERY_STRING", ""), datetime.fromtimestamp(now_s, UTC).astimezone(shown.bed.zone).date()
-        )
+        chosen = _chosen(environ.get("QUERY_STRING", ""), local(now_s, shown.bed.zone).date())
         if what == "history.csv":
             return _csv(shown, chosen)
         return _page(views.history_page(shown, chosen, now_s, count))

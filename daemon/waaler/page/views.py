@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 
 from waaler.core.facts import Outcome, Severity
 from waaler.page.beds import Shown
@@ -11,6 +11,7 @@ from waaler.page.now import Now, read_now
 from waaler.records.reader import Reader
 from waaler.records.rows import AlertRow, RunRow
 from waaler.records.schema import StoreError
+from waaler.records.times import local
 from waaler.report.bed import Bed
 from waaler.report.history import unread_words
 from waaler.report.markup import Markup, join, tag
@@ -112,7 +113,7 @@ def run_page(shown: Shown, run_id: int, now_s: float, count: int) -> str | None:
     rows = [tag("tr", tag("th", fact.name, scope="row"), tag("td", fact.text)) for fact in facts]
     title = f"Why? Run {run_id} of {bed.title}"
     way = [*_home(links, bed, count), ("History", links.history(bed.id))]
-    day = datetime.fromtimestamp(run.when_s, UTC).astimezone(bed.zone).date()
+    day = local(run.when_s, bed.zone).date()
     with Reader(shown.records) as reader:
         span = day_span(bed, day)
         runs = reader.runs(span.begin_s, span.end_s)
@@ -130,7 +131,7 @@ def _now(shown: Shown, links: Links, now_s: float) -> Markup:
     try:
         with Reader(shown.records) as reader:
             now = read_now(reader, bed, now_s)
-            day = datetime.fromtimestamp(now_s, UTC).astimezone(bed.zone).date()
+            day = local(now_s, bed.zone).date()
             span = day_span(bed, day)
             runs = reader.runs(span.begin_s, span.end_s)
             unread = reader.unread
@@ -218,7 +219,7 @@ def _today(bed: Bed, links: Links, run: RunRow) -> Markup:
 
 def _fortnight(shown: Shown, links: Links, now_s: float) -> Markup:
     bed = shown.bed
-    today = datetime.fromtimestamp(now_s, UTC).astimezone(bed.zone).date()
+    today = local(now_s, bed.zone).date()
     since_s, until_s = Chosen(today - timedelta(days=DAYS - 1), today).span(bed)
     try:
         with Reader(shown.records) as reader:

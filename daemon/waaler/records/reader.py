@@ -238,10 +238,6 @@ class Reader:
         within = Select(SUMP, "sump", "wall_s >= ? AND wall_s <= ?", "wall_s")
         return self._ask.rows(sump_row, earlier, since_s) + self._ask.rows(sump_row, within, since_s, until_s)
 
-    def alerts_of(self, kind: str, since_s: float, until_s: float) -> list[AlertRow]:
-        """Alerts of one kind that were raised in a period, oldest first."""
-        return [alert for alert in self.alerts(since_s, until_s) if alert.kind == kind]
-
     def alive_s(self) -> float | None:
         """The wall time at which the daemon last noted that it lived; None where its clock was never sure."""
         return self._moment("SELECT last_long_s + sure_offset_s FROM boot ORDER BY id DESC LIMIT 1")

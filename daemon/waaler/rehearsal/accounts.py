@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from waaler.rehearsal.naive import Planned, Timetable
-from waaler.rehearsal.rules import Ran, Violation
+from waaler.rehearsal.rules import TWO_DAYS_S, Ran, Violation
 
 __all__ = ["Diary", "Row", "judge_runs"]
 
@@ -15,7 +15,6 @@ EXACT_S = 0.2
 LATEST_S = 1800.0
 """What is younger than this at the end of a story may still be on its way into the history."""
 
-TWO_DAYS_S = 2 * 86_400.0
 BEFORE_S = 3600.0
 """A cycle may wait this long before a row tells of it."""
 

@@ -4,14 +4,13 @@ from collections.abc import Iterator
 from math import inf
 from typing import TYPE_CHECKING
 
-from waaler.rehearsal.rules import ATTENDED, PLAN_PURSES, Asked
+from waaler.rehearsal.rules import ATTENDED, DAY_S, PLAN_PURSES, Asked
 
 if TYPE_CHECKING:
     from waaler.rehearsal.monitor import Monitor
 
 __all__ = ["OWN_PURSE", "against", "used_s"]
 
-DAY_S = 86_400.0
 HOUR_S = 3600.0
 COUNTED_PURSES = PLAN_PURSES | {"soak"}
 OWN_PURSE = {"attended": "attended", "soak": "soak"}

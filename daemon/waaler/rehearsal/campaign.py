@@ -21,7 +21,7 @@ from waaler.rehearsal.deeds import Script
 from waaler.rehearsal.heard import Heard
 from waaler.rehearsal.keeping import FileKeeping
 from waaler.rehearsal.monitor import Monitor
-from waaler.rehearsal.rules import Violation
+from waaler.rehearsal.rules import DAY_S, Violation
 from waaler.rehearsal.scene import Findings, Scene
 from waaler.rehearsal.trial import Trial
 from waaler.rehearsal.wire import LATEST_S
@@ -37,7 +37,6 @@ FOLDER = "/dev/shm" if Path("/dev/shm").is_dir() else None
 NO_SCRIPT = Script()
 Judge = TypeVar("Judge", bound=Monitor)
 
-DAY_S = 86_400.0
 HOUR_S = 3600.0
 TRACE_LINES = 40
 NO_WATER = frozenset(

@@ -9,12 +9,13 @@ from waaler.guard.limits import Limits
 from waaler.model.faults import FAULTS, Fault
 from waaler.plan.types import AtTimes, ClockMoment, Evenly, Every, Plan, Window
 from waaler.rehearsal.deeds import TROUBLES, ClockStep, Deed, Edit, Ordered, Script, Trouble
+from waaler.rehearsal.rules import DAY_S
 from waaler.rehearsal.scene import Scene
 
 __all__ = ["dense", "equipped", "faults_together", "random_faults", "random_script", "with_some_equipment"]
 
 HOUR_S = 3600.0
-YEAR_S = 365 * 86_400.0
+YEAR_S = 365 * DAY_S
 MOST_FAULTS = 3
 HASTE_S = 3.0
 DENSE_DAYS = 0.5

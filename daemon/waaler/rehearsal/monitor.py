@@ -11,11 +11,10 @@ from math import inf
 
 from waaler.rehearsal.against import OWN_PURSE, against, used_s
 from waaler.rehearsal.inputs import Seen
-from waaler.rehearsal.rules import PLAN_PURSES, Asked, Held, Ran, Rules, Violation
+from waaler.rehearsal.rules import DAY_S, PLAN_PURSES, Asked, Held, Ran, Rules, Violation
 
 __all__ = ["Monitor"]
 
-DAY_S = 86_400.0
 LATE_S = 0.2
 """A relay may be this much late. Source: S1."""
 

@@ -26,6 +26,7 @@ from waaler.plan.sensing import UNITS, Reading
 from waaler.rehearsal.mains import Mains
 from waaler.rehearsal.noting import Notes
 from waaler.rehearsal.outside import Keeping
+from waaler.rehearsal.rules import DAY_S
 from waaler.rehearsal.scene import Findings, Scene
 from waaler.rehearsal.wire import FAULTS as WIRE_FAULTS
 from waaler.rehearsal.wire import Wire
@@ -104,7 +105,7 @@ class Play:
 
     def run(self, progress: Callable[[float], object] | None = None) -> Findings:
         """Plays to the end. progress: called with the days played so far."""
-        end_s = self.scene.days * 86_400
+        end_s = self.scene.days * DAY_S
         self._look_at_faults()
         self._see_floats()
         self._tell(Look())
@@ -115,7 +116,7 @@ class Play:
             if self.is_powered:
                 self._turn()
             if progress is not None:
-                progress(self.world.now_s / 86_400)
+                progress(self.world.now_s / DAY_S)
         return self.notes.finish()
 
     # --- time --------------------------------------------------------------------------------

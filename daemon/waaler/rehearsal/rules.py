@@ -3,10 +3,12 @@
 from dataclasses import dataclass, field
 from math import inf
 
-__all__ = ["ATTENDED", "PLAN_PURSES", "Asked", "Held", "Ran", "Rules", "Violation"]
+__all__ = ["ATTENDED", "DAY_S", "PLAN_PURSES", "TWO_DAYS_S", "Asked", "Held", "Ran", "Rules", "Violation"]
 
 PLAN_PURSES = frozenset({"plan", "spare"})
 ATTENDED = "attended"
+DAY_S = 86_400.0
+TWO_DAYS_S = 2 * DAY_S
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,7 @@ from waaler.rehearsal.keeping import FileKeeping
 from waaler.rehearsal.monitor import Monitor
 from waaler.rehearsal.notebook import Notebook
 from waaler.rehearsal.play import BED, CHATTER_S, Play
+from waaler.rehearsal.rules import DAY_S, TWO_DAYS_S
 from waaler.rehearsal.scene import Scene
 from waaler.rehearsal.witness import heard, said, timetable_of
 
@@ -41,12 +42,10 @@ GLITCH_EVERY_S, GLITCH_S = 97.0, 0.1
 LOOK_EVERY_S = 60.0
 ALIVE_EVERY_S = 600.0
 IDS_AHEAD = 1000
-DAY_S = 86_400.0
 BEFORE_S, TWO_HOURS_S = 3600.0, 7200.0
 LOST_S = 600.0
 """A run may be as long as this, and more; what was in progress when both journal and records were torn is lost."""
 
-TWO_DAYS_S = 2 * 86_400.0
 JUDGED_TO_S = 5400.0
 """Before the end of a story: what is younger may still be on its way into the history."""
 

@@ -9,6 +9,7 @@ from waaler.bed.figures import Figures
 from waaler.bed.ledger import SumpBook, lost_l
 from waaler.plan.sensing import Sensing
 from waaler.plan.types import Plan
+from waaler.records.times import local
 
 __all__ = ["Bed"]
 
@@ -61,4 +62,4 @@ class Bed:
 
     def local(self, wall_s: float) -> datetime:
         """A wall time in the bed's time zone."""
-        return datetime.fromtimestamp(wall_s, self.zone)
+        return local(wall_s, self.zone)

@@ -1,9 +1,10 @@
 """One self-contained HTML page that tells a period: for a phone, a desk and a printer."""
 
 from collections.abc import Sequence
-from datetime import UTC, date, datetime
+from datetime import date
 
 from waaler.guard.messages import Trip
+from waaler.records.times import local
 from waaler.report.history import unread_words
 from waaler.report.markup import Markup, tag
 from waaler.report.parts import (
@@ -81,7 +82,7 @@ def _section(name: str, *parts: object) -> Markup:
 def _dates(period: Period) -> str:
     last_s = max(period.span.begin_s, min(period.now_s, period.span.end_s - 1))
     ends = (period.span.begin_s, last_s)
-    first, last = (datetime.fromtimestamp(wall_s, UTC).astimezone(period.span.zone) for wall_s in ends)
+    first, last = (local(wall_s, period.span.zone) for wall_s in ends)
     return f"{first:%-d %B %Y}" if first.date() == last.date() else f"{first:%-d %B %Y} to {last:%-d %B %Y}"
 
 
@@ -98,7 +99,7 @@ def _day_figures(period: Period) -> list[Markup]:
 
 
 def _day(period: Period, wall_s: float) -> date:
-    return datetime.fromtimestamp(wall_s, UTC).astimezone(period.span.zone).date()
+    return local(wall_s, period.span.zone).date()
 
 
 def _water(period: Period) -> Markup:

@@ -1,7 +1,7 @@
 """The parts that report and page are put together from: figures with their captions, and tables."""
 
 from collections.abc import Callable, Iterable, Sequence
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 
 from waaler.core.facts import Outcome
 from waaler.plan.sensing import AdviserKind
@@ -9,6 +9,7 @@ from waaler.plan.sun import sun_event
 from waaler.plan.timetable import cycles_of_day
 from waaler.plan.types import SunEvent
 from waaler.records.rows import RunRow
+from waaler.records.times import local
 from waaler.report.bed import Bed
 from waaler.report.charts import (
     Bar,
@@ -221,7 +222,7 @@ def sensors_table(period: Period) -> Markup:
 
 
 def _day(period: Period, wall_s: float) -> date:
-    return datetime.fromtimestamp(wall_s, UTC).astimezone(period.span.zone).date()
+    return local(wall_s, period.span.zone).date()
 
 
 def _count(n: int, what: str) -> str:

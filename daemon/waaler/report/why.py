@@ -2,11 +2,11 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 from waaler.records.reader import Reader, Step
 from waaler.records.rows import RunRow
+from waaler.records.times import local
 from waaler.report.words import clock, length, outcome_words
 
 __all__ = ["Fact", "why_of"]
@@ -80,4 +80,4 @@ def _around(reader: Reader, run: RunRow, zone: ZoneInfo) -> Iterator[Fact]:
 
 
 def _moment(wall_s: float, zone: ZoneInfo) -> str:
-    return f"{datetime.fromtimestamp(wall_s, UTC).astimezone(zone):%a %-d %b %Y, %H:%M:%S}"
+    return f"{local(wall_s, zone):%a %-d %b %Y, %H:%M:%S}"

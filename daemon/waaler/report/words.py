@@ -2,12 +2,12 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 from waaler.core.facts import Outcome
 from waaler.guard.names import HoldKind
 from waaler.records.rows import RunRow, Told
+from waaler.records.times import local
 from waaler.report.period import Period, is_lengthened
 
 __all__ = ["Event", "clock", "day_and_clock", "events", "length", "outcome_words", "verdict", "why"]
@@ -29,11 +29,11 @@ class Event:
 
 
 def clock(wall_s: float, zone: ZoneInfo) -> str:
-    return f"{datetime.fromtimestamp(wall_s, UTC).astimezone(zone):%H:%M}"
+    return f"{local(wall_s, zone):%H:%M}"
 
 
 def day_and_clock(wall_s: float, zone: ZoneInfo) -> str:
-    return f"{datetime.fromtimestamp(wall_s, UTC).astimezone(zone):%a %-d %b, %H:%M}"
+    return f"{local(wall_s, zone):%a %-d %b, %H:%M}"
 
 
 def length(seconds: float) -> str:

@@ -15,94 +15,83 @@ class Taken(Enum):
     COMMANDS = "nothing that runs uses it; commands read the file"
 
 
-ROWS = (
-    ("", Taken.DAEMON, "bed"),
-    ("", Taken.LIVE, "title clock not_commissioned quiet_hours"),
-    ("", Taken.NOTIFIER, "good_day metrics_file"),
-    ("", Taken.COMMANDS, "away_days no_sump_float no_tray_float broken_wire_unsafe"),
-    ("place", Taken.LIVE, "timezone latitude longitude"),
-    ("plan[]", Taken.LIVE, "window cycles every at between water on from until fallback"),
-    (
-        "plan[].on_demand",
-        Taken.LIVE,
-        "probe below light per_light per_demand thermometer between least_gap at_most",
-    ),
-    ("hot_day", Taken.LIVE, "above extra_cycles"),
-    (
-        "sensing",
-        Taken.LIVE,
-        "skip_at_most hot_above extend_at_most least_share drained_after extra_after",
-    ),
-    ("sensing.probes[]", Taken.DAEMON, "channel converter address name"),
-    ("sensing.probes[]", Taken.LIVE, "wet_above dry_below most_change"),
-    ("sensing.probes[].calibration", Taken.DAEMON, "dry wet points"),
-    ("sensing.thermometers[]", Taken.DAEMON, "name device"),
-    ("sensing.lights[]", Taken.DAEMON, "channel converter address name full"),
-    ("sensing.levels[]", Taken.DAEMON, "channel converter address name points"),
-    ("sensing.currents[]", Taken.DAEMON, "channel converter address name points"),
-    ("solution", Taken.LIVE, "ec ph temperature"),
-    (
-        "limits",
-        Taken.LIVE,
-        "longest_run most_per_day longest_gap rest settle_sump settle_tray run_back confirm start_delay most_starts"
-        " flow_within line_drain",
-    ),
-    ("layout", Taken.LIVE, "pots outlet_flow line_holds media_per_pot holds drink_per_pot evaporates lift"),
-    ("layout.sump", Taken.LIVE, "floor points brim full low empty"),
-    ("layout.pump", Taken.LIVE, "free_flow shut_off points"),
-    ("layout.hose", Taken.LIVE, "length bore fittings"),
-    ("layout.line", Taken.LIVE, "bore spacing friction c water"),
-    ("layout.line.legs[]", Taken.LIVE, "outlets spacing first bore fittings back"),
-    ("layout.line.legs[].header", Taken.LIVE, "length bore fittings"),
-    ("layout.tube", Taken.LIVE, "bore length end fittings"),
-    ("layout.each[]", Taken.LIVE, "outlet bore length end opening"),
-    ("layout.each[]", Taken.COMMANDS, "pot"),
-    ("layout.tray", Taken.LIVE, "length width drain standing rim"),
-    ("layout.pot", Taken.LIVE, "nominal filled"),
-    ("layout.pot", Taken.COMMANDS, "bag"),
-    ("crops[]", Taken.LIVE, "pots plants_per_pot planted canopy stages kc"),
-    ("crops[]", Taken.COMMANDS, "name ec"),
-    ("weather", Taken.LIVE, "csv normals elevation cover"),
-    ("feed", Taken.LIVE, "ec water uptake"),
-    ("top_up", Taken.LIVE, "tank holds"),
-    ("pump", Taken.COMMANDS, "supply"),
-    ("pins", Taken.COMMANDS, "header"),
-    ("pins.relay", Taken.DAEMON, "gpio energised_by"),
-    ("pins.relay", Taken.COMMANDS, "draws"),
-    ("pins.cutoff_relay", Taken.DAEMON, "gpio energised_by"),
-    ("pins.cutoff_relay", Taken.COMMANDS, "draws"),
-    ("pins.sump_low", Taken.DAEMON, "gpio pull closed"),
-    ("pins.tray_high", Taken.DAEMON, "gpio pull closed"),
-    ("pins.tray_wet", Taken.DAEMON, "gpio pull"),
-    ("pins.flow_meter", Taken.DAEMON, "gpio pulses_per_litre normal pull"),
-    ("pins.supply_sensed", Taken.DAEMON, "gpio pull"),
-    ("pins.sump_floats[]", Taken.DAEMON, "gpio at pull"),
-    ("pins.status_light", Taken.DAEMON, "gpio on_by"),
-    ("pins.status_light", Taken.COMMANDS, "draws"),
-    ("pins.buzzer", Taken.DAEMON, "gpio on_by"),
-    ("pins.buzzer", Taken.COMMANDS, "draws"),
-    ("pins.button", Taken.DAEMON, "gpio pull"),
-    ("contacts[]", Taken.LIVE, "name call"),
-    ("contacts[]", Taken.NOTIFIER, "mail"),
-    ("care", Taken.LIVE, "clean_after clean_after_starts renew_after"),
-    ("card", Taken.COMMANDS, "plug shut_off by_hand"),
-    (
-        "mqtt",
-        Taken.NOTIFIER,
-        "host port user password_file ca_file certificate_file key_file commands",
-    ),
-    ("mqtt", Taken.COMMANDS, "plain"),
-    ("mail", Taken.NOTIFIER, "host port security user password_file ca_file from least"),
-    ("webhooks[]", Taken.NOTIFIER, "name url url_file least"),
-    ("push", Taken.NOTIFIER, "urls_file least"),
-    ("heartbeat", Taken.NOTIFIER, "url url_file every"),
-)
+ROWS = """
+DAEMON    -                            bed
+LIVE      -                            title clock not_commissioned quiet_hours
+NOTIFIER  -                            good_day metrics_file
+COMMANDS  -                            away_days no_sump_float no_tray_float broken_wire_unsafe
+LIVE      place                        timezone latitude longitude
+LIVE      plan[]                       window cycles every at between water on from until fallback
+LIVE      plan[].on_demand             probe below light per_light per_demand thermometer between least_gap
+LIVE      plan[].on_demand             at_most
+LIVE      hot_day                      above extra_cycles
+LIVE      sensing                      skip_at_most hot_above extend_at_most least_share drained_after
+LIVE      sensing                      extra_after
+DAEMON    sensing.probes[]             channel converter address name
+LIVE      sensing.probes[]             wet_above dry_below most_change
+DAEMON    sensing.probes[].calibration dry wet points
+DAEMON    sensing.thermometers[]       name device
+DAEMON    sensing.lights[]             channel converter address name full
+DAEMON    sensing.levels[]             channel converter address name points
+DAEMON    sensing.currents[]           channel converter address name points
+LIVE      solution                     ec ph temperature
+LIVE      limits                       longest_run most_per_day longest_gap rest settle_sump settle_tray
+LIVE      limits                       run_back confirm start_delay most_starts flow_within line_drain
+LIVE      layout                       pots outlet_flow line_holds media_per_pot holds drink_per_pot evaporates
+LIVE      layout                       lift
+LIVE      layout.sump                  floor points brim full low empty
+LIVE      layout.pump                  free_flow shut_off points
+LIVE      layout.hose                  length bore fittings
+LIVE      layout.line                  bore spacing friction c water
+LIVE      layout.line.legs[]           outlets spacing first bore fittings back
+LIVE      layout.line.legs[].header    length bore fittings
+LIVE      layout.tube                  bore length end fittings
+LIVE      layout.each[]                outlet bore length end opening
+COMMANDS  layout.each[]                pot
+LIVE      layout.tray                  length width drain standing rim
+LIVE      layout.pot                   nominal filled
+COMMANDS  layout.pot                   bag
+LIVE      crops[]                      pots plants_per_pot planted canopy stages kc
+COMMANDS  crops[]                      name ec
+LIVE      weather                      csv normals elevation cover
+LIVE      feed                         ec water uptake
+LIVE      top_up                       tank holds
+COMMANDS  pump                         supply
+COMMANDS  pins                         header
+DAEMON    pins.relay                   gpio energised_by
+COMMANDS  pins.relay                   draws
+DAEMON    pins.cutoff_relay            gpio energised_by
+COMMANDS  pins.cutoff_relay            draws
+DAEMON    pins.sump_low                gpio pull closed
+DAEMON    pins.tray_high               gpio pull closed
+DAEMON    pins.tray_wet                gpio pull
+DAEMON    pins.flow_meter              gpio pulses_per_litre normal pull
+DAEMON    pins.supply_sensed           gpio pull
+DAEMON    pins.sump_floats[]           gpio at pull
+DAEMON    pins.status_light            gpio on_by
+COMMANDS  pins.status_light            draws
+DAEMON    pins.buzzer                  gpio on_by
+COMMANDS  pins.buzzer                  draws
+DAEMON    pins.button                  gpio pull
+LIVE      contacts[]                   name call
+NOTIFIER  contacts[]                   mail
+LIVE      care                         clean_after clean_after_starts renew_after
+COMMANDS  card                         plug shut_off by_hand
+NOTIFIER  mqtt                         host port user password_file ca_file certificate_file key_file commands
+COMMANDS  mqtt                         plain
+NOTIFIER  mail                         host port security user password_file ca_file from least
+NOTIFIER  webhooks[]                   name url url_file least
+NOTIFIER  push                         urls_file least
+NOTIFIER  heartbeat                    url url_file every
+"""
+"""Who takes a key, its section (- for the file itself), and the keys."""
 
 
 def _spread() -> Iterator[tuple[str, Taken]]:
-    for section, taken, keys in ROWS:
-        for key in keys.split():
-            yield f"{section}.{key}".lstrip("."), taken
+    for row in ROWS.strip().splitlines():
+        taken, section, *keys = row.split()
+        for key in keys:
+            yield key if section == "-" else f"{section}.{key}", Taken[taken]
 
 
 TAKEN: dict[str, Taken] = dict(_spread())

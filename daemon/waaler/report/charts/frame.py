@@ -5,10 +5,11 @@ The labels of the upward scale stand inside, on their grid lines, so that nothin
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, time, timedelta
+from datetime import datetime, time, timedelta
 from math import ceil, floor, log10
 from zoneinfo import ZoneInfo
 
+from waaler.records.times import local
 from waaler.report.markup import Markup, join, tag
 
 __all__ = [
@@ -68,7 +69,7 @@ class Span:
 
     def midnights(self) -> list[float]:
         """Local midnights within, both ends included."""
-        day = datetime.fromtimestamp(self.begin_s, UTC).astimezone(self.zone).date()
+        day = local(self.begin_s, self.zone).date()
         found = []
         while (wall_s := datetime.combine(day, time(), self.zone).timestamp()) <= self.end_s:
             if wall_s >= self.begin_s:
@@ -157,7 +158,7 @@ def _hours(span: Span) -> Iterator[tuple[float, str]]:
     """By the wall clock, so that a day on which it is changed is labelled as it was lived."""
     midnights = span.midnights()
     for begin_s in midnights:
-        day = datetime.fromtimestamp(begin_s, UTC).astimezone(span.zone).date()
+        day = local(begin_s, span.zone).date()
         for hour in (0, 6, 12, 18):
             wall_s = datetime.combine(day, time(hour), span.zone).timestamp()
             if span.begin_s <= wall_s < span.end_s:
@@ -172,7 +173,7 @@ def _days(span: Span) -> Iterator[tuple[float, str]]:
     every = max(1, ceil(len(midnights) / MOST_LABELS))
     for n, wall_s in enumerate(midnights):
         if n % every == 0:
-            yield span.share(wall_s), f"{datetime.fromtimestamp(wall_s, span.zone):%-d %b}"
+            yield span.share(wall_s), f"{local(wall_s, span.zone):%-d %b}"
 
 
 def path_box(height: float, *parts: object) -> Markup:

@@ -2,9 +2,9 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from enum import Enum
 
+from waaler.records.times import local
 from waaler.report.charts.frame import Span, chart, percent, time_axis
 from waaler.report.markup import Markup, tag
 
@@ -79,7 +79,7 @@ def _sunlight(span: Span, sun: tuple[float, float] | None) -> Markup | None:
 def _sun_words(span: Span, sun: tuple[float, float] | None) -> str:
     if sun is None:
         return "does not rise or set"
-    rise, set_ = (datetime.fromtimestamp(wall_s, UTC).astimezone(span.zone) for wall_s in sun)
+    rise, set_ = (local(wall_s, span.zone) for wall_s in sun)
     return f"{rise:%H:%M} to {set_:%H:%M}"
 
 
