@@ -267,7 +267,7 @@ FORBIDDEN = {
     "zoneinfo",
 }
 ROOMS = {"waaler.guard", "waaler.guard_process", "waaler.devices", "waaler.bed"}
-DEVICES = {"clock", "floats", "flow", "lines", "pipe", "pump_lines", "relay"}
+DEVICES = {"clock", "floats", "flow", "lines", "local_socket", "pipe", "pump_lines", "relay"}
 LIST = "import sys, waaler.guard_process.__main__ as m; print('\\n'.join(sys.modules))"
 
 

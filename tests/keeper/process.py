@@ -3,6 +3,7 @@
 import json
 import os
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -94,6 +95,15 @@ class Daemon:
 
     def order(self, **order: Any) -> dict[str, Any]:
         return ask(self.socket, order, 6.0)
+
+    def say(self, line: str) -> dict[str, Any]:
+        """Whatever the line is, JSON or not."""
+        with socket.socket(socket.AF_UNIX) as talk:
+            talk.settimeout(6.0)
+            talk.connect(str(self.socket))
+            talk.sendall(line.encode() + b"\n")
+            answer: dict[str, Any] = json.loads(talk.makefile("rb").readline())
+            return answer
 
     def status(self) -> dict[str, Any]:
         return self.order(do="status")

@@ -117,6 +117,28 @@ def test_an_edit_of_clock_and_title_needs_no_restart(daemon: Daemon) -> None:
     assert now["clock"] == "unsure" or is_kept_right
 
 
+POISON = (
+    *(f'{{"do": "{kind}", "seconds": {size}}}' for kind in ("water", "pause", "soak", "attend")
+      for size in ("NaN", "1e999", "-1e999", "-1", "true", "1e-320", "9" * 400)),
+    *(f'{{"do": "refill", "amounts": {{"water": {size}}}}}' for size in ("NaN", "1e999", "-5", "true", "9" * 400)),
+    *(f'{{"do": "measure", "amounts": {{"{name}": {size}}}}}' for name in ("EC", "pH", "sump")
+      for size in ("NaN", "-1e999", "true", "9" * 400)),
+    '{"do": "refill", "amounts": {"water": 10000}}',
+)  # fmt: skip
+
+
+def test_no_number_that_nobody_can_mean_gets_into_the_history(daemon: Daemon) -> None:
+    daemon.start()
+    for line in POISON:
+        assert not daemon.say(line)["ok"], line
+
+    assert daemon.order(do="note", text="after all that")["ok"]
+    until(lambda: "after all that" in daemon.command("history").stdout, "the note in the history")
+    assert daemon.command("history", "--json").returncode == 0
+    assert daemon.command("report", "--out", "report.html").returncode == 0
+    assert daemon.status()["alerts"] == []
+
+
 def test_a_kill_in_a_run_is_found_at_the_next_start_and_counts_to_its_deadline(daemon: Daemon) -> None:
     daemon.start()
     daemon.water(60)

@@ -63,7 +63,7 @@ class Desk:
             Panel(wiring, self.factory),
             lambda: self.view,
             lambda: self.planned_s,
-            lambda kind, by, seconds, _: self.orders.append((kind, by, seconds)),
+            lambda asked: self.orders.append((asked.kind, asked.by, asked.seconds)),
             lambda: self.now_s,
             lambda *_: None,
         )

@@ -24,6 +24,7 @@ __all__ = [
     "daemon_socket",
     "echo",
     "echo_json",
+    "enter",
     "file_argument",
     "guard_socket",
     "json_option",
@@ -32,12 +33,14 @@ __all__ = [
     "read_settings",
     "refuse",
     "refuse_faults",
+    "sure_option",
     "three_digits",
 ]
 
 ANSWER_WAIT_S = 6.0
 
 file_argument = click.argument("file", required=False, type=click.Path(path_type=Path))
+sure_option = click.option("--sure", is_flag=True, help="Enter it though the bed can hardly hold so much.")
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 
 
@@ -163,6 +166,23 @@ def ask_daemon(file: Path | None, order: Mapping[str, object]) -> dict[str, Any]
     """The daemon's answer; ends with 1 and one line where none is there."""
     bed, path = daemon_socket(file)
     return _ask(bed, path, order)
+
+
+def enter(file: Path | None, order: dict[str, Any], is_sure: bool) -> NoReturn:
+    """Hands an entry to the daemon. One that the bed can hardly hold is asked back at a terminal; ends."""
+    answer = ask_daemon(file, {**order, "is_sure": True} if is_sure else order)
+    if answer.get("is_doubtful") is True:
+        if not _is_at_terminal():
+            refuse(f"{answer['text']}; nothing was entered. If it is true, say --sure")
+        if not click.confirm(f"{visible(answer['text'])}. Enter it all the same?"):
+            refuse("nothing was entered")
+        answer = ask_daemon(file, {**order, "is_sure": True})
+    echo(answer["text"])
+    sys.exit(0 if answer.get("ok") else 1)
+
+
+def _is_at_terminal() -> bool:
+    return sys.stdin.isatty()
 
 
 def ask_guard(file: Path | None, do: str) -> dict[str, Any]:

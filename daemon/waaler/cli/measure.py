@@ -1,12 +1,11 @@
 """Enter what was measured in the nutrient solution."""
 
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import click
 
-from waaler.cli.common import ask_daemon, echo, file_argument
+from waaler.cli.common import enter, file_argument, sure_option
 
 __all__ = ["command"]
 
@@ -16,8 +15,11 @@ __all__ = ["command"]
 @click.option("--ph", help="Perlite has no buffer: read it weekly.")
 @click.option("--temp", help="Of the solution: 23C or 73F.")
 @click.option("--sump", help="What the sump holds at rest, as its marks say: 120L or 30gal.")
+@sure_option
 @file_argument
-def command(ec: str | None, ph: str | None, temp: str | None, sump: str | None, file: Path | None) -> None:
+def command(
+    ec: str | None, ph: str | None, temp: str | None, sump: str | None, sure: bool, file: Path | None
+) -> None:
     """Enter EC, pH and temperature of the solution, and the sump's level; outside `solution:` raises an alert.
 
     Example: waaler measure --ec '1.8 mS/cm' --ph 5.9 --temp 23C
@@ -32,10 +34,7 @@ def command(ec: str | None, ph: str | None, temp: str | None, sump: str | None, 
     _take(amounts, "sump", sump, lambda text: amount(text, VOLUME), "--sump")
     if not amounts:
         raise click.UsageError("nothing was measured; give --ec, --ph, --temp or --sump")
-    order: dict[str, object] = {"do": "measure", "amounts": amounts}
-    answer = ask_daemon(file, order)
-    echo(answer["text"])
-    sys.exit(0 if answer.get("ok") else 1)
+    enter(file, {"do": "measure", "amounts": amounts}, sure)
 
 
 def _take(

@@ -50,10 +50,13 @@ class SocketSite:
         amounts: Mapping[str, float] | None = None,
         wrong_float: Input | None = None,
     ) -> tuple[bool, str]:
-        order: dict[str, Any] = {"do": do, "seconds": seconds, "text": text, "amounts": dict(amounts or {})}
-        if wrong_float is not None:
-            order["wrong_float"] = wrong_float.value
-        answer = self._ask(order)
+        said = {
+            "seconds": seconds,
+            "text": text,
+            "amounts": dict(amounts or {}),
+            "wrong_float": None if wrong_float is None else wrong_float.value,
+        }
+        answer = self._ask({"do": do, **{key: value for key, value in said.items() if value}})
         return bool(answer["ok"]), str(answer["text"])
 
     def wait(self, seconds: float) -> None:

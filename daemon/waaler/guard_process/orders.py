@@ -6,12 +6,13 @@ The folder's group is the access control. Nothing waits for anybody: a connectio
 import json
 import pwd
 import socket
-import struct
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from selectors import EVENT_READ, BaseSelector
 from typing import Any
+
+from waaler.devices.local_socket import listen, peer_of, unlink_own
 
 __all__ = ["OrderSocket"]
 
@@ -59,22 +60,11 @@ class OrderSocket:
         if self._listener is not None:
             self._listener.close()
             with suppress(OSError):
-                if self._path.stat().st_ino == self._inode:  # another guard may have begun already
-                    self._path.unlink()
+                unlink_own(self._path, self._inode)
 
     def _open(self) -> None:
-        listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
-        try:
-            listener.setblocking(False)
-            self._path.unlink(missing_ok=True)
-            listener.bind(str(self._path))
-            self._path.chmod(0o660)
-            listener.listen(MOST_CONNECTIONS)
-            self._inode = self._path.stat().st_ino
-        except OSError:
-            listener.close()
-            raise
-        self._listener = listener
+        self._listener, self._inode = listen(self._path, MOST_CONNECTIONS)
+        self._listener.setblocking(False)
 
     def _accept(self, now_s: float) -> None:
         """Without a free file handle the listener rests until the next look."""
@@ -120,9 +110,8 @@ class OrderSocket:
 
     def _who(self, connection: socket.socket) -> str:
         """The name of the user at the other end, as users were known at the start."""
-        size = struct.calcsize("3i")
-        _, uid, _ = struct.unpack("3i", connection.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, size))
-        return self._names.get(uid, f"user {uid}")
+        user = peer_of(connection).user
+        return self._names.get(user, f"user {user}")
 
     def _close(self, connection: socket.socket) -> None:
         del self._connections[connection]

@@ -23,6 +23,11 @@ class NotifyChild:
         self._wait_s = FIRST_WAIT_S
         self._start_at_s = 0.0
 
+    @property
+    def number(self) -> int | None:
+        """The process's, None while there is none."""
+        return None if self._process is None else self._process.pid
+
     def look(self, now_s: float) -> None:
         if self._process is not None and self._process.poll() is not None:
             log.warning("notify_ended", status=self._process.returncode, again_in_s=self._wait_s)

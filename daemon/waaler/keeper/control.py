@@ -1,4 +1,4 @@
-"""The control socket: one JSON line in, one out. The folder's group is the access control.
+"""The control socket: one JSON line in, one out. The folder's group is the access control; `door` judges orders.
 
 `status` needs nothing of the keeper's loop, so that it works while that hangs; `stop` has the guard's own socket.
 """
@@ -7,36 +7,29 @@ import json
 import pwd
 import re
 import socket
-import struct
+import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from pathlib import Path
-from threading import BoundedSemaphore, Thread
-from typing import Any
+from threading import Lock, Thread
 
-from waaler.core.facts import Amount
-from waaler.core.messages import OrderKind
-from waaler.guard.messages import Input
+from waaler.devices.local_socket import Peer, listen, peer_of, unlink_own
+from waaler.keeper.door import NotAdmitted, Request, Room, admitted
 from waaler.keeper.lasting import Died, LastingThread
 
 __all__ = ["MOST_BYTES", "ControlSocket", "Reply"]
 
 MOST_BYTES = 4096
-WAIT_S = 2.0
-MOST_CONNECTIONS = 8
+WITHIN_S = 2.0
+"""To say what is wanted, and again to take the answer, however it is dealt out."""
 
-LONGEST_NOTE = 500
+MOST_CONNECTIONS = 8
+MOST_CHANNELS = 12
+"""That fail at one time; a file can name seven."""
+
+LONGEST_REASON = 500
 CHANNEL = re.compile(r"[a-z][a-z0-9-]{0,40}")
-AMOUNTS = {
-    "water": ("L", 0.0, 20_000.0),
-    "solution": ("L", 0.0, 20_000.0),
-    "sump": ("L", 0.0, 20_000.0),
-    "EC": ("mS/cm", 0.0, 20.0),
-    "pH": ("", 0.0, 14.0),
-    "temperature": ("C", -10.0, 60.0),
-    "run_back": ("s", 0.0, 14_400.0),
-}
-"""What may be entered: the unit, and what can be true at all."""
+NONSENSE = 'send one JSON line such as {"do": "status"}'
 
 Reply = Mapping[str, object]
 
@@ -45,22 +38,26 @@ class ControlSocket(LastingThread):
     """status: gives the present state.
 
     order: hands an order to the keeper and waits for its answer. counts: of a sensor on a converter.
-    channel: hears of a channel to people that fails, and why; None: it works again.
+    channel: hears of a channel to people that fails, and why; None: it works again. room: what the bed can hold.
+    is_notifier: whether a peer is the one that speaks to networks; whatever it says, its orders come from afar.
     """
 
     def __init__(
         self,
         path: Path,
         status: Callable[[], Reply],
-        order: Callable[..., Reply],
+        order: Callable[[Request], Reply],
         died: Died,
+        room: Callable[[], Room],
         counts: Callable[[str], float | None] | None = None,
         channel: Callable[[str, str | None], object] = lambda _, __: None,
+        is_notifier: Callable[[Peer], bool] = lambda _: False,
     ) -> None:
         super().__init__("socket", died)
-        self._counts, self._channel = counts, channel
+        self._counts, self._channel, self._is_notifier, self._room = counts, channel, is_notifier, room
         self._path, self._status, self._order = path, status, order
-        self._slots = BoundedSemaphore(MOST_CONNECTIONS)
+        self._connections = _Connections()
+        self._failing: set[str] = set()
         self._listener: socket.socket | None = None
         self._inode = 0
         with suppress(OSError):
@@ -78,24 +75,14 @@ class ControlSocket(LastingThread):
                 if self._ending.is_set():
                     return
                 raise
-            if self._slots.acquire(blocking=False):
+            if self._connections.take(connection):
                 Thread(target=self._serve, args=(connection,), name="socket answer", daemon=True).start()
             else:
                 connection.close()
 
     def _open(self) -> socket.socket:
-        listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
-        try:
-            self._path.unlink(missing_ok=True)
-            listener.bind(str(self._path))
-            self._path.chmod(0o660)
-            listener.listen(MOST_CONNECTIONS)
-            self._inode = self._path.stat().st_ino
-        except OSError:
-            listener.close()
-            raise
-        self._listener = listener
-        return listener
+        self._listener, self._inode = listen(self._path, MOST_CONNECTIONS)
+        return self._listener
 
     def stop(self) -> None:
         self._ending.set()
@@ -105,95 +92,115 @@ class ControlSocket(LastingThread):
                 listener.shutdown(socket.SHUT_RDWR)
             listener.close()
         with suppress(OSError):
-            if self._path.stat().st_ino == self._inode:  # another daemon may have begun already
-                self._path.unlink()
+            unlink_own(self._path, self._inode)
 
     def _serve(self, connection: socket.socket) -> None:
         with connection:
             try:
-                connection.settimeout(WAIT_S)
-                reply = self._answer(_read_line(connection), _who(connection))
+                line = _read_line(connection)
+                self._connections.has_asked(connection)
+                reply = self._answer(line, peer_of(connection))
+                connection.settimeout(WITHIN_S)  # for the whole of what follows
                 connection.sendall(json.dumps(dict(reply)).encode() + b"\n")
             except OSError:
                 pass  # the other side went away; nothing is owed to it
             finally:
-                self._slots.release()
+                self._connections.let_go(connection)
 
-    def _answer(self, line: bytes, who: str) -> Reply:
+    def _answer(self, line: bytes, peer: Peer) -> Reply:
         try:
             asked = json.loads(line)
-            what = asked["do"]
-            seconds = float(asked.get("seconds", 0.0))
-            litres = None if asked.get("litres") is None else float(asked["litres"])
-        except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
-            return {"ok": False, "text": 'send one JSON line such as {"do": "status"}'}
-        if what == "status":
-            return self._status()
-        if what == "counts":
-            return self._tell_counts(str(asked.get("name", "")))
-        if what == "channel":
-            return self._note_channel(asked.get("name"), asked.get("reason"))
-        if asked.get("is_remote") is True:
-            who = f"{who}, by MQTT"
+        except (ValueError, RecursionError):
+            return _no(NONSENSE)
+        if not isinstance(asked, dict) or "do" not in asked:
+            return _no(NONSENSE)
+        match asked["do"]:
+            case "status":
+                return self._status()
+            case "counts":
+                return self._tell_counts(asked.get("name"))
+            case "channel":
+                return self._note_channel(asked.get("name"), asked.get("reason"))
         try:
-            kind = OrderKind(what)
-        except ValueError:
-            return {"ok": False, "text": f"no such order: {what}"}
-        try:
-            entry = _entry(asked)
-        except (ValueError, KeyError, TypeError, AttributeError) as problem:
-            return {"ok": False, "text": f"nothing entered: {problem}"}
-        return self._order(kind, who, seconds, litres, **entry)
+            request = admitted(asked, _name_of(peer.user), self._is_notifier(peer), self._room())
+        except NotAdmitted as problem:
+            return {**_no(str(problem)), "is_doubtful": problem.is_doubtful}
+        return self._order(request)
 
     def _note_channel(self, name: object, reason: object) -> Reply:
         is_text = reason is None or (
-            isinstance(reason, str) and reason.isprintable() and len(reason) <= LONGEST_NOTE
+            isinstance(reason, str) and reason.isprintable() and len(reason) <= LONGEST_REASON
         )
         if not isinstance(name, str) or not CHANNEL.fullmatch(name) or not is_text:
-            return {"ok": False, "text": "a channel has a short name, and a reason of one line if it fails"}
+            return _no("a channel has a short name, and a reason of one line if it fails")
+        if reason is None:
+            self._failing.discard(name)
+        elif len(self._failing | {name}) > MOST_CHANNELS:
+            return _no(f"{MOST_CHANNELS} channels fail already")
+        else:
+            self._failing.add(name)
         self._channel(name, None if reason is None else str(reason))
         return {"ok": True, "text": "noted"}
 
-    def _tell_counts(self, name: str) -> Reply:
+    def _tell_counts(self, name: object) -> Reply:
+        if not isinstance(name, str) or self._counts is None:
+            return _no("name a sensor on a converter")
         try:
-            counts = None if self._counts is None else self._counts(name)
+            counts = self._counts(name)
         except KeyError:
-            return {"ok": False, "text": f"'{name}' is on no converter"}
+            return _no(f"'{name[:40]}' is on no converter")
         if counts is None:
-            return {"ok": False, "text": f"the converter gives no reading of {name}"}
+            return _no(f"the converter gives no reading of {name}")
         return {"ok": True, "text": f"{counts:g} counts", "counts": counts}
 
 
-def _entry(asked: dict[str, Any]) -> dict[str, Any]:
-    """The amounts and the text of an order that enters something; nothing of any other."""
-    amounts = tuple(_amount(str(name), value) for name, value in asked.get("amounts", {}).items())
-    text = str(asked.get("text", ""))
-    if len(text) > LONGEST_NOTE or not text.isprintable():
-        raise ValueError(f"a note is one line of at most {LONGEST_NOTE} letters")
-    if asked["do"] in (OrderKind.NOTE, OrderKind.COMMISSION) and not text.strip():
-        raise ValueError("the note is empty")
-    if asked["do"] == OrderKind.MEASURE and not amounts:
-        raise ValueError("nothing was measured")
-    entry = {"amounts": amounts, "text": text.strip(), "is_renewal": asked.get("is_renewal") is True}
-    entry["is_remote"] = asked.get("is_remote") is True
-    wrong = asked.get("wrong_float")
-    entry["wrong_float"] = None if wrong is None or asked["do"] != OrderKind.COMMISSION else Input(str(wrong))
-    return {key: value for key, value in entry.items() if value}
+class _Connections:
+    """Those in hand. Where all places are taken, the oldest that has not said what it wants makes room.
+
+    So clients that dribble keep nobody out.
+    """
+
+    def __init__(self) -> None:
+        self._lock = Lock()
+        self._reading: list[socket.socket] = []
+        self._answering: set[socket.socket] = set()
+
+    def take(self, connection: socket.socket) -> bool:
+        with self._lock:
+            if len(self._reading) + len(self._answering) >= MOST_CONNECTIONS:
+                if not self._reading:
+                    return False
+                with suppress(OSError):
+                    self._reading.pop(0).shutdown(socket.SHUT_RDWR)
+            self._reading.append(connection)
+            return True
+
+    def has_asked(self, connection: socket.socket) -> None:
+        """Raises OSError where it had to make room."""
+        with self._lock:
+            if connection not in self._reading:
+                raise OSError("it had to make room")
+            self._reading.remove(connection)
+            self._answering.add(connection)
+
+    def let_go(self, connection: socket.socket) -> None:
+        with self._lock:
+            self._answering.discard(connection)
+            if connection in self._reading:
+                self._reading.remove(connection)
 
 
-def _amount(name: str, value: object) -> Amount:
-    if name not in AMOUNTS:
-        raise ValueError(f"'{name}' is none of {', '.join(AMOUNTS)}")
-    unit, lowest, highest = AMOUNTS[name]
-    number = float(str(value))
-    if not lowest <= number <= highest:
-        raise ValueError(f"{name} {number:g} is outside {lowest:g} to {highest:g} {unit}".rstrip())
-    return Amount(name, number, unit)
+def _no(text: str) -> Reply:
+    return {"ok": False, "text": text}
 
 
 def _read_line(connection: socket.socket) -> bytes:
-    line = b""
+    end_s, line = time.monotonic() + WITHIN_S, b""
     while not line.endswith(b"\n") and len(line) <= MOST_BYTES:
+        left_s = end_s - time.monotonic()
+        if left_s <= 0:
+            raise TimeoutError
+        connection.settimeout(left_s)
         piece = connection.recv(MOST_BYTES)
         if not piece:
             break
@@ -203,11 +210,8 @@ def _read_line(connection: socket.socket) -> bytes:
     return line
 
 
-def _who(connection: socket.socket) -> str:
-    """The name of the user at the other end."""
-    size = struct.calcsize("3i")
-    _, uid, _ = struct.unpack("3i", connection.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, size))
+def _name_of(user: int) -> str:
     try:
-        return pwd.getpwuid(uid).pw_name
+        return pwd.getpwuid(user).pw_name
     except KeyError:
-        return f"user {uid}"
+        return f"user {user}"

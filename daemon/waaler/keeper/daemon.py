@@ -4,6 +4,7 @@ The pump's lines are the guard's, a process of its own that begins this one: her
 """
 
 import os
+import pwd
 import signal
 import subprocess
 import sys
@@ -24,12 +25,14 @@ from waaler.core.state import Setup as CoreSetup
 from waaler.core.status import Present, as_json
 from waaler.core.texts import loose, not_told
 from waaler.devices.clock import Clock, WallSteps, boot_id, long_s
+from waaler.devices.local_socket import Peer
 from waaler.devices.pipe import Beat, Began, Finish, Ready, Reload, Setup, Sure, Trouble, TroubleKind
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Instant, Reserve
 from waaler.guard.state import State as GuardState
 from waaler.keeper.child import NotifyChild
 from waaler.keeper.control import ControlSocket, Reply
+from waaler.keeper.door import Room
 from waaler.keeper.guard_link import GuardLink
 from waaler.keeper.keeper import Keeper
 from waaler.keeper.opening import Site, open_pi, open_simulated
@@ -65,6 +68,8 @@ behind.
 """
 
 GUARD_GONE = 3
+NOTIFIER = "waaler-notify"
+"""The user of the notifier's unit, as in systemd/waaler.sysusers."""
 
 NOT_COMMISSIONED = "not commissioned, which the file accepts: nobody need have seen the floats in both states"
 
@@ -85,6 +90,13 @@ def keep(file: Path, is_simulated: bool = False, is_new: bool = False, mishap: s
     with ExitStack() as stack:
         site = open_simulated(settings, link.tell, stack, mishap) if is_simulated else open_pi(settings, stack)
         return _Daemon(file, settings, link, clock, site, is_new or not is_simulated).run(problem)
+
+
+def _user_number(name: str) -> int | None:
+    try:
+        return pwd.getpwnam(name).pw_uid
+    except KeyError:
+        return None
 
 
 class _Daemon:
@@ -109,6 +121,7 @@ class _Daemon:
         self._dropped = 0
         self._present: Present | None = None
         self._has_notify_unit = "INVOCATION_ID" in os.environ  # systemd.exec(5)
+        self._notifier_user = _user_number(NOTIFIER)
         self._child: NotifyChild | None = None
         self._keep_child()
 
@@ -178,8 +191,10 @@ class _Daemon:
             self._tell_status,
             self._keeper.order,
             self._part_died,
+            self._room,
             self._senses.counts,
             self._note_channel,
+            self._is_notifier,
         )
         self._socket.start()
         for number in (signal.SIGTERM, signal.SIGINT, signal.SIGTTOU):
@@ -277,6 +292,15 @@ class _Daemon:
             "The part is begun again by itself; this alert ends with a restart.",
         )
         self._keeper.post(Notice(AlertKind.PART_FAILED, Severity.SOON, words, name))
+
+    def _room(self) -> Room:
+        sump, tank = self._settings.file.layout.sump, self._settings.file.top_up
+        return Room(sump.brim or sump.full, 0.0 if tank is None else tank.tank)
+
+    def _is_notifier(self, peer: Peer) -> bool:
+        """The one process that speaks to networks: by its user where it is a unit, else by its number."""
+        child = self._child
+        return peer.user == self._notifier_user or (child is not None and peer.process == child.number)
 
     def _note_channel(self, name: str, reason: str | None) -> None:
         """The notifier says that people are not reached on a channel, or are again."""

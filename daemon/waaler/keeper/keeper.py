@@ -17,7 +17,6 @@ from waaler.core.facts import (
     AlertReminded,
     AlertResolved,
     AlertReworded,
-    Amount,
     Deed,
     Fact,
     RunIntent,
@@ -28,8 +27,9 @@ from waaler.core.messages import Action, Answer, Event, Look, Message, Order, Or
 from waaler.core.state import State
 from waaler.core.status import AlertNow
 from waaler.devices.clock import Clock
-from waaler.guard.messages import Input, Instant
+from waaler.guard.messages import Instant
 from waaler.guard.messages import Message as GuardMessage
+from waaler.keeper.door import Request
 from waaler.keeper.status import Alerts, local
 
 __all__ = ["Keeper", "Stop"]
@@ -80,31 +80,34 @@ class Keeper:
         """From any thread: the loop ends after what is already waiting."""
         self.inbox.put(Stop())
 
-    def order(
-        self,
-        kind: OrderKind,
-        by: str,
-        seconds: float,
-        litres: float | None,
-        amounts: tuple[Amount, ...] = (),
-        text: str = "",
-        is_renewal: bool = False,
-        is_remote: bool = False,
-        wrong_float: Input | None = None,
-    ) -> Mapping[str, object]:
-        """From the socket's threads: posts an order and waits for its answer."""
+    def order(self, request: Request) -> Mapping[str, object]:
+        """From the threads of socket and panel: posts an order and waits for its answer."""
         answers: SimpleQueue[Answer] = SimpleQueue()
         with self._answers_lock:
             order_id = self._next_order_id
             self._next_order_id += 1
             self._answers[order_id] = answers
-        order = Order(order_id, kind, by, seconds, litres, amounts, text, is_renewal, is_remote, wrong_float)
-        self.post(order)
+        self.post(
+            Order(
+                order_id,
+                request.kind,
+                request.by,
+                request.seconds,
+                amounts=request.amounts,
+                text=request.text,
+                is_renewal=request.is_renewal,
+                is_remote=request.is_remote,
+                wrong_float=request.wrong_float,
+            )
+        )
         try:
             answer = answers.get(timeout=ANSWER_WAIT_S)
             return {"ok": answer.is_done, "text": answer.text}
         except Empty:
-            return {"ok": kind is OrderKind.STOP, "text": "the keeper does not answer; the order is in its queue"}
+            return {
+                "ok": request.kind is OrderKind.STOP,
+                "text": "the keeper does not answer; the order is in its queue",
+            }
         finally:
             with self._answers_lock:
                 self._answers.pop(order_id, None)

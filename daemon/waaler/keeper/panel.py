@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from waaler.core.messages import OrderKind
 from waaler.devices.panel import Panel, Press, PressWatch
+from waaler.keeper.door import Request
 from waaler.keeper.lasting import Died, LastingThread
 
 __all__ = ["PanelThread", "View", "light_and_sound"]
@@ -54,7 +55,7 @@ class PanelThread(LastingThread):
         panel: Panel,
         view: Callable[[], View],
         planned_s: Callable[[], float | None],
-        order: Callable[[OrderKind, str, float, float | None], object],
+        order: Callable[[Request], object],
         now_s: Callable[[], float],
         died: Died,
     ) -> None:
@@ -86,6 +87,6 @@ class PanelThread(LastingThread):
         if press is Press.SHORT:
             self._silenced = view.urgent
         elif press is Press.HELD_10_S:
-            self._order(OrderKind.CLEAR, BY, 0.0, None)
+            self._order(Request(OrderKind.CLEAR, BY))
         elif (seconds := self._planned_s()) is not None:
-            self._order(OrderKind.WATER, BY, seconds, None)
+            self._order(Request(OrderKind.WATER, BY, seconds))
