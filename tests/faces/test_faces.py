@@ -19,6 +19,7 @@ import waaler.notify.good_day
 import waaler.page.now
 import waaler.page.views
 import waaler.records.reader
+import waaler.records.store
 import waaler.report.metrics
 import waaler.report.page_of_period
 import waaler.report.sump
@@ -144,6 +145,7 @@ WORDS: list[tuple[Any, str, Own]] = [
     (waaler.records.reader.Reader, "last_full", _ran_its_time),
     (waaler.page.views, "_cell", lambda true: lambda name, value, *more: true(name, "12 %" if "%" in value else value, *more)),
     (waaler.records.reader.Reader, "samples", lambda true: lambda *asked: [replace(r, mean=r.mean + 5.0) for r in true(*asked)]),
+    (waaler.records.store.Store, "memory", lambda true: lambda *asked: replace(true(*asked), last_full_s=None)),
     (week, "noted", lambda true: lambda before, *asked: true(before, *asked) if before is None else None),
 ]  # fmt: skip
 

@@ -107,7 +107,7 @@ def test_a_run_shows_within_seconds_and_a_trip_with_its_advice(
             headline = page.locator("#live [role=status]")
             assert headline.inner_text().startswith("waiting")
             daemon.water(120)
-            headline.filter(has_text="watering").wait_for(timeout=1000 * SHOWN_WITHIN_S)
+            headline.filter(has_text="running").wait_for(timeout=1000 * SHOWN_WITHIN_S)
             headline.filter(has_text="tray too full").wait_for(timeout=90_000)
             page.locator("#live .alarms").filter(has_text="free the drain").wait_for(timeout=1000 * SHOWN_WITHIN_S)
             page.close()
