@@ -136,15 +136,19 @@ def _orders(chance: Random, end_s: float) -> list[tuple[float, Deed]]:
         elif kind is OrderKind.ATTEND:
             found += _attended(chance, at_s)
         elif kind in (OrderKind.PAUSE, OrderKind.SERVICE, OrderKind.SOAK):
-            found.append((at_s, Ordered(kind, chance.choice((60.0, 900.0, 7200.0, 20_000.0)))))
-            if chance.random() < 0.3:
-                # another person, at the same moment
-                found.append(
-                    (at_s + chance.uniform(0.1, 4.0), Ordered(OrderKind.WATER, chance.uniform(5.0, 400.0)))
-                )
+            length_s = chance.choice((60.0, 900.0, 7200.0, 20_000.0))
+            found.append((at_s, Ordered(kind, length_s)))
+            if kind is OrderKind.SOAK or chance.random() < 0.3:
+                found += _by_another(chance, at_s, length_s)
         else:
             found.append((at_s, Ordered(kind, is_direct=kind is OrderKind.STOP and chance.random() < 0.5)))
     return found
+
+
+def _by_another(chance: Random, at_s: float, length_s: float) -> list[tuple[float, Deed]]:
+    """Somebody else waters at the same moment, and again while it lasts."""
+    moments_s = (chance.uniform(0.1, HASTE_S), *(chance.uniform(0.0, length_s) for _ in range(3)))
+    return [(at_s + moment_s, Ordered(OrderKind.WATER, chance.uniform(5.0, 60.0))) for moment_s in moments_s]
 
 
 def _second_thought(chance: Random) -> Ordered:
