@@ -364,6 +364,8 @@ class Trial(Play):
         if is_known and wall_s - self.diary.passed_s < TWO_DAYS_S:
             self.diary.passes(wall_s)
         else:
+            # what was due and waited its turn stood in no row yet
+            self.diary.loses(self.diary.passed_s - BEFORE_S, self.diary.passed_s)
             self.diary.begins(wall_s)
         self._note()
 
