@@ -2,9 +2,10 @@
 
 from dataclasses import replace
 
+import pytest
 from tests.core.test_status import NOW, PAUSED, UNTIL, WHOLE
 
-from waaler.cli.status import _lines
+from waaler.cli.status import _lines, _read
 from waaler.core.status import BedState, NextRun, Standing, Status, SumpNow
 from waaler.guard.names import HoldKind, Level
 
@@ -16,6 +17,16 @@ def paused() -> Status:
         WHOLE, state=PAUSED.state, run=None, announced_for_seconds=0.0, to_be_seen=(), trips=(), held_by=None
     )
     return replace(told, alerts=(), warnings=())
+
+
+def test_an_answer_that_is_no_status_is_refused_in_one_line(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as end:
+        _read({"ok": False, "text": "no such order"})
+
+    assert end.value.code == 1
+    assert capsys.readouterr().err == (
+        "the daemon's answer is no status; is it of another version? Look at `status --json`\n"
+    )
 
 
 def test_a_paused_bed_says_when_the_next_run_comes_what_holds_it_the_last_run_and_the_sump() -> None:

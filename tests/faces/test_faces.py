@@ -27,6 +27,7 @@ from waaler.bed.ledger import Entry, Outlook
 from waaler.core.status import Present
 from waaler.plan.timetable import upcoming
 from waaler.records.reader import Reader
+from waaler.report.state import Told
 
 Own = Callable[[Any], Any]
 
@@ -73,7 +74,7 @@ SUMPS: list[tuple[Any, str, Own]] = [
 # --- with words, or a next run, of their own -----------------------------------------------------
 
 
-def _planned(row: Any, bed: Any, now: datetime) -> tuple[str, str]:
+def _planned(_present: Any, bed: Any, now: datetime) -> tuple[str, str]:
     """The plan's next cycle, whatever holds it: as the page had it."""
     cycle = upcoming(bed.plan, now.astimezone(UTC))[0]
     start = cycle.start.astimezone(bed.zone)
@@ -98,15 +99,15 @@ def _watering(true: Callable[..., Any]) -> Callable[..., Any]:
     """The page's old words for a run."""
 
     def state(*asked: Any) -> Any:
-        word, *more = true(*asked)
-        return ("watering" if word == "running" else word, *more)
+        told = true(*asked)
+        return replace(told, state="watering") if told.state == "running" else told
 
     return state
 
 
 def _only_when_held(true: Callable[..., Any]) -> Callable[..., Any]:
-    def add(families: Any, bed: Any, reader: Reader) -> None:
-        true(families, bed, reader)
+    def add(families: Any, *asked: Any) -> None:
+        true(families, *asked)
         families.next.samples = [(labels, value + 600.0) for labels, value in families.next.samples]
 
     return add
@@ -128,8 +129,9 @@ def _without(**gone: Any) -> Own:
 
 WORDS: list[tuple[Any, str, Own]] = [
     (waaler.page.now, "_next", lambda _: _planned),
-    (waaler.page.now, "_state", lambda _: lambda *_: ("waiting", "for the next cycle", False)),
-    (waaler.page.now, "_state", _watering),
+    (waaler.page.now, "read_state", lambda _: lambda *_: Told("waiting", "for the next cycle", False)),
+    (waaler.page.now, "read_state", _watering),
+    (waaler.report.metrics, "read_state", _watering),
     (waaler.page.now, "reason_words", lambda _: lambda *_: ""),
     (waaler.report.metrics, "_add_present", _only_when_held),
     (waaler.notify.good_day, "_waits", lambda _: lambda *_: ""),

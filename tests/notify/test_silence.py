@@ -13,8 +13,10 @@ from tests.records.facts import whole_run
 from tests.settings.test_reading import settings
 
 from waaler.bed.ledger import full
-from waaler.core.facts import AlertRaised, Deed, Outcome, Severity, SumpNoted
+from waaler.core.facts import AlertRaised, Deed, Outcome, PresentNoted, Severity, SumpNoted
+from waaler.core.status import BedState, Present, Wait
 from waaler.guard.messages import Instant
+from waaler.guard.names import Hindrance
 from waaler.notify.good_day import good_day
 from waaler.notify.heartbeat import Beat
 from waaler.notify.places import Places
@@ -68,6 +70,42 @@ def test_a_monitor_that_is_away_is_told_once_and_without_its_address(places: Pla
     assert "s3cret" not in str(logs)
 
 
+def lives(store: Store, present: Present) -> None:
+    """What the daemon last wrote, at half past eight in the evening."""
+    evening = Instant(moment("20:30") - moment("05:00"), moment("20:30"))
+    store.write([PresentNoted(evening, present)])
+    store.alive(evening)
+    store.close()
+
+
+def test_a_daemon_that_is_silent_makes_no_good_day(tmp_path: Path) -> None:
+    store = Store(tmp_path / "t.db", "boot-a")
+    store.write([Deed(Instant(0.0, moment("05:00")), "start", "the daemon started")])
+    store.close()
+
+    with Reader(tmp_path / "t.db") as reader:
+        note = good_day(reader, bed_of(settings("")), 0, moment("20:30"))
+    assert note is not None
+    assert note.body == (
+        "Sunday 21 June: 0 of 0 runs, 0 L, no sign of the daemon (since today, 05:00: look at the Pi and its log)."
+    )
+
+
+def test_what_the_next_run_waits_for_is_part_of_the_day(tmp_path: Path) -> None:
+    store = Store(tmp_path / "t.db", "boot-a")
+    store.write([Deed(Instant(0.0, moment("05:00")), "start", "the daemon started")])
+    lives(
+        store, Present(BedState.LOCKED, wait=Wait(Hindrance.LOCK, "locked: ran too long", None, "find the cause"))
+    )
+
+    with Reader(tmp_path / "t.db") as reader:
+        note = good_day(reader, bed_of(settings("")), 0, moment("20:30"))
+    assert note is not None
+    assert note.body == (
+        "Sunday 21 June: 0 of 0 runs, 0 L, next run: none yet (locked: ran too long; find the cause)."
+    )
+
+
 def test_a_good_day_is_one_line_at_its_hour(tmp_path: Path) -> None:
     bed = Bed.of(settings("title: South tunnel"))
     store = Store(tmp_path / "t.db", "boot-a")
@@ -78,7 +116,7 @@ def test_a_good_day_is_one_line_at_its_hour(tmp_path: Path) -> None:
         seconds = 60.0 if n < 5 else 0.0
         at_s = moment(f"{6 + n:02}:00")
         store.write(whole_run(n, 0.0, seconds, outcome, run_at=Instant(at_s - moment("05:00"), at_s)))
-    store.close()
+    lives(store, Present(BedState.WAITING))
 
     with Reader(tmp_path / "t.db") as reader:
         assert good_day(reader, bed, 20 * 60 + 30, moment("20:29")) is None
@@ -92,8 +130,10 @@ def test_a_good_day_is_one_line_at_its_hour(tmp_path: Path) -> None:
 
 def test_alerts_that_stand_spoil_a_good_day(tmp_path: Path) -> None:
     store = Store(tmp_path / "t.db", "boot-a")
-    store.write([AlertRaised(Instant(0.0, moment("05:00")), "leak", Severity.SOON, "A loss.")])
-    store.close()
+    begin = Instant(0.0, moment("05:00"))
+    alert = AlertRaised(begin, "leak", Severity.SOON, "A loss.")
+    store.write([Deed(begin, "start", "the daemon started"), alert])
+    lives(store, Present(BedState.WAITING))
 
     with Reader(tmp_path / "t.db") as reader:
         note = good_day(reader, Bed.of(settings("")), 0, moment("20:30"))

@@ -42,9 +42,7 @@ def command(as_json: bool, file: Path | None) -> None:
     if as_json:
         echo_json({key: value for key, value in answer.items() if key != "ok"})
         return
-    from waaler.core.status import status_of
-
-    for line in _lines(status_of(answer)):
+    for line in _lines(_read(answer)):
         echo(line)
 
 
@@ -59,6 +57,15 @@ def _answer(file: Path | None) -> Mapping[str, object]:
         return ask_daemon(file, {"do": "status"})  # it says what to do about that
     except (OSError, ValueError):
         _refuse_with_what_is_held(bed, file)
+
+
+def _read(answer: Mapping[str, object]) -> "Status":
+    from waaler.core.status import status_of
+
+    try:
+        return status_of(answer)
+    except ValueError:
+        refuse("the daemon's answer is no status; is it of another version? Look at `status --json`")
 
 
 def _refuse_with_what_is_held(bed: str, file: Path | None) -> NoReturn:

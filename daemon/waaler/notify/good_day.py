@@ -9,6 +9,7 @@ from waaler.records.days import day_totals
 from waaler.records.reader import Reader
 from waaler.records.times import local
 from waaler.report.bed import Bed
+from waaler.report.state import read_state
 from waaler.report.sump import read_sump
 
 __all__ = ["good_day", "line"]
@@ -45,7 +46,7 @@ def line(reader: Reader, bed: Bed, now_s: float) -> str:
         f"{done} of {sum(total.cycles for total in totals)} runs",
         f"{lifted_l:.0f} L",
         _low(reader, bed, now_s),
-        _waits(reader, now),
+        _waits(reader, bed, now_s),
     ]
     stand = len(reader.open_alerts())
     if stand:
@@ -53,10 +54,12 @@ def line(reader: Reader, bed: Bed, now_s: float) -> str:
     return ", ".join(part for part in parts if part)
 
 
-def _waits(reader: Reader, now: datetime) -> str:
-    """When the next run can come, where it waits for something."""
-    told = reader.present()
-    if told is None or told.present.wait is None:
+def _waits(reader: Reader, bed: Bed, now_s: float) -> str:
+    """When the next run can come, where it waits for something; a daemon that is silent."""
+    told, now = read_state(reader, bed, now_s), bed.local(now_s)
+    if told.present is None:
+        return f"{told.state} ({told.detail})"
+    if told.present.wait is None:
         return ""
     when, _ = next_words(told.present, now)
     return f"next run: {when} ({wait_words(told.present, now)})"

@@ -27,6 +27,7 @@ from waaler.report.parts import (
     table,
 )  # fmt: skip
 from waaler.report.period import read_period
+from waaler.report.state import Told
 from waaler.report.why import why_of
 from waaler.report.words import clock, day_and_clock, events, length, outcome_words, verdict, why
 
@@ -141,7 +142,7 @@ def _now(shown: Shown, links: Links, now_s: float) -> Markup:
         _left_out(unread),
         None if shown.problem is None else tag("p", "The file has a fault, the last accepted one is shown: ",
                                                shown.problem.splitlines()[0], class_="alarm"),
-        _verdict(now),
+        _verdict(now.told),
         _alerts(now),
         _figures(bed, now),
         day_figure(bed, day, runs, now_s, f"Today, {day:%A %-d %B}"),
@@ -149,11 +150,9 @@ def _now(shown: Shown, links: Links, now_s: float) -> Markup:
     )  # fmt: skip
 
 
-def _verdict(now: Now) -> Markup:
-    more = f", {now.detail}" if now.detail else None
-    return tag(
-        "p", tag("strong", now.state), more, class_="verdict alarm" if now.is_alarm else "verdict", role="status"
-    )
+def _verdict(told: Told) -> Markup:
+    kind, more = "verdict alarm" if told.is_alarm else "verdict", f", {told.detail}" if told.detail else None
+    return tag("p", tag("strong", told.state), more, class_=kind, role="status")
 
 
 def _left_out(unread: int) -> Markup | None:

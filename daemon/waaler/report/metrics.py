@@ -11,6 +11,7 @@ from waaler.core.facts import Severity
 from waaler.records.reader import Reader, Step
 from waaler.records.schema import StoreError
 from waaler.report.bed import Bed
+from waaler.report.state import read_state
 from waaler.report.sump import read_sump
 
 __all__ = ["CONTENT_TYPE", "metrics"]
@@ -103,21 +104,19 @@ def _add(families: _Families, bed: Bed, reader: Reader, now_s: float) -> None:
     families.left.add(sump.days_left, bed=bed.id)
     last = reader.last_full()
     families.full.add(None if last is None else last.ended_at_s, bed=bed.id)
-    _add_present(families, bed, reader)
+    _add_present(families, bed, reader, now_s)
     families.alive.add(reader.alive_s(), bed=bed.id)
     for row in {sample.name: sample for sample in samples}.values():
         families.reading.add(row.mean, bed=bed.id, sensor=row.name, unit=row.unit)
     families.unread.add(reader.unread, bed=bed.id)
 
 
-def _add_present(families: _Families, bed: Bed, reader: Reader) -> None:
-    row = reader.present()
-    if row is None:
-        return
-    told = row.present
-    families.next.add(None if told.next is None else told.next.start.timestamp(), bed=bed.id)
-    waits = "" if told.wait is None else told.wait.reason
-    families.state.add(1, bed=bed.id, state=str(told.state), waits_for=waits)
+def _add_present(families: _Families, bed: Bed, reader: Reader, now_s: float) -> None:
+    told = read_state(reader, bed, now_s)
+    following = None if told.present is None else told.present.next
+    wait = None if told.present is None else told.present.wait
+    families.next.add(None if following is None else following.start.timestamp(), bed=bed.id)
+    families.state.add(1, bed=bed.id, state=told.state, waits_for="" if wait is None else wait.reason)
 
 
 def _escaped(text: str) -> str:
