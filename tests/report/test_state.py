@@ -62,8 +62,8 @@ def test_a_lock_is_told_with_when_it_began_and_what_moved_nothing_has_no_part_in
     found = told(
         START,
         TripBegan(at(1.0), Trip.OVERRUN, "locked: ran too long", is_locked=True),
-        TripBegan(at(50.0), Trip.NO_FLOW, "nothing moves", is_locked=False),
-        PresentNoted(at(51.0), LOCK),
+        TripBegan(at(130.0), Trip.NO_FLOW, "nothing moves", is_locked=False),
+        PresentNoted(at(131.0), LOCK),
     )
 
     assert found == Told("locked", "since today, 08:00: ran too long; find the cause", True, LOCK)
