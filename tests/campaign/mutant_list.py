@@ -5,10 +5,10 @@ from dataclasses import dataclass, replace
 from math import inf
 from typing import Any
 
+import waaler.core.barriers as barriers
 import waaler.core.cycles as cycles
-import waaler.core.ending as core_ending
+import waaler.core.doses as doses
 import waaler.core.joined as joined
-import waaler.core.orders as orders
 import waaler.core.runs as runs
 import waaler.guard.asking as asking
 import waaler.guard.contacts as contacts
@@ -278,10 +278,10 @@ MUTANTS: tuple[Mutant, ...] = (
     core("cycles missed are not written down", cycles, "_miss", nothing),
     core("cycles skipped in a soak are not written down", cycles, "write_off", _never_written(Outcome.SKIPPED)),
     core("a refusal is not written down", runs, "refused", _without_write(RunResult)),
-    core("the end of a run is not written down", core_ending, "ended", _without_write(RunResult)),
+    core("the end of a run is not written down", doses, "ended", _without_write(RunResult)),
     core("an intent is not written down", runs, "_write_intent", _without_write(RunIntent)),
-    core("what waits when a hold comes is not written down", orders, "give_back", lambda true: lambda turn, *args: turn.put(replace(turn.state.runs, active=None, queue=()))),
+    core("what waits when a hold comes is not written down", barriers, "give_back", lambda true: lambda turn, *args: turn.put(replace(turn.state.runs, active=None, queue=()))),
     core("a run waits for the disk without end", runs, "INTENT_WAIT_S", lambda true: inf),
-    core("runs are counted as long as they were meant to be", core_ending, "RunResult", lambda true: lambda run_id, at, outcome, seconds, *args, **kw: true(run_id, at, outcome, seconds and round(seconds + 5), *args, **kw)),
+    core("runs are counted as long as they were meant to be", doses, "RunResult", lambda true: lambda run_id, at, outcome, seconds, *args, **kw: true(run_id, at, outcome, seconds and round(seconds + 5), *args, **kw)),
     core("a run that nobody told the end of counts as nothing", runs, "give_up", lambda true: lambda turn, active, seconds, reason: true(turn, active, 0.0, reason)),
 )  # fmt: skip

@@ -10,7 +10,7 @@ from waaler.core.facts import Outcome
 from waaler.core.memory import Memory
 from waaler.core.messages import OrderKind
 from waaler.core.state import Given
-from waaler.core.upkeep_state import Upkeep
+from waaler.core.wear import Upkeep
 from waaler.guard.messages import Flow
 from waaler.plan.sensing import Adviser, AdviserKind, Sensing
 

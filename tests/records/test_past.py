@@ -22,7 +22,7 @@ from waaler.core.facts import (
     SumpNoted,
 )
 from waaler.core.sump_state import SumpState
-from waaler.core.upkeep_state import Upkeep
+from waaler.core.wear import Upkeep
 from waaler.records.boots import End
 from waaler.records.reader import Reader
 from waaler.records.rows import Outgoing, Told

@@ -8,9 +8,9 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from math import floor, inf
 
-from waaler.core import demand, proving
+from waaler.core import barriers, demand
+from waaler.core.doses import FRESH_S, want
 from waaler.core.facts import Cause, Outcome
-from waaler.core.pulses import FRESH_S, want
 from waaler.core.runs import write_off
 from waaler.core.state import Given, State, Wanted
 from waaler.core.turn import Turn
@@ -48,7 +48,7 @@ def look(turn: Turn) -> float:
         return _next_cycle_s(turn)
     if turn.state.proving.unproven:
         for cycle in cycles:
-            write_off(turn, _wanted(cycle, cycle.seconds, "as planned"), Outcome.REFUSED, proving.REFUSAL)
+            write_off(turn, _wanted(cycle, cycle.seconds, "as planned"), Outcome.REFUSED, barriers.REFUSAL)
         return _next_cycle_s(turn)
     _take(turn, cycles)
     for might in (_catch_up, _extra, demand.look):

@@ -4,17 +4,15 @@ from dataclasses import replace
 from math import inf
 
 from waaler.core import (
+    advice,
+    barriers,
     cycles,
     demand,
     desk,
-    doubts,
-    ending,
+    doses,
     orders,
-    proving,
     runs,
-    signs,
     sump,
-    trips,
     upkeep,
 )
 from waaler.core.memory import Memory, begin
@@ -50,7 +48,13 @@ def step(state: State, event: Event) -> tuple[State, tuple[Action, ...], float]:
     turn = Turn(state, event.at)
     demand.add_drink(turn)
     _receive(turn, event.message)
-    wake_s = [orders.look(turn), cycles.look(turn), sump.look(turn), doubts.look(turn), signs.look(turn)]
+    wake_s = [
+        barriers.look(turn),
+        cycles.look(turn),
+        sump.look(turn),
+        advice.look_for_doubts(turn),
+        advice.look_for_signs(turn),
+    ]
     wake_s += [runs.advance(turn), desk.look(turn)]
     return turn.state, tuple(turn.actions), min(wake_s, default=inf)
 
@@ -70,7 +74,7 @@ def _receive(turn: Turn, message: Message) -> None:
         case Notice(kind, severity, about, subject):
             turn.over(kind, subject) if about is None else turn.find(kind, severity, about, subject)
         case Seen():
-            proving.see(turn, message)
+            barriers.see(turn, message)
         case Order():
             orders.obey(turn, message)
         case Granted():
@@ -78,20 +82,20 @@ def _receive(turn: Turn, message: Message) -> None:
         case Refused():
             runs.refused(turn, message)
         case Ended():
-            ending.ended(turn, message)
+            doses.ended(turn, message)
         case Held():
-            orders.held(turn, message)
+            barriers.held(turn, message)
         case HoldOver():
-            orders.hold_over(turn, message)
+            barriers.hold_over(turn, message)
         case Stopped(by):
-            orders.stopped(turn, by)
+            barriers.stopped(turn, by)
         case LockLifted():
-            trips.trip_changed(turn, message)
-            orders.lock_answered(turn, message)
+            barriers.trip_changed(turn, message)
+            barriers.lock_answered(turn, message)
         case Tripped() | TripEnded():
-            trips.trip_changed(turn, message)
+            barriers.trip_changed(turn, message)
         case LockStays():
-            orders.lock_answered(turn, message)
+            barriers.lock_answered(turn, message)
         case Look() | Relay() | Alone():
             pass
 

@@ -4,12 +4,14 @@ from datetime import UTC, date, datetime
 from math import inf
 from zoneinfo import ZoneInfo
 
+from waaler.bed.ledger import Outlook
 from waaler.core.state import Stage, State
-from waaler.guard.messages import HoldKind, Trip
+from waaler.core.sump_state import outlook_at
+from waaler.guard.messages import HoldKind, Instant, Trip
 from waaler.plan.timetable import as_begun
 from waaler.plan.types import Plan
 
-__all__ = ["is_person_at_bed", "low_at_rest_s", "may_refill", "plan_now", "rested_s", "today"]
+__all__ = ["expected", "is_person_at_bed", "low_at_rest_s", "may_refill", "plan_now", "rested_s", "today"]
 
 MARGIN_S = 5.0
 """For the guard to say that a trip is over."""
@@ -63,3 +65,11 @@ def low_at_rest_s(state: State) -> float:
     back_s = rested_s(state)
     since_s = max(back_s, state.water.refilled_s)
     return back_s if state.barriers.low_since_s >= since_s else since_s + settle_s
+
+
+def expected(state: State, at: Instant) -> Outlook | None:
+    """What is foreseen of the sump; None where nothing is known of it."""
+    book, sump = state.setup.care.book, state.water.sump
+    if book is None or sump is None:
+        return None
+    return outlook_at(book, sump, state.setup.plan.place.timezone, at)

@@ -7,8 +7,8 @@ for that, never twice, and the window's own cycles count once nothing ran for th
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
+from waaler.core.doses import want
 from waaler.core.facts import Cause
-from waaler.core.pulses import want
 from waaler.core.state import Wanted
 from waaler.core.turn import Turn
 from waaler.guard.messages import Purse

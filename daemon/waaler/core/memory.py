@@ -6,7 +6,6 @@ from math import inf
 from zoneinfo import ZoneInfo
 
 from waaler.core.alert import FOUND, AlertKind, NotValid, OpenAlert, Severity
-from waaler.core.doubt import Doubt
 from waaler.core.state import (
     Account,
     Active,
@@ -15,6 +14,7 @@ from waaler.core.state import (
     Barriers,
     Calendar,
     Dips,
+    Doubt,
     Given,
     Later,
     Proving,
@@ -24,8 +24,7 @@ from waaler.core.state import (
     Water,
 )  # fmt: skip
 from waaler.core.sump_state import Leak, LeakSign, SumpState
-from waaler.core.upkeep_state import Upkeep
-from waaler.core.wear import Wear
+from waaler.core.wear import Upkeep, Wear
 from waaler.guard.limits import Limits
 from waaler.guard.memory import DAY_S, Span
 from waaler.guard.memory import Memory as GuardMemory

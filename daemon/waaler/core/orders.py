@@ -1,38 +1,28 @@
-"""What a person orders: water now, stop, pause, service, soak, release, refill."""
+"""What a person orders: water now, stop, pause, service, soak, release, refill; and what they measure and note."""
 
 from dataclasses import replace
-from math import inf
 
-from waaler.core import proving, sump
-from waaler.core.alert import AlertKind
+from waaler.core import barriers, sump
+from waaler.core.alert import AlertKind, Outside, Severity
 from waaler.core.desk import acknowledge
-from waaler.core.entries import amount_text, enter
-from waaler.core.facts import Amount, Cause, Outcome
+from waaler.core.doses import dose_s
+from waaler.core.facts import Amount, Cause
 from waaler.core.messages import Order, OrderKind
-from waaler.core.pulses import dose_s
-from waaler.core.runs import give_back
 from waaler.core.state import Wanted
-from waaler.core.trips import LOCKS
 from waaler.core.turn import Turn
 from waaler.core.upkeep import cleaned
+from waaler.core.words import outside_text
 from waaler.guard.messages import (
     BeginHold,
     Clear,
     EndHolds,
-    Held,
     Hold,
     HoldKind,
-    HoldOver,
-    LockLifted,
-    LockStays,
     Purse,
     Stop,
 )  # fmt: skip
 
-__all__ = ["LONGEST_PAUSE_S", "LONGEST_SOAK_S", "held", "hold_over", "lock_answered", "look", "obey", "stopped"]
-
-END_TOLD_S = 10.0
-"""A hold that is over for so long is over, though the guard's word of it got lost."""
+__all__ = ["LONGEST_PAUSE_S", "LONGEST_SOAK_S", "obey"]
 
 LONGEST_PAUSE_S = 12 * 3600.0
 LONGEST_SOAK_S = 48 * 3600.0
@@ -40,12 +30,6 @@ LONGEST_ATTENDED_S = 6 * 3600.0
 ATTENDED_SHARE = 0.5
 """Of the attended time, what the pump may run. Common practice, no source."""
 
-ENDS = {
-    HoldKind.SERVICE: "ends by itself",
-    HoldKind.PAUSE: "ends by itself",
-    HoldKind.ATTENDED: "ends by itself",
-    HoldKind.SOAK: "goes on after each refill",
-}
 FROM_AFAR = frozenset({OrderKind.STOP, OrderKind.PAUSE, OrderKind.RESUME, OrderKind.ACKNOWLEDGE, OrderKind.WATER})
 
 
@@ -76,7 +60,7 @@ def obey(turn: Turn, order: Order) -> None:
         case OrderKind.REFILL:
             _refill(turn, order)
         case OrderKind.MEASURE | OrderKind.NOTE | OrderKind.COMMISSION:
-            enter(turn, order)
+            _enter(turn, order)
         case OrderKind.CLEANED:
             cleaned(turn, order)
         case OrderKind.ACKNOWLEDGE:
@@ -94,61 +78,6 @@ def _not_from_afar(turn: Turn, order: Order) -> str | None:
     if not turn.at.is_sure:
         return "the clock is unsure"
     return None
-
-
-def held(turn: Turn, message: Held) -> None:
-    """A hold stands from now on; what waited for its turn is not made."""
-    hold, before = message.hold, turn.state.barriers.hold
-    others = tuple(other for other in turn.state.barriers.holds if other.kind is not hold.kind)
-    holds = tuple(sorted((*others, hold), key=lambda one: tuple(HoldKind).index(one.kind)))
-    turn.put(replace(turn.state.barriers, holds=holds))
-    if hold.kind is HoldKind.SOAK:
-        turn.put(replace(turn.state.later, soak_at_s=turn.now_s))
-    give_back(turn, Outcome.MISSED, f"{hold.kind.value} by {hold.by}")
-    until = turn.clock_text(hold.until_s)
-    seconds = hold.most_s or None
-    turn.deed(hold.kind.value, f"until {until}", hold.by, hold.until_s, seconds)
-    beneath = "" if before is None or before.kind is hold.kind else f"; {before.kind.value} stands as well"
-    turn.answer(message.order_id, True, f"{hold.kind.value} until {until}; {ENDS[hold.kind]}{beneath}")
-
-
-def look(turn: Turn) -> float:
-    """Lets go of holds whose end the guard did not tell; the instant of the next look."""
-    ends_s = {hold.kind: hold.until_s + END_TOLD_S for hold in turn.state.barriers.holds}
-    for kind, end_s in ends_s.items():
-        if turn.now_s >= end_s:
-            hold_over(turn, HoldOver(kind))
-    return min((end_s for end_s in ends_s.values() if turn.now_s < end_s), default=inf)
-
-
-def hold_over(turn: Turn, message: HoldOver) -> None:
-    """A hold's time is over, or a person ended it. What is told again is answered alone."""
-    kind = message.kind
-    if all(hold.kind is not kind for hold in turn.state.barriers.holds):
-        if not turn.state.barriers.holds:
-            turn.answer(message.order_id, True, f"{kind.value} ended; the plan goes on")
-        return
-    left = tuple(hold for hold in turn.state.barriers.holds if hold.kind is not kind)
-    turn.put(replace(turn.state.barriers, holds=left))
-    turn.put(replace(turn.state.announcing, must_announce=True))
-    if message.by is None:
-        turn.deed(f"{kind.value}-over", f"{kind.value} is over; the plan goes on")
-    else:
-        turn.deed("resume", f"{kind.value} ended", message.by)
-    if not turn.state.barriers.holds:
-        turn.answer(message.order_id, True, f"{kind.value} ended; the plan goes on")
-
-
-def stopped(turn: Turn, by: str) -> None:
-    """The guard carried a person's stop out: what is left of a dose, and a run that has not begun, goes too."""
-    give_back(turn, Outcome.STOPPED, f"stopped by {by} before it began")
-
-
-def lock_answered(turn: Turn, message: LockLifted | LockStays) -> None:
-    if isinstance(message, LockLifted):
-        turn.deed("clear", f"{message.trip.value} released", message.by)
-    else:
-        turn.deed("clear", f"{message.trip.value} stays locked: {message.reason}")
 
 
 def _water(turn: Turn, order: Order) -> None:
@@ -192,7 +121,7 @@ def _hold(turn: Turn, order: Order) -> None:
 
 def _soak(turn: Turn, order: Order) -> None:
     if turn.state.proving.unproven:
-        turn.answer(order.order_id, False, f"{proving.REFUSAL}; walk through `waaler commission` first")
+        turn.answer(order.order_id, False, f"{barriers.REFUSAL}; walk through `waaler commission` first")
         return
     if not 0 < order.seconds <= LONGEST_SOAK_S:
         turn.answer(order.order_id, False, "give a length of at most 48 h")
@@ -226,7 +155,7 @@ def _resume(turn: Turn, order: Order) -> None:
 
 
 def _clear(turn: Turn, order: Order) -> None:
-    locked = turn.state.barriers.trips & LOCKS
+    locked = turn.state.barriers.trips & barriers.LOCKS
     if not locked:
         turn.answer(order.order_id, False, "nothing is locked; other trips end by themselves")
         return
@@ -238,10 +167,51 @@ def _clear(turn: Turn, order: Order) -> None:
 def _refill(turn: Turn, order: Order) -> None:
     """A refill ends the time of short pulses."""
     poured = order.amounts or (() if order.litres is None else (Amount("water", order.litres, "L"),))
-    amount = ", ".join(f"{amount_text(one)} of {one.name}" for one in poured) or "amount unknown"
+    amount = ", ".join(f"{_amount_text(one)} of {one.name}" for one in poured) or "amount unknown"
     turn.deed("renewal" if order.is_renewal else "refill", amount, order.by, amounts=poured)
     sump.poured(turn, poured, order.is_renewal)
     turn.put(replace(turn.state.dips, pulse_s=None, low_cuts=0))
     turn.put(replace(turn.state.water, refilled_s=turn.now_s))
     turn.over(AlertKind.LOW_IN_RUNS)
     turn.answer(order.order_id, True, f"refill entered: {amount}")
+
+
+def _enter(turn: Turn, order: Order) -> None:
+    """Writes it down; a measurement outside the file's range raises an alert, one inside ends it."""
+    if order.kind in (OrderKind.NOTE, OrderKind.COMMISSION):
+        turn.deed(order.kind.value, order.text, order.by, amounts=order.amounts)
+        if order.wrong_float is not None:
+            barriers.disarm(turn)
+        turn.answer(order.order_id, True, f"{order.kind.value} entered")
+        return
+    text = ", ".join(f"{amount.name} {_amount_text(amount)}" for amount in order.amounts)
+    turn.deed("measure", text, order.by, amounts=order.amounts)
+    unfit = _take_up(turn, order.amounts)
+    outside = [said for amount in order.amounts if (said := _look_at_range(turn, amount)) is not None]
+    turn.answer(order.order_id, True, "; ".join([f"measurement entered: {text}", *unfit, *outside]))
+
+
+def _take_up(turn: Turn, amounts: tuple[Amount, ...]) -> list[str]:
+    """What the sump's reckoning makes of a measurement; what to say of one that it can't take."""
+    for amount in amounts:
+        if amount.name == "EC":
+            sump.measured_ec(turn, amount.value)
+        elif amount.name == sump.GAUGE and not sump.read(turn, amount.value):
+            return ["the level is only written down: read it at rest, once the water of the last run is back"]
+    return []
+
+
+def _amount_text(amount: Amount) -> str:
+    """`1.8 mS/cm`; pH has no unit."""
+    return f"{amount.value:.4g} {amount.unit}".rstrip()
+
+
+def _look_at_range(turn: Turn, amount: Amount) -> str | None:
+    """What to say of a value outside its range."""
+    limit = next((one for one in turn.setup.sensing.ranges if one.name == amount.name), None)
+    if limit is None or limit.lowest <= amount.value <= limit.highest:
+        turn.over(AlertKind.OUTSIDE, amount.name)
+        return None
+    about = Outside(amount.name, amount.value, limit.unit, limit.lowest, limit.highest)
+    turn.find(AlertKind.OUTSIDE, Severity.SOON, about, amount.name)
+    return outside_text(about)

@@ -10,11 +10,11 @@ from datetime import UTC, date, datetime
 from math import inf
 from zoneinfo import ZoneInfo
 
+from waaler.core.barriers import REFUSAL
 from waaler.core.cycles import ready_s
 from waaler.core.demand import is_believed
+from waaler.core.doses import FRESH_S, is_full
 from waaler.core.facts import Cause
-from waaler.core.proving import REFUSAL
-from waaler.core.pulses import FRESH_S, is_full
 from waaler.core.state import Stage, State
 from waaler.core.status import REMEDIES, BedState, NextRun, Present, RunNow, Standing, Wait
 from waaler.guard.asking import Block, blocks

@@ -7,9 +7,9 @@ but a disk that does not answer within two seconds keeps no plant waiting.
 from dataclasses import replace
 from math import inf
 
-from waaler.core import demand, pulses, signs, upkeep
+from waaler.core import advice, demand, doses, upkeep
 from waaler.core.alert import AlertKind, Severity
-from waaler.core.ending import account, give_up
+from waaler.core.doses import account, give_up
 from waaler.core.facts import Cause, Outcome, RunIntent, RunResult, RunStarted
 from waaler.core.messages import Recorded
 from waaler.core.state import Active, Stage, Wanted
@@ -84,14 +84,14 @@ def granted(turn: Turn, message: Granted) -> None:
     if active is None:
         return
     seconds = message.until_s - turn.now_s
-    signs.judge(turn)
+    advice.judge_signs(turn)
     upkeep.run_began(turn)
     turn.put(replace(turn.state.announcing, must_announce=False, announced_until_s=-inf))
-    if active.wanted.cause not in pulses.BY_PEOPLE:
+    if active.wanted.cause not in doses.BY_PEOPLE:
         turn.put(replace(turn.state.proving, must_prove=frozenset()))
     turn.go_on_with(replace(active, stage=Stage.RUNNING, since_s=turn.now_s, until_s=message.until_s))
-    advice = turn.state.advice
-    turn.put(replace(advice, advisers=tuple(mark_start(adviser) for adviser in advice.advisers)))
+    known = turn.state.advice
+    turn.put(replace(known, advisers=tuple(mark_start(adviser) for adviser in known.advisers)))
     if active.wanted.cause is Cause.ON_DEMAND and active.wanted.pulse == 1:
         demand.count(turn)
     turn.write(RunStarted(message.run_id, turn.at, seconds))
@@ -124,7 +124,7 @@ def refused(turn: Turn, message: Refused) -> None:
         retry_s = message.free_at_s or turn.now_s + 600.0
         turn.put(replace(turn.state.account, is_owed=True))
         turn.put(replace(turn.state.later, catch_up_at_s=max(retry_s, turn.state.later.catch_up_at_s)))
-    pulses.after_refusal(turn, wanted, message.free_at_s)
+    doses.after_refusal(turn, wanted, message.free_at_s)
 
 
 def give_back(turn: Turn, outcome: Outcome, reason: str) -> None:
@@ -150,10 +150,10 @@ def give_back(turn: Turn, outcome: Outcome, reason: str) -> None:
 def _begin_next(turn: Turn) -> float:
     _let_go(turn)
     queue = turn.state.runs.queue
-    if not queue:
+    if not queue and turn.state.announcing.announced_until_s > -inf:
         turn.put(replace(turn.state.announcing, announced_until_s=-inf))
     expires_s = min((wanted.expires_s for wanted in queue), default=inf)
-    ready = [wanted for wanted in queue if not pulses.must_wait(turn, wanted)]
+    ready = [wanted for wanted in queue if not doses.must_wait(turn, wanted)]
     if not ready:
         return expires_s
     first = min(ready, key=lambda wanted: wanted.not_before_s)
@@ -161,7 +161,7 @@ def _begin_next(turn: Turn) -> float:
         return min(first.not_before_s, expires_s)
     if (start_s := _announced_until_s(turn, first)) > turn.now_s:
         return start_s
-    ready = [wanted for wanted in turn.state.runs.queue if not pulses.must_wait(turn, wanted)]
+    ready = [wanted for wanted in turn.state.runs.queue if not doses.must_wait(turn, wanted)]
     first = min(ready, key=lambda wanted: wanted.not_before_s)
     queue = tuple(wanted for wanted in turn.state.runs.queue if wanted is not first)
     turn.put(replace(turn.state.runs, queue=queue))
@@ -173,11 +173,13 @@ def _begin_next(turn: Turn) -> float:
 def _let_go(turn: Turn) -> None:
     """Doses whose cycle's time is over: what is left of them is not given, and written down."""
     over = tuple(wanted for wanted in turn.state.runs.queue if turn.now_s >= wanted.expires_s)
+    if not over:
+        return
     left = tuple(wanted for wanted in turn.state.runs.queue if wanted not in over)
     turn.put(replace(turn.state.runs, queue=left))
     for wanted in over:
         if wanted.given_s > 0 or not wanted.refusals:
-            reason = f"its cycle's time is over; {pulses.left_s(wanted):.0f} s of its dose are left"
+            reason = f"its cycle's time is over; {doses.left_s(wanted):.0f} s of its dose are left"
             write_off(turn, wanted, Outcome.CUT_SHORT if wanted.given_s > 0 else Outcome.MISSED, reason)
         if wanted.cause is Cause.PLAN:
             turn.put(replace(turn.state.account, is_owed=True))
@@ -199,7 +201,7 @@ def _announced_until_s(turn: Turn, first: Wanted) -> float:
 def _write_intent(turn: Turn, wanted: Wanted) -> int:
     run_id = turn.state.runs.next_run_id
     turn.put(replace(turn.state.runs, next_run_id=run_id + 1))
-    reason = pulses.why(wanted) + ("" if turn.at.is_sure else "; clock unsure")
+    reason = doses.why(wanted) + ("" if turn.at.is_sure else "; clock unsure")
     turn.write(
         RunIntent(
             run_id,

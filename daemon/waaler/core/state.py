@@ -9,11 +9,9 @@ from math import inf
 from waaler.bed.thirst import Thirst
 from waaler.core.alert import Alert, OpenAlert
 from waaler.core.care import Care
-from waaler.core.doubt import Doubt
 from waaler.core.facts import Cause
 from waaler.core.sump_state import Forecast, SumpState
-from waaler.core.upkeep_state import Upkeep
-from waaler.core.wear import Wear
+from waaler.core.wear import Upkeep, Wear
 from waaler.guard.limits import Limits
 from waaler.guard.messages import Hold, Input, Instant, Level, Purse, Trip
 from waaler.plan.advisers import AdviserState
@@ -21,9 +19,8 @@ from waaler.plan.sensing import Sensing
 from waaler.plan.types import CycleKey, Plan
 
 __all__ = [
-    "Account", "Active", "Advice", "Alerts", "Announcing", "Barriers", "Calendar", "Demand", "Dips", "Given",
-    "Later",
-    "Proving", "Runs", "Setup", "Signs", "Slice", "Stage", "State", "Wanted", "Water",
+    "Account", "Active", "Advice", "Alerts", "Announcing", "Barriers", "Calendar", "Demand", "Dips", "Doubt",
+    "Given", "Later", "Proving", "Runs", "Setup", "Signs", "Slice", "Stage", "State", "Wanted", "Water",
 ]  # fmt: skip
 
 
@@ -178,6 +175,20 @@ class Barriers:
     def hold(self) -> Hold | None:
         """The one of all holds that forbids most."""
         return self.holds[0] if self.holds else None
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """Against an adviser. reason: why it was not valid last. times: how often it became so since it last read well
+    for long. last_s: when it last was not valid. is_told: people were told, or are to be.
+    """
+
+    name: str
+    reason: str = ""
+    times: int = 0
+    last_s: float = -inf
+    is_now: bool = False
+    is_told: bool = False
 
 
 @dataclass(frozen=True, slots=True)

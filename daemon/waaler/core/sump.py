@@ -188,7 +188,7 @@ def _foresee(turn: Turn, book: SumpBook, sump: SumpState) -> Forecast:
         return replace(state.water.forecast, look_at_s=turn.now_s + LOOK_EVERY_S, is_used_up=is_used_up)
     low = outlook_at(book, sump, turn.zone, turn.at).needs_water_at
     ahead_s = inf if low is None else (low - turn.local).total_seconds()
-    notice_s = _notice(turn, book).total_seconds()
+    notice_s = state.water.forecast.notice_s if ahead_s <= DUE_S else _notice(turn, book).total_seconds()
     left_s = ahead_s - (notice_s if ahead_s > notice_s else DUE_S)
     look_at_s = turn.now_s + min(SELDOM_S, max(LOOK_EVERY_S, left_s))
     return Forecast(look_at_s, turn.now_s + ahead_s, notice_s, is_used_up)

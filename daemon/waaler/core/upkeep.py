@@ -6,8 +6,7 @@ from waaler.core import wear
 from waaler.core.facts import WearNoted
 from waaler.core.messages import Order
 from waaler.core.turn import Turn
-from waaler.core.upkeep_state import Upkeep
-from waaler.core.wear import Wear
+from waaler.core.wear import Upkeep, Wear
 from waaler.guard.messages import Ended
 from waaler.plan.sensing import Reading
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from statistics import fmean, median
 
-__all__ = ["Wear", "gauge", "has_dried", "is_drain_slowing", "is_weaker", "run_over"]
+__all__ = ["Upkeep", "Wear", "gauge", "has_dried", "is_drain_slowing", "is_weaker", "run_over"]
 
 WEAKER_SHARE = 0.75
 """Of the usual flow; with WEAK_RUNS, SLOWER and LEAST_SLOWER_S: common practice, no source."""
@@ -15,6 +15,14 @@ SLOWER = 1.5
 LEAST_SLOWER_S = 120.0
 LATEST = 3
 KEEP = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Upkeep:
+    """Since a person last entered a cleaning."""
+
+    pumped_s: float = 0.0
+    starts: int = 0
 
 
 @dataclass(frozen=True, slots=True)

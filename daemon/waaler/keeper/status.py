@@ -6,8 +6,8 @@ from datetime import UTC, datetime
 from math import inf
 from zoneinfo import ZoneInfo
 
+from waaler.core.deduced import expected
 from waaler.core.facts import PresentNoted
-from waaler.core.forecast import expected
 from waaler.core.present import present
 from waaler.core.state import State as CoreState
 from waaler.core.status import (

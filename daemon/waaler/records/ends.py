@@ -4,8 +4,8 @@ import sqlite3
 from math import inf
 from typing import Any
 
+from waaler.core.doses import BY_PEOPLE, FULL_SHARE
 from waaler.core.facts import Cause, Outcome, RunResult
-from waaler.core.pulses import BY_PEOPLE, FULL_SHARE
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.memory import Ran
 from waaler.guard.messages import Instant

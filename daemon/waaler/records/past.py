@@ -7,8 +7,7 @@ from typing import Any
 
 from waaler.bed.ledger import Entry
 from waaler.core.sump_state import SumpState
-from waaler.core.upkeep_state import Upkeep
-from waaler.core.wear import Wear
+from waaler.core.wear import Upkeep, Wear
 from waaler.guard.messages import Instant
 from waaler.records.boots import Boots
 

@@ -1,21 +1,49 @@
-"""Did the water come? After a full run something that usually moves must have: flow, supply, tray, a probe."""
+"""What is thought of the advisers: which may not be believed, and whether anything saw the water of a run come."""
 
 from dataclasses import replace
 from math import inf
 
 from waaler.core.alert import AlertKind, NoSign, Severity
+from waaler.core.state import Doubt
 from waaler.core.turn import Turn
 from waaler.guard.messages import Ended
-from waaler.plan.advisers import AdviserState, has_moved
+from waaler.plan.advisers import AdviserState, has_moved, invalid_because
 from waaler.plan.sensing import WETNESS
 
-__all__ = ["judge", "look", "wait_for"]
+__all__ = ["judge_signs", "look_for_doubts", "look_for_signs", "wait_for"]
+
+WELL_FOR_S = 3600.0
+"""So long a sensor must read well before its alert is over. Common practice, no source."""
+
 
 LEAST_RUN_S = 60.0
 USUAL_RUNS = 3
 """A sign that moved in so many runs is a usual one. Common practice, no source."""
 
 SUPPLY, FLOW = "supply", "flow"
+
+
+def look_for_doubts(turn: Turn) -> float:
+    """What is held against each from now on; the instant of the next look."""
+    known = {doubt.name: doubt for doubt in turn.state.advice.doubts}
+    found = (_doubted(turn, adviser, known.get(adviser.adviser.name)) for adviser in turn.state.advice.advisers)
+    doubts = tuple(doubt for doubt in found if doubt is not None)
+    if doubts != turn.state.advice.doubts:
+        turn.put(replace(turn.state.advice, doubts=doubts))
+    return min((doubt.last_s + WELL_FOR_S for doubt in doubts if not doubt.is_now), default=inf)
+
+
+def _doubted(turn: Turn, adviser: AdviserState, doubt: Doubt | None) -> Doubt | None:
+    """What is thought of it from now on; None: nothing against it."""
+    reason = invalid_because(adviser, turn.now_s)
+    if reason is not None:
+        before = doubt or Doubt(adviser.adviser.name)
+        is_told = before.is_told or turn.now_s - turn.state.started_s > adviser.adviser.stale_after_s
+        times = before.times + (not before.is_now)
+        return Doubt(before.name, reason, times, turn.now_s, is_now=True, is_told=is_told)
+    if doubt is None or turn.now_s >= doubt.last_s + WELL_FOR_S:
+        return None
+    return replace(doubt, is_now=False)
 
 
 def wait_for(turn: Turn, ended: Ended) -> None:
@@ -28,14 +56,14 @@ def wait_for(turn: Turn, ended: Ended) -> None:
     turn.put(replace(turn.state.signs, shown=shown, shown_until_s=until_s))
 
 
-def look(turn: Turn) -> float:
+def look_for_signs(turn: Turn) -> float:
     """Judges once the time has come; the instant of the next look."""
     if turn.state.signs.shown is not None and turn.now_s >= turn.state.signs.shown_until_s:
-        judge(turn)
+        judge_signs(turn)
     return turn.state.signs.shown_until_s
 
 
-def judge(turn: Turn) -> None:
+def judge_signs(turn: Turn) -> None:
     """Raises the alert where nothing moved that usually does, or the supply was seen dead; else resolves it."""
     shown = turn.state.signs.shown
     if shown is None:
