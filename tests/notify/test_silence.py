@@ -84,7 +84,7 @@ def test_a_daemon_that_is_silent_makes_no_good_day(tmp_path: Path) -> None:
     store.close()
 
     with Reader(tmp_path / "t.db") as reader:
-        note = good_day(reader, bed_of(settings("")), 0, moment("20:30"))
+        note = good_day(reader, Bed.of(settings("")), 0, moment("20:30"))
     assert note is not None
     assert note.body == (
         "Sunday 21 June: 0 of 0 runs, 0 L, no sign of the daemon (since today, 05:00: look at the Pi and its log)."
@@ -99,7 +99,7 @@ def test_what_the_next_run_waits_for_is_part_of_the_day(tmp_path: Path) -> None:
     )
 
     with Reader(tmp_path / "t.db") as reader:
-        note = good_day(reader, bed_of(settings("")), 0, moment("20:30"))
+        note = good_day(reader, Bed.of(settings("")), 0, moment("20:30"))
     assert note is not None
     assert note.body == (
         "Sunday 21 June: 0 of 0 runs, 0 L, next run: none yet (locked: ran too long; find the cause)."

@@ -1,7 +1,5 @@
 """One line about a day, at a fixed hour: that it comes is the good news."""
 
-from datetime import datetime
-
 from waaler.core.facts import Outcome, Severity
 from waaler.core.status import next_words, wait_words
 from waaler.notify.note import Note
