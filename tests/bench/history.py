@@ -17,7 +17,7 @@ from tests.bench.table import Row, ratio
 from tests.page.asking import ask, write_bed
 from tests.records.facts import intent, whole_run
 
-from waaler.core.facts import Deed, Fact, Outcome, RunResult
+from waaler.core.facts import Act, Deed, Fact, Outcome, RunResult
 from waaler.guard.messages import Instant
 from waaler.page.beds import Watch
 from waaler.page.site import Rules, Site
@@ -130,12 +130,12 @@ def write(path: Path, years: float) -> int:
     number = 0
     for day in range(days):
         begin_s = END_S - (days - day) * DAY_S
-        facts: list[Fact] = [Deed(Instant(begin_s, begin_s), "start", "the daemon started")] if day == 0 else []
+        facts: list[Fact] = [Deed(Instant(begin_s, begin_s), Act.START, "the daemon started")] if day == 0 else []
         for n in range(RUNS_A_DAY):
             number += 1
             facts += _run(number, begin_s + n * DAY_S / RUNS_A_DAY)
         if day % 4 == 0:
-            facts.append(Deed(Instant(begin_s + 30_000, begin_s + 30_000), "refill", "60 L of water", "anna"))
+            facts.append(Deed(Instant(begin_s + 30_000, begin_s + 30_000), Act.REFILL, "60 L of water", "anna"))
         store.write(facts)
     store.close()
     _write_samples(path, days)

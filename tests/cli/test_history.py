@@ -15,7 +15,7 @@ from tests.report.beds import write_days
 from tests.settings.test_faults import SMALLEST
 
 from waaler.cli.main import main
-from waaler.core.facts import Deed
+from waaler.core.facts import Act, Deed
 from waaler.guard.memory import DAY_S
 from waaler.guard.messages import Instant
 from waaler.records.reader import Reader, Table
@@ -199,7 +199,7 @@ def test_a_copy_reads_in_pages_and_loses_no_row_between_them(bed: Path, monkeypa
 def test_a_note_that_steers_a_terminal_is_shown_as_it_was_written(bed: Path) -> None:
     at = Instant(0.0, time.time() - 60)
     store = Store(bed.parent / "terrace.db", "boot-a")
-    store.write([Deed(at, "note", "new \x1b]0;gotcha\x07 \u202e pump", by="\x1b[2J")])
+    store.write([Deed(at, Act.NOTE, "new \x1b]0;gotcha\x07 \u202e pump", by="\x1b[2J")])
     store.close()
 
     shown = history(bed).stdout

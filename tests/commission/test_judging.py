@@ -4,6 +4,7 @@ import pytest
 
 from waaler.commission.judging import UNSTEADY, judge_float, judge_wire
 from waaler.commission.parts import Verdict
+from waaler.guard.messages import Input
 
 PINS = {"sump_low": "GPIO 27 (pin 13)", "tray_high": "GPIO 22 (pin 15)"}
 REST = {"sump_low": "good", "tray_high": "good"}
@@ -28,25 +29,25 @@ def levels(sump: str, tray: str) -> dict[str, str]:
     ],
 )  # fmt: skip
 def test_a_wrong_float_is_named(hanging: tuple[str, str], lifted: tuple[str, str], words: str) -> None:
-    found = judge_float("sump_low", REST, levels(*hanging), levels(*lifted), PINS)
+    found = judge_float(Input.SUMP_LOW, REST, levels(*hanging), levels(*lifted), PINS)
 
     assert found.verdict is Verdict.FAILED
     assert found.text.startswith(words)
 
 
 def test_a_right_float_passes_even_beside_one_that_bounces() -> None:
-    found = judge_float("sump_low", REST, levels("bad", UNSTEADY), levels("good", "bad"), PINS)
+    found = judge_float(Input.SUMP_LOW, REST, levels("bad", UNSTEADY), levels("good", "bad"), PINS)
 
     assert (found.verdict, found.text) == (Verdict.PASSED, "the sump's float reads bad hanging and good lifted")
 
 
 def test_the_trays_float_is_good_while_it_hangs() -> None:
     assert (
-        judge_float("tray_high", REST, levels("good", "good"), levels("good", "bad"), PINS).verdict
+        judge_float(Input.TRAY_HIGH, REST, levels("good", "good"), levels("good", "bad"), PINS).verdict
         is Verdict.PASSED
     )
     assert (
-        judge_float("tray_high", REST, levels("good", "bad"), levels("good", "good"), PINS).verdict
+        judge_float(Input.TRAY_HIGH, REST, levels("good", "bad"), levels("good", "good"), PINS).verdict
         is Verdict.FAILED
     )
 
@@ -55,4 +56,4 @@ def test_the_trays_float_is_good_while_it_hangs() -> None:
     ("level", "verdict"), [("bad", Verdict.PASSED), ("not read", Verdict.PASSED), ("good", Verdict.FAILED)]
 )
 def test_a_wire_that_is_off_must_not_read_good(level: str, verdict: Verdict) -> None:
-    assert judge_wire("sump_low", levels(level, "good")).verdict is verdict
+    assert judge_wire(Input.SUMP_LOW, levels(level, "good")).verdict is verdict

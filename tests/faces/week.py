@@ -11,7 +11,7 @@ from tests.faces.said import Asked, Said, faces
 from tests.records.facts import whole_run
 
 from waaler.core import joined
-from waaler.core.facts import Amount, Deed
+from waaler.core.facts import Act, Amount, Deed
 from waaler.core.memory import Memory
 from waaler.core.messages import OrderKind, Write
 from waaler.core.state import Setup
@@ -88,7 +88,7 @@ class _Week:
         if not self._is_new:
             ended_s = at.wall_s - 36_000 + (LONG_S - at.long_s)
             store.write(whole_run(1, 0.0, run_at=Instant(LONG_S - 36_120, ended_s - 120)))
-        store.write([Deed(at, "start", "the daemon started")])
+        store.write([Deed(at, Act.START, "the daemon started")])
 
     def go_on(self) -> None:
         """Time passes, and one thing happens."""
@@ -178,7 +178,7 @@ class _Week:
         self.write()
         guard = memory_of(bench.core.guard)
         self._store.write(self._store.unended(bench.at, guard))
-        self._store.write([Deed(bench.at, "start", "the daemon started")])
+        self._store.write([Deed(bench.at, Act.START, "the daemon started")])
         memory = self._store.memory(bench.at)
         self._start(replace(memory, guard=guard, next_run_id=max(memory.next_run_id, guard.last_run_id + 1)))
         self.present = None

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from tests.settings.test_faults import SMALLEST
 
-from waaler.core.facts import Cause, Deed, Fact, RunIntent, RunStarted, TripBegan
+from waaler.core.facts import Act, Cause, Deed, Fact, RunIntent, RunStarted, TripBegan
 from waaler.core.messages import Recorded
 from waaler.devices.pipe import Began, Hello
 from waaler.guard.journal import Found, Health, with_records
@@ -128,7 +128,7 @@ def record(open_store: object, *facts: Fact) -> list[Recorded]:
 def test_an_intent_is_confirmed_once_it_is_on_disk(tmp_path: Path) -> None:
     path = tmp_path / "t.db"
 
-    told = record(lambda: Store(path, "boot"), intent(1), Deed(AT, "start", "x"), intent(2))
+    told = record(lambda: Store(path, "boot"), intent(1), Deed(AT, Act.START, "x"), intent(2))
 
     assert told == [Recorded(1), Recorded(2)]
     with sqlite3.connect(path) as db:
@@ -228,11 +228,11 @@ def test_a_journal_that_is_not_whole_is_made_up_for_by_the_records_and_told(tmp_
     store = Store(files.database, "boot")
     store.write(
         [
-            Deed(AT, "start", "x"),
+            Deed(AT, Act.START, "x"),
             intent(1),
             RunStarted(1, AT, 60.0),
             TripBegan(AT, Trip.OVERRUN, "x", True),
-            Deed(AT, "service", "x", "ann", until_s=AT.wall_s + 7200),
+            Deed(AT, Act.SERVICE, "x", "ann", until_s=AT.wall_s + 7200),
         ]
     )
     store.close()
@@ -248,7 +248,7 @@ def test_a_journal_that_is_not_whole_is_made_up_for_by_the_records_and_told(tmp_
 def test_the_end_of_a_run_that_only_the_guard_saw_is_written_down(tmp_path: Path) -> None:
     files = Files.of(tmp_path, "t")
     store = Store(files.database, "boot")
-    store.write([Deed(AT, "start", "x"), intent(1), RunStarted(1, AT, 60.0)])
+    store.write([Deed(AT, Act.START, "x"), intent(1), RunStarted(1, AT, 60.0)])
     store.close()
     ran = Ran(AT.long_s + 12.0, Ended(1, 12.0, "sump low", Trip.LOW_SUMP), granted_s=60.0)
     missed = Ran(AT.long_s + 700.0, Ended(2, 30.0, "ran its time"), granted_s=30.0)
@@ -265,7 +265,7 @@ def test_the_end_of_a_run_that_only_the_guard_saw_is_written_down(tmp_path: Path
 def test_what_a_start_could_not_write_is_written_when_the_records_take_it(tmp_path: Path) -> None:
     files = Files.of(tmp_path, "t")
     store = Store(files.database, "boot")
-    store.write([Deed(AT, "start", "x"), intent(1), RunStarted(1, AT, 60.0)])
+    store.write([Deed(AT, Act.START, "x"), intent(1), RunStarted(1, AT, 60.0)])
     store.close()
     ran = Ran(AT.long_s + 60.0, Ended(1, 60.0, "ran its time"), granted_s=60.0)
     with closing(sqlite3.connect(files.database, isolation_level=None)) as other:
@@ -286,7 +286,7 @@ def test_what_a_start_could_not_write_is_written_when_the_records_take_it(tmp_pa
 def test_an_intent_that_the_guard_never_granted_counts_nothing(tmp_path: Path) -> None:
     files = Files.of(tmp_path, "t")
     store = Store(files.database, "boot")
-    store.write([Deed(AT, "start", "x"), intent(1)])
+    store.write([Deed(AT, Act.START, "x"), intent(1)])
     store.close()
 
     begun(tmp_path, Hello(Health.WHOLE, GuardMemory()))

@@ -13,7 +13,7 @@ from tests.records.facts import whole_run
 from tests.settings.test_reading import settings
 
 from waaler.bed.ledger import full
-from waaler.core.facts import AlertRaised, Deed, Outcome, PresentNoted, Severity, SumpNoted
+from waaler.core.facts import Act, AlertRaised, Deed, Outcome, PresentNoted, Severity, SumpNoted
 from waaler.core.status import BedState, Present, Wait
 from waaler.guard.messages import Instant
 from waaler.guard.names import Hindrance
@@ -80,7 +80,7 @@ def lives(store: Store, present: Present) -> None:
 
 def test_a_daemon_that_is_silent_makes_no_good_day(tmp_path: Path) -> None:
     store = Store(tmp_path / "t.db", "boot-a")
-    store.write([Deed(Instant(0.0, moment("05:00")), "start", "the daemon started")])
+    store.write([Deed(Instant(0.0, moment("05:00")), Act.START, "the daemon started")])
     store.close()
 
     with Reader(tmp_path / "t.db") as reader:
@@ -93,7 +93,7 @@ def test_a_daemon_that_is_silent_makes_no_good_day(tmp_path: Path) -> None:
 
 def test_what_the_next_run_waits_for_is_part_of_the_day(tmp_path: Path) -> None:
     store = Store(tmp_path / "t.db", "boot-a")
-    store.write([Deed(Instant(0.0, moment("05:00")), "start", "the daemon started")])
+    store.write([Deed(Instant(0.0, moment("05:00")), Act.START, "the daemon started")])
     lives(
         store, Present(BedState.LOCKED, wait=Wait(Hindrance.LOCK, "locked: ran too long", None, "find the cause"))
     )
@@ -110,7 +110,7 @@ def test_a_good_day_is_one_line_at_its_hour(tmp_path: Path) -> None:
     bed = Bed.of(settings("title: South tunnel"))
     store = Store(tmp_path / "t.db", "boot-a")
     begin = Instant(0.0, moment("05:00"))
-    store.write([Deed(begin, "start", "the daemon started"), SumpNoted(begin, full(bed.book))])
+    store.write([Deed(begin, Act.START, "the daemon started"), SumpNoted(begin, full(bed.book))])
     for n in range(1, 6):
         outcome = Outcome.DONE if n < 5 else Outcome.REFUSED
         seconds = 60.0 if n < 5 else 0.0
@@ -132,7 +132,7 @@ def test_alerts_that_stand_spoil_a_good_day(tmp_path: Path) -> None:
     store = Store(tmp_path / "t.db", "boot-a")
     begin = Instant(0.0, moment("05:00"))
     alert = AlertRaised(begin, "leak", Severity.SOON, "A loss.")
-    store.write([Deed(begin, "start", "the daemon started"), alert])
+    store.write([Deed(begin, Act.START, "the daemon started"), alert])
     lives(store, Present(BedState.WAITING))
 
     with Reader(tmp_path / "t.db") as reader:

@@ -12,7 +12,7 @@ from tests.page.asking import NOW_S, Page, ask, site_of, write_bed
 from tests.records.facts import at, intent
 from tests.report.beds import NASTY, ZONE, write_days
 
-from waaler.core.facts import Cause, Deed, PresentNoted, RunIntent, RunStarted, TripBegan
+from waaler.core.facts import Act, Cause, Deed, PresentNoted, RunIntent, RunStarted, TripBegan
 from waaler.core.status import BedState, NextRun, Present, RunNow, Standing, Wait
 from waaler.guard.messages import HoldKind, Purse, Trip
 from waaler.guard.names import Hindrance
@@ -281,7 +281,7 @@ def test_a_lock_says_since_when_and_what_to_do_and_is_an_alarm(folder: Path, sit
 
 def test_records_in_which_no_daemon_has_told_of_the_bed_say_so(folder: Path) -> None:
     store = Store(folder / "terrace.db", "boot-a")
-    store.write([Deed(at(11_395.0), "start", "the daemon started")])
+    store.write([Deed(at(11_395.0), Act.START, "the daemon started")])
     store.close()
 
     assert "\nnot known\n, the daemon has told nothing yet\n" in Page(ask(site_of(write_bed(folder))).text).words

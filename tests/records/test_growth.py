@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from tests.records.facts import WALL_S, at, whole_run
 
-from waaler.core.facts import Amount, Deed
+from waaler.core.facts import Act, Amount, Deed
 from waaler.guard.messages import Instant
 from waaler.records.reader import Reader, Step
 from waaler.records.schema import FIRST, MIGRATIONS, SCHEMA_VERSION, migrate
@@ -108,12 +108,12 @@ def test_an_alert_of_an_earlier_version_keeps_its_last_text_at_the_time_it_was_t
 def test_what_a_person_poured_and_measured_is_read_back_with_its_units(path: Path) -> None:
     store = Store(path, "boot-a")
     amounts = (Amount("EC", 1.8, "mS/cm"), Amount("pH", 5.9, ""))
-    store.write([Deed(at(0.0), "measure", "EC 1.8 mS/cm, pH 5.9", "anna", amounts=amounts)])
-    store.write([Deed(at(1.0), "note", "aphids on pot 3", "anna")])
+    store.write([Deed(at(0.0), Act.MEASURE, "EC 1.8 mS/cm, pH 5.9", "anna", amounts=amounts)])
+    store.write([Deed(at(1.0), Act.NOTE, "aphids on pot 3", "anna")])
 
     with Reader(path) as reader:
         measured, noted = reader.deeds(*ALWAYS)
-        last = reader.last_deed("measure", "refill")
+        last = reader.last_deed(Act.MEASURE, Act.REFILL)
     store.close()
 
     assert (measured.amounts, noted.amounts, last) == (amounts, (), measured)
@@ -178,7 +178,7 @@ def test_forgetting_goes_in_small_steps_and_gives_the_pages_back(path: Path) -> 
 
 def test_runs_and_deeds_are_never_forgotten(path: Path) -> None:
     store = Store(path, "boot-a")
-    store.write([*whole_run(1, 0.0), Deed(at(1.0), "note", "planted", "anna")])
+    store.write([*whole_run(1, 0.0), Deed(at(1.0), Act.NOTE, "planted", "anna")])
 
     store.thin(Instant(0.0, WALL_S + 20 * 365 * DAY_S))
 

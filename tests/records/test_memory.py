@@ -9,6 +9,7 @@ import pytest
 from tests.records.facts import WALL_S, at, intent, key, whole_run
 
 from waaler.core.facts import (
+    Act,
     AlertRaised,
     AlertResolved,
     Cause,
@@ -49,7 +50,7 @@ def restart(folder: Path, facts: list[Fact], now: Instant, is_sure: bool = True)
     second = Store(folder / "terrace.db", boot)
     guard = second.memory(now).guard
     ends = second.unended(now, guard, is_whole=False)
-    second.write([*ends, Deed(now, "start", "the daemon started")])
+    second.write([*ends, Deed(now, Act.START, "the daemon started")])
     memory = second.memory(now)
     second.close()
     return replace(memory, guard=guard)
@@ -97,7 +98,7 @@ def test_a_clock_that_was_set_before_the_power_went_makes_no_age_wrong(tmp_path:
     first = Store(tmp_path / "terrace.db", "boot-a")
     first.write(whole_run(1, 9000.0))
     set_on = Instant(DIED_AT_S, WALL_S + DIED_AT_S + 10 * HOUR_S)
-    first.write([Deed(set_on, "clock", "the clock was set 36000 s on")])
+    first.write([Deed(set_on, Act.CLOCK, "the clock was set 36000 s on")])
     first.close()
     second = Store(tmp_path / "terrace.db", "boot-b")
 
@@ -298,7 +299,7 @@ def test_a_catch_up_that_was_cut_counts_too(tmp_path: Path) -> None:
 
 def test_a_soak_stands_over_a_power_cut_with_its_pump_time(tmp_path: Path) -> None:
     until_s = WALL_S + 24 * HOUR_S
-    soak = Deed(at(100.0), "soak", "until Mon 09:00", "anna", until_s, seconds=50_000.0)
+    soak = Deed(at(100.0), Act.SOAK, "until Mon 09:00", "anna", until_s, seconds=50_000.0)
 
     memory = restart(tmp_path, [soak], LATER_BOOT)
 
@@ -307,16 +308,16 @@ def test_a_soak_stands_over_a_power_cut_with_its_pump_time(tmp_path: Path) -> No
 
 
 def test_a_pause_that_ended_or_ran_out_does_not_come_back(tmp_path: Path) -> None:
-    pause = Deed(at(100.0), "pause", "until Sun 10:00", "anna", WALL_S + HOUR_S)
-    resume = Deed(at(200.0), "resume", "pause ended", "anna")
+    pause = Deed(at(100.0), Act.PAUSE, "until Sun 10:00", "anna", WALL_S + HOUR_S)
+    resume = Deed(at(200.0), Act.RESUME, "pause ended", "anna")
 
     assert restart(tmp_path / "a", [pause], LATER_BOOT).guard.holds == ()
     assert restart(tmp_path / "b", [pause, resume], SAME_BOOT).guard.holds == ()
 
 
 def test_short_pulses_stay_until_a_refill(tmp_path: Path) -> None:
-    pulses = Deed(at(100.0), "pulses", "runs of at most 48 s until a refill", seconds=48.0)
-    refill = Deed(at(200.0), "refill", "60 L", "anna")
+    pulses = Deed(at(100.0), Act.PULSES, "runs of at most 48 s until a refill", seconds=48.0)
+    refill = Deed(at(200.0), Act.REFILL, "60 L", "anna")
 
     assert restart(tmp_path / "a", [pulses], LATER_BOOT).pulse_s == 48.0
     assert restart(tmp_path / "b", [pulses, refill], LATER_BOOT).pulse_s is None
@@ -324,7 +325,7 @@ def test_short_pulses_stay_until_a_refill(tmp_path: Path) -> None:
 
 def test_since_when_the_sump_reads_low_and_when_it_was_refilled_is_known(tmp_path: Path) -> None:
     low = TripBegan(at(4000.0), Trip.LOW_SUMP, "sump low", False, Input.SUMP_LOW)
-    refill = Deed(at(3000.0), "refill", "60 L", "anna")
+    refill = Deed(at(3000.0), Act.REFILL, "60 L", "anna")
     known = restart(tmp_path / "a", [refill, low], SAME_BOOT)
     later = restart(tmp_path / "b", [refill, low], LATER_BOOT)
     over = restart(tmp_path / "a", [TripOver(at(4100.0), Trip.LOW_SUMP, None, Input.SUMP_LOW)], SAME_BOOT)
@@ -354,8 +355,8 @@ def test_alerts_that_stand_are_known(tmp_path: Path) -> None:
 
 def test_states_once_seen_and_the_first_unattended_run_are_remembered(tmp_path: Path) -> None:
     facts: list[Fact] = [
-        Deed(at(10.0), "input-seen", "sump_low bad"),
-        Deed(at(11.0), "input-seen", "tray_high good"),
+        Deed(at(10.0), Act.INPUT_SEEN, "sump_low bad"),
+        Deed(at(11.0), Act.INPUT_SEEN, "tray_high good"),
         *whole_run(1, 20.0, cause=Cause.HAND),
         *whole_run(2, 400.0, 0.0, outcome=Outcome.REFUSED),
     ]
@@ -363,8 +364,8 @@ def test_states_once_seen_and_the_first_unattended_run_are_remembered(tmp_path: 
     assert memory.guard.seen == {(Input.SUMP_LOW, Level.BAD), (Input.TRAY_HIGH, Level.GOOD)}
     assert not memory.guard.has_watered
     later: list[Fact] = [
-        Deed(at(500.0), "disarmed", "a float is wrong"),
-        Deed(at(501.0), "input-seen", "sump_low good"),
+        Deed(at(500.0), Act.DISARMED, "a float is wrong"),
+        Deed(at(501.0), Act.INPUT_SEEN, "sump_low good"),
     ]
     assert restart(tmp_path, later, LATER_BOOT).guard.seen == {(Input.SUMP_LOW, Level.GOOD)}
 
@@ -372,12 +373,12 @@ def test_states_once_seen_and_the_first_unattended_run_are_remembered(tmp_path: 
 
 
 def test_who_attends_still_does_after_a_restart_so_that_no_cycle_begins_beside_their_hands(tmp_path: Path) -> None:
-    attended = Deed(at(100.0), "attended", "until Sun 13:00", "anna", WALL_S + 6 * HOUR_S, seconds=7200.0)
+    attended = Deed(at(100.0), Act.ATTENDED, "until Sun 13:00", "anna", WALL_S + 6 * HOUR_S, seconds=7200.0)
     memory = restart(tmp_path, [attended], LATER_BOOT)
 
     until_s = about(40.0 + WALL_S + 6 * HOUR_S - LATER_BOOT.wall_s)
     assert memory.guard.holds == (Hold(HoldKind.ATTENDED, until_s, "anna", 7200.0),)
-    assert restart(tmp_path, [Deed(at(200.0), "attended-over", "over")], LATER_BOOT).guard.holds == ()
+    assert restart(tmp_path, [Deed(at(200.0), Act.ATTENDED_OVER, "over")], LATER_BOOT).guard.holds == ()
 
 
 def test_a_cycle_that_an_edit_took_away_may_come_back_by_another(tmp_path: Path) -> None:

@@ -10,6 +10,7 @@ from tests.records.test_memory import LATER_BOOT, SAME_BOOT, restart
 from waaler.bed.ledger import Entry
 from waaler.core.alert import Alert, AlertKind
 from waaler.core.facts import (
+    Act,
     AlertAcknowledged,
     AlertRaised,
     AlertReminded,
@@ -102,7 +103,7 @@ def test_an_alert_that_became_more_severe_is_told_again(tmp_path: Path) -> None:
 
 
 def test_the_ledgers_last_entry_is_known_again_with_the_ages_that_it_had(tmp_path: Path) -> None:
-    assert restart(tmp_path / "a", [Deed(at(5.0), "start", "the daemon started")], SAME_BOOT).sump is None
+    assert restart(tmp_path / "a", [Deed(at(5.0), Act.START, "the daemon started")], SAME_BOOT).sump is None
     facts: list[Fact] = [
         SumpNoted(at(10.0), Entry(220.0, 2.0)),
         SumpNoted(at(60.0), Entry(150.0, 1.9, 40.0, 12.0), 148.0, 20.0, 50.0, 1.8, 1.9, is_read=True),
@@ -117,7 +118,7 @@ def test_the_ledgers_last_entry_is_known_again_with_the_ages_that_it_had(tmp_pat
 
 def test_pump_time_and_starts_count_from_the_last_cleaning(tmp_path: Path) -> None:
     runs = [*whole_run(1, 100.0), *whole_run(2, 500.0, 90.0)]
-    cleaned: list[Fact] = [Deed(at(300.0), "cleaned", "filter", "anna")]
+    cleaned: list[Fact] = [Deed(at(300.0), Act.CLEANED, "filter", "anna")]
 
     assert restart(tmp_path / "a", [*runs], SAME_BOOT).upkeep == Upkeep(210.0, 2)
     assert restart(tmp_path / "b", [*runs, *cleaned], SAME_BOOT).upkeep == Upkeep(90.0, 1)
@@ -135,7 +136,7 @@ def test_pump_time_and_starts_count_from_the_last_cleaning(tmp_path: Path) -> No
 )
 def test_how_the_last_daemon_ended(tmp_path: Path, deeds: list[str], boot: str, end: End | None) -> None:
     first = Store(tmp_path / "t.db", "boot-a")
-    first.write([Deed(at(float(n)), what, what) for n, what in enumerate(deeds)])
+    first.write([Deed(at(float(n)), Act(what), what) for n, what in enumerate(deeds)])
     first.close()
 
     second = Store(tmp_path / "t.db", boot)

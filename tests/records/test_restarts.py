@@ -14,7 +14,7 @@ from waaler.core import decisions
 from waaler.core import joined as core
 from waaler.core.alert import AlertKind, Severity, Words
 from waaler.core.care import Care, Contact
-from waaler.core.facts import AlertRaised, AlertReminded, AlertResolved, Amount, Deed
+from waaler.core.facts import Act, AlertRaised, AlertReminded, AlertResolved, Amount, Deed
 from waaler.core.messages import Look, Message, Notice, OrderKind, Readings, Recorded, Write
 from waaler.guard.messages import Flow, Input, Level
 from waaler.guard.messages import Message as GuardMessage
@@ -87,7 +87,7 @@ class Week(Bench):
         run, guard = self.core.guard.run, replace(memory_of(self.core.guard), open_run=None)
         running = None if run is None else run.run_id
         ended = self.store.unended(self.at, guard, running)
-        self.store.write([*ended, Deed(self.at, "start", "the daemon started")])
+        self.store.write([*ended, Deed(self.at, Act.START, "the daemon started")])
         memory = replace(self.store.memory(self.at, running), guard=guard)
         memory = replace(memory, next_run_id=max(memory.next_run_id, guard.last_run_id + 1))
         active = None if run is None else self.store.run_in_progress(run.run_id, run.until_s)

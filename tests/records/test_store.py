@@ -7,6 +7,7 @@ import pytest
 from tests.records.facts import WALL_S, at, intent, key, whole_run
 
 from waaler.core.facts import (
+    Act,
     AlertRaised,
     AlertReminded,
     AlertResolved,
@@ -159,7 +160,7 @@ def test_an_end_whose_intent_never_reached_the_disk_is_kept_all_the_same(path: P
 
 def test_deeds_are_read_back(path: Path) -> None:
     store = Store(path, "boot-a")
-    store.write([Deed(at(10.0), "pause", "until Sun 10:00", "anna", WALL_S + 3 * 3600)])
+    store.write([Deed(at(10.0), Act.PAUSE, "until Sun 10:00", "anna", WALL_S + 3 * 3600)])
 
     with Reader(path) as reader:
         (deed,) = reader.deeds(*ALWAYS)

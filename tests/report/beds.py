@@ -9,6 +9,7 @@ from tests.records.facts import WALL_S, at, intent, whole_run
 from waaler.bed.figures import Figures
 from waaler.bed.ledger import Entry, SumpBook
 from waaler.core.facts import (
+    Act,
     AlertRaised,
     Amount,
     Deed,
@@ -55,7 +56,7 @@ def bed(title: str = "Terrace bed") -> Bed:
 def write_days(path: Path, days: int = 3, reason: str = "ran its time") -> None:
     """From 08:00 of the first day: each day a run, a skip, and samples of two probes; a cut and a trip on the first."""
     store = Store(path, "boot-a")
-    facts: list[Fact] = [Deed(at(-60.0), "start", "the daemon started"), SumpNoted(at(-60.0), Entry(220.0, 2.0))]
+    facts: list[Fact] = [Deed(at(-60.0), Act.START, "the daemon started"), SumpNoted(at(-60.0), Entry(220.0, 2.0))]
     facts.append(PresentNoted(at(-60.0), WAITING))
     for day in range(days):
         begin_s, first = day * DAY_S, 10 * day + 1
@@ -71,9 +72,9 @@ def write_days(path: Path, days: int = 3, reason: str = "ran its time") -> None:
         TripBegan(at(7240.0), Trip.HIGH_TRAY, "tray too full: is the drain blocked?", is_locked=False),
         AlertRaised(at(7240.0), "tray-high", Severity.URGENT, "Do NOT add water; free the drain."),
         TripOver(at(9000.0), Trip.HIGH_TRAY),
-        Deed(at(10_000.0), "refill", "60 L of solution", "anna", amounts=(Amount("solution", 60.0, "L"),)),
-        Deed(at(10_100.0), "measure", "EC 2.9 mS/cm", "anna", amounts=(Amount("EC", 2.9, "mS/cm"),)),
-        Deed(at(10_200.0), "note", f"planted {NASTY}", "anna"),
+        Deed(at(10_000.0), Act.REFILL, "60 L of solution", "anna", amounts=(Amount("solution", 60.0, "L"),)),
+        Deed(at(10_100.0), Act.MEASURE, "EC 2.9 mS/cm", "anna", amounts=(Amount("EC", 2.9, "mS/cm"),)),
+        Deed(at(10_200.0), Act.NOTE, f"planted {NASTY}", "anna"),
     ]
     store.write(facts)
     store.close()

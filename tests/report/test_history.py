@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from tests.records.facts import WALL_S, at, intent, whole_run
 
-from waaler.core.facts import AlertRaised, AlertResolved, Cause, Deed, Outcome, RunIntent, RunResult, Severity
+from waaler.core.facts import Act, AlertRaised, AlertResolved, Cause, Deed, Outcome, RunIntent, RunResult, Severity
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Purse
 from waaler.records.reader import Reader
@@ -52,7 +52,7 @@ def history(tmp_path: Path) -> History:
         intent(3, at(1200.0)),
         RunResult(3, at(1200.0), Outcome.SKIPPED, 0.0, "pot reads 82 %, wet above 75 %"),
         AlertResolved(at(1500.0), "sump-low"),
-        Deed(at(1800.0), "pause", "until Sun 09:30", "anna", WALL_S + 5400),
+        Deed(at(1800.0), Act.PAUSE, "until Sun 09:30", "anna", WALL_S + 5400),
         *whole_run(4, 6000.0, 90.0, cause=Cause.HAND),
     ])  # fmt: skip
     store.close()

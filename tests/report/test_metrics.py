@@ -8,7 +8,7 @@ from tests.records.facts import at, whole_run
 from tests.report.beds import NASTY, WAITING
 
 from waaler.bed.ledger import Entry
-from waaler.core.facts import AlertRaised, Deed, Outcome, PresentNoted, Severity, SumpNoted
+from waaler.core.facts import Act, AlertRaised, Deed, Outcome, PresentNoted, Severity, SumpNoted
 from waaler.page.beds import Watch
 from waaler.records.store import Sample, Store
 from waaler.report.metrics import metrics
@@ -28,7 +28,7 @@ def write(folder: Path, monkeypatch: object) -> Path:
     store = Store(folder / "terrace.db", "boot-a")
     store.write(
         [
-            Deed(at(0.0), "start", "the daemon started"),
+            Deed(at(0.0), Act.START, "the daemon started"),
             SumpNoted(at(0.0), Entry(220.0, 2.0)),
             *whole_run(1, 100.0, 90.0),
             *whole_run(2, 4000.0, 30.0, Outcome.CUT_SHORT),

@@ -7,7 +7,7 @@ import pytest
 from tests.records.facts import WALL_S, at
 from tests.report.beds import WAITING, bed
 
-from waaler.core.facts import Deed, Fact, PresentNoted, TripBegan
+from waaler.core.facts import Act, Deed, Fact, PresentNoted, TripBegan
 from waaler.core.status import BedState, Present, Wait
 from waaler.guard.messages import Trip
 from waaler.guard.names import Hindrance
@@ -18,7 +18,7 @@ from waaler.records.store import Store
 from waaler.report.metrics import metrics
 from waaler.report.state import Told, read_state
 
-START = Deed(at(0.0), "start", "the daemon started")
+START = Deed(at(0.0), Act.START, "the daemon started")
 LOCK = Present(BedState.LOCKED, wait=Wait(Hindrance.LOCK, "locked: ran too long", None, "find the cause"))
 
 
@@ -41,7 +41,7 @@ def test_of_a_bed_whose_daemon_never_started_nothing_is_known(told: Callable[...
 
 
 def test_a_daemon_that_was_stopped_tells_nothing_of_the_present(told: Callable[..., Told]) -> None:
-    found = told(START, PresentNoted(at(1.0), WAITING), Deed(at(30.0), "stop", "the daemon stopped"))
+    found = told(START, PresentNoted(at(1.0), WAITING), Deed(at(30.0), Act.STOP, "the daemon stopped"))
 
     assert found == Told("the daemon is not running", "since today, 08:00; nothing waters this bed", True)
 
@@ -73,7 +73,7 @@ def test_what_goes_as_wanted_is_no_alarm(told: Callable[..., Told]) -> None:
     assert told(START, PresentNoted(at(1.0), WAITING)) == Told("waiting", "", False, WAITING)
 
 
-@pytest.mark.parametrize("facts", [(), (Deed(at(30.0), "stop", "the daemon stopped"),)])
+@pytest.mark.parametrize("facts", [(), (Deed(at(30.0), Act.STOP, "the daemon stopped"),)])
 def test_page_metrics_and_daily_line_say_the_same_of_a_daemon_that_is_gone(
     tmp_path: Path, facts: tuple[Fact, ...]
 ) -> None:

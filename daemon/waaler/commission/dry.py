@@ -8,6 +8,7 @@ from waaler.commission.judging import FLOATS, UNSTEADY, judge_float, judge_wire
 from waaler.commission.parts import Finding, Hand, Look, Question, Task, Verdict
 from waaler.commission.runs import NotRun, run_pump
 from waaler.commission.walking import Walk
+from waaler.guard.messages import Input
 
 __all__ = ["contact", "floats", "probes", "relays"]
 
@@ -41,7 +42,7 @@ def floats(walk: Walk) -> Iterator[Finding]:
         walk.person.do(Task(Hand.WIRE_ON, "Put it back", name))
 
 
-def _moved(walk: Walk, name: str, hand: Hand) -> Look:
+def _moved(walk: Walk, name: Input, hand: Hand) -> Look:
     who, down, up, low, high = FLOATS[name]
     must, where = (down, low) if hand is Hand.LOWER else (up, high)
     verb = "Let" if hand is Hand.LOWER else "Lift"

@@ -11,15 +11,15 @@ UNSTEADY = "unsteady"
 """A level that changed although nobody moved the float."""
 
 FLOATS = {
-    "sump_low": ("the sump's float", "bad", "good", "an empty sump", "a full sump"),
-    "tray_high": ("the tray's float", "good", "bad", "a dry tray", "a tray about to run over"),
+    Input.SUMP_LOW: ("the sump's float", "bad", "good", "an empty sump", "a full sump"),
+    Input.TRAY_HIGH: ("the tray's float", "good", "bad", "a dry tray", "a tray about to run over"),
 }
 """By input: its name, what it must read hanging and lifted, and what water does that."""
 
 Levels = Mapping[str, str]
 
 
-def judge_float(name: str, before: Levels, hanging: Levels, lifted: Levels, pins: Mapping[str, str]) -> Finding:
+def judge_float(name: Input, before: Levels, hanging: Levels, lifted: Levels, pins: Mapping[str, str]) -> Finding:
     """From what every input read before, with this float hanging, and with it lifted.
 
     pins: each input's place on the header, in words.
@@ -29,7 +29,7 @@ def judge_float(name: str, before: Levels, hanging: Levels, lifted: Levels, pins
     others = [other for other in hanging if other != name and _moved(before[other], hanging[other], lifted[other])]
     got = (hanging[name], lifted[name])
     if got == (down, up) and not others:
-        return Finding(step, Verdict.PASSED, f"{who} reads {down} hanging and {up} lifted", of_float=Input(name))
+        return Finding(step, Verdict.PASSED, f"{who} reads {down} hanging and {up} lifted", of_float=name)
     if got == (down, up):
         text = f"moving {who} changed {others[0]} too: their wires touch, or share a pin"
     elif UNSTEADY in got:
@@ -46,7 +46,7 @@ def judge_float(name: str, before: Levels, hanging: Levels, lifted: Levels, pins
         )
     else:
         text = _stays(who, got[0])
-    return Finding(step, Verdict.FAILED, text, of_float=Input(name))
+    return Finding(step, Verdict.FAILED, text, of_float=name)
 
 
 def _moved(*levels: str) -> bool:
@@ -61,11 +61,11 @@ def _stays(who: str, level: str) -> str:
     return f"{who} reads {level} whatever is done to it: {causes.get(level, 'its line gives an error')}"
 
 
-def judge_wire(name: str, without: Levels) -> Finding:
+def judge_wire(name: Input, without: Levels) -> Finding:
     """What it reads with its wire off."""
     who, step = FLOATS[name][0], f"{name} without its wire"
     if without[name] != "good":
         verdict, text = Verdict.PASSED, f"{who} reads {without[name]} with its wire off, and stops the pump"
     else:
         verdict, text = Verdict.FAILED, f"{who} reads good with its wire off: nobody would notice a broken wire"
-    return Finding(step, verdict, text, of_float=Input(name))
+    return Finding(step, verdict, text, of_float=name)

@@ -16,7 +16,7 @@ BUCKET_S = 30.0
 METER_WITHIN = 0.1
 MOST_RUNS = 8
 LEAST_RUN_BACK_S = 60.0
-STOPS = {"sump_low": "sump low", "tray_high": "tray too full"}
+STOPS = {Input.SUMP_LOW: "sump low", Input.TRAY_HIGH: "tray too full"}
 
 
 def outlets(walk: Walk) -> Iterator[Finding]:
@@ -82,7 +82,7 @@ def meter(walk: Walk) -> Iterator[Finding]:
 
 def low_sump(walk: Walk) -> Iterator[Finding]:
     """Drawn down until the float cuts the run, the intake still covered."""
-    if "sump_low" not in walk.site.look().levels:
+    if Input.SUMP_LOW not in walk.site.look().levels:
         return
     words = "Draw the sump down to a little above its float (keep the water), and go on drawing while the pump runs"
     walk.person.do(Task(Hand.DRAW_DOWN, words))
@@ -98,7 +98,7 @@ def low_sump(walk: Walk) -> Iterator[Finding]:
 
 def high_tray(walk: Walk) -> Iterator[Finding]:
     """The drain plugged until the float cuts the run, below the rim."""
-    if "tray_high" not in walk.site.look().levels:
+    if Input.TRAY_HIGH not in walk.site.look().levels:
         return
     walk.person.do(Task(Hand.BLOCK_DRAIN, "Plug the tray's drain, and stay beside it"))
     found = _run_until_bad(walk, Input.TRAY_HIGH, "the tray's float")

@@ -7,7 +7,7 @@ inverted or stuck float is the commonest mistake of a new bed, and shows only wh
 from dataclasses import replace
 from math import inf
 
-from waaler.core.facts import Outcome, TripBegan, TripOver
+from waaler.core.facts import Act, Outcome, TripBegan, TripOver
 from waaler.core.runs import give_back
 from waaler.core.turn import Turn
 from waaler.guard.messages import (
@@ -77,9 +77,9 @@ def see(turn: Turn, seen: Seen) -> None:
     if mark not in turn.state.proving.unproven:
         return
     turn.put(replace(turn.state.proving, unproven=turn.state.proving.unproven - {mark}))
-    turn.deed("input-seen", f"{seen.input.value} {seen.level.value}")
+    turn.deed(Act.INPUT_SEEN, f"{seen.input.value} {seen.level.value}")
     if not turn.state.proving.unproven:
-        turn.deed("armed", "every protective input was seen in both states; the plan may water by itself")
+        turn.deed(Act.ARMED, "every protective input was seen in both states; the plan may water by itself")
 
 
 def disarm(turn: Turn) -> None:
@@ -87,7 +87,7 @@ def disarm(turn: Turn) -> None:
     if turn.state.proving.must_prove:
         turn.put(replace(turn.state.proving, unproven=turn.state.proving.must_prove))
         turn.tell_guard(Disarm())
-        turn.deed("disarmed", "a float is wrong; every state is to be seen again")
+        turn.deed(Act.DISARMED, "a float is wrong; every state is to be seen again")
 
 
 def held(turn: Turn, message: Held) -> None:
@@ -101,7 +101,7 @@ def held(turn: Turn, message: Held) -> None:
     give_back(turn, Outcome.MISSED, f"{hold.kind.value} by {hold.by}")
     until = turn.clock_text(hold.until_s)
     seconds = hold.most_s or None
-    turn.deed(hold.kind.value, f"until {until}", hold.by, hold.until_s, seconds)
+    turn.deed(Act(hold.kind.value), f"until {until}", hold.by, hold.until_s, seconds)
     beneath = "" if before is None or before.kind is hold.kind else f"; {before.kind.value} stands as well"
     turn.answer(message.order_id, True, f"{hold.kind.value} until {until}; {ENDS[hold.kind]}{beneath}")
 
@@ -126,9 +126,9 @@ def hold_over(turn: Turn, message: HoldOver) -> None:
     turn.put(replace(turn.state.barriers, holds=left))
     turn.put(replace(turn.state.announcing, must_announce=True))
     if message.by is None:
-        turn.deed(f"{kind.value}-over", f"{kind.value} is over; the plan goes on")
+        turn.deed(Act(f"{kind.value}-over"), f"{kind.value} is over; the plan goes on")
     else:
-        turn.deed("resume", f"{kind.value} ended", message.by)
+        turn.deed(Act.RESUME, f"{kind.value} ended", message.by)
     if not turn.state.barriers.holds:
         turn.answer(message.order_id, True, f"{kind.value} ended; the plan goes on")
 
@@ -140,6 +140,6 @@ def stopped(turn: Turn, by: str) -> None:
 
 def lock_answered(turn: Turn, message: LockLifted | LockStays) -> None:
     if isinstance(message, LockLifted):
-        turn.deed("clear", f"{message.trip.value} released", message.by)
+        turn.deed(Act.CLEAR, f"{message.trip.value} released", message.by)
     else:
-        turn.deed("clear", f"{message.trip.value} stays locked: {message.reason}")
+        turn.deed(Act.CLEAR, f"{message.trip.value} stays locked: {message.reason}")

@@ -15,6 +15,7 @@ from waaler.core import (
     sump,
     upkeep,
 )
+from waaler.core.facts import Act
 from waaler.core.memory import Memory, begin
 from waaler.core.messages import Action, Event, Look, Message, NewPlan, Notice, Order, Readings, Recorded
 from waaler.core.state import State
@@ -148,4 +149,4 @@ def _take_plan(turn: Turn, new: NewPlan) -> None:
     if new.may_be_unproven:
         turn.put(replace(turn.state.proving, must_prove=frozenset(), unproven=frozenset()))
     turn.tell_guard(NewLimits(new.limits))
-    turn.deed("new-plan", "; ".join(new.changes))
+    turn.deed(Act.NEW_PLAN, "; ".join(new.changes))

@@ -9,7 +9,7 @@ from math import inf
 from waaler.core import conditions
 from waaler.core.alert import FOUND, MOMENTS, Alert, NotValid, OpenAlert, Severity
 from waaler.core.deduced import may_refill, rested_s
-from waaler.core.facts import AlertAcknowledged, AlertRaised, AlertReminded, AlertResolved, AlertReworded
+from waaler.core.facts import Act, AlertAcknowledged, AlertRaised, AlertReminded, AlertResolved, AlertReworded
 from waaler.core.messages import Order
 from waaler.core.state import State
 from waaler.core.texts import often
@@ -59,7 +59,7 @@ def acknowledge(turn: Turn, order: Order) -> None:
         if known[name].alert.kind in MOMENTS:
             turn.over(known[name].alert.kind)
     told = ", ".join(names)
-    turn.deed("acknowledge", told, order.by)
+    turn.deed(Act.ACKNOWLEDGE, told, order.by)
     turn.answer(order.order_id, True, f"acknowledged: {told}")
 
 

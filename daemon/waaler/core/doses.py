@@ -11,7 +11,7 @@ from math import ceil, inf
 
 from waaler.core import advice, upkeep
 from waaler.core.alert import AlertKind, LowInRuns, Severity
-from waaler.core.facts import Cause, Outcome, RunResult
+from waaler.core.facts import Act, Cause, Outcome, RunResult
 from waaler.core.state import Active, Given, Stage, Wanted
 from waaler.core.sump_state import LeakSign
 from waaler.core.turn import Turn
@@ -130,7 +130,7 @@ def _shorten(turn: Turn, seconds: float) -> None:
     if pulse_s == before_s:
         return
     turn.put(replace(turn.state.dips, pulse_s=pulse_s))
-    turn.deed("pulses", f"runs of at most {pulse_s:.0f} s until a refill", seconds=pulse_s)
+    turn.deed(Act.PULSES, f"runs of at most {pulse_s:.0f} s until a refill", seconds=pulse_s)
     turn.find(AlertKind.LOW_IN_RUNS, Severity.URGENT, LowInRuns(turn.state.dips.low_cuts, pulse_s))
 
 

@@ -15,7 +15,7 @@ from waaler.guard.messages import Input, Instant, Purse, Trip
 from waaler.plan.types import CycleKey
 
 __all__ = [
-    "AlertAcknowledged", "AlertRaised", "AlertReminded", "AlertResolved", "AlertReworded", "Amount", "Cause",
+    "Act", "AlertAcknowledged", "AlertRaised", "AlertReminded", "AlertResolved", "AlertReworded", "Amount", "Cause",
     "Deed", "Fact", "Outcome", "PresentNoted", "RunIntent", "RunResult", "RunStarted", "Severity", "SumpNoted",
     "TripBegan", "TripOver", "WearNoted",
 ]  # fmt: skip
@@ -161,17 +161,47 @@ class Amount:
     unit: str
 
 
+class Act(StrEnum):
+    """What a person or the daemon did, by the name that the history keeps."""
+
+    START = "start"
+    STOP = "stop"
+    CLOCK = "clock"
+    NEW_PLAN = "new-plan"
+    REFILL = "refill"
+    RENEWAL = "renewal"
+    MEASURE = "measure"
+    NOTE = "note"
+    CLEANED = "cleaned"
+    COMMISSION = "commission"
+    ACKNOWLEDGE = "acknowledge"
+    PULSES = "pulses"
+    PAUSE = "pause"
+    PAUSE_OVER = "pause-over"
+    SERVICE = "service"
+    SERVICE_OVER = "service-over"
+    ATTENDED = "attended"
+    ATTENDED_OVER = "attended-over"
+    SOAK = "soak"
+    SOAK_OVER = "soak-over"
+    RESUME = "resume"
+    CLEAR = "clear"
+    INPUT_SEEN = "input-seen"
+    ARMED = "armed"
+    DISARMED = "disarmed"
+
+
 @dataclass(frozen=True, slots=True)
 class Deed:
     """What a person or the daemon did: ordered, paused, cleared, started, took a new plan.
 
-    what: a short fixed name (`pause`). until_s: wall time at which it ends by itself, None without an end.
+    until_s: wall time at which it ends by itself, None without an end.
     seconds: the pump time that it is about: what a soak is allowed in all, the longest pulse; None if it has none.
     amounts: what was poured or measured, each name once.
     """
 
     at: Instant
-    what: str
+    what: Act
     text: str
     by: str | None = None
     until_s: float | None = None

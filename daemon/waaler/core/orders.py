@@ -6,7 +6,7 @@ from waaler.core import barriers, sump
 from waaler.core.alert import AlertKind, Outside, Severity
 from waaler.core.desk import acknowledge
 from waaler.core.doses import dose_s
-from waaler.core.facts import Amount, Cause
+from waaler.core.facts import Act, Amount, Cause
 from waaler.core.messages import Order, OrderKind
 from waaler.core.state import Wanted
 from waaler.core.turn import Turn
@@ -168,7 +168,7 @@ def _refill(turn: Turn, order: Order) -> None:
     """A refill ends the time of short pulses."""
     poured = order.amounts or (() if order.litres is None else (Amount("water", order.litres, "L"),))
     amount = ", ".join(f"{_amount_text(one)} of {one.name}" for one in poured) or "amount unknown"
-    turn.deed("renewal" if order.is_renewal else "refill", amount, order.by, amounts=poured)
+    turn.deed(Act.RENEWAL if order.is_renewal else Act.REFILL, amount, order.by, amounts=poured)
     sump.poured(turn, poured, order.is_renewal)
     turn.put(replace(turn.state.dips, pulse_s=None, low_cuts=0))
     turn.put(replace(turn.state.water, refilled_s=turn.now_s))
@@ -179,13 +179,13 @@ def _refill(turn: Turn, order: Order) -> None:
 def _enter(turn: Turn, order: Order) -> None:
     """Writes it down; a measurement outside the file's range raises an alert, one inside ends it."""
     if order.kind in (OrderKind.NOTE, OrderKind.COMMISSION):
-        turn.deed(order.kind.value, order.text, order.by, amounts=order.amounts)
+        turn.deed(Act(order.kind.value), order.text, order.by, amounts=order.amounts)
         if order.wrong_float is not None:
             barriers.disarm(turn)
         turn.answer(order.order_id, True, f"{order.kind.value} entered")
         return
     text = ", ".join(f"{amount.name} {_amount_text(amount)}" for amount in order.amounts)
-    turn.deed("measure", text, order.by, amounts=order.amounts)
+    turn.deed(Act.MEASURE, text, order.by, amounts=order.amounts)
     unfit = _take_up(turn, order.amounts)
     outside = [said for amount in order.amounts if (said := _look_at_range(turn, amount)) is not None]
     turn.answer(order.order_id, True, "; ".join([f"measurement entered: {text}", *unfit, *outside]))

@@ -9,7 +9,7 @@ from waaler.bed.ledger import Entry, SumpBook, full, lost_l, outlook
 from waaler.bed.ledger import poured as poured_into
 from waaler.core.alert import AlertKind
 from waaler.core.deduced import low_at_rest_s, may_refill
-from waaler.core.facts import Amount, SumpNoted
+from waaler.core.facts import Act, Amount, SumpNoted
 from waaler.core.sump_state import Forecast, Leak, LeakSign, SumpState, entry_at, local, outlook_at
 from waaler.core.turn import Turn
 from waaler.guard.messages import Trip
@@ -207,7 +207,7 @@ def _least_l(figures: Figures) -> float:
 
 def _rose(turn: Turn, book: SumpBook, known: SumpState, litres: float) -> None:
     rise_l = litres - _now(turn, book, known).litres
-    turn.deed("refill", f"amount unknown; the level rose by {rise_l:.0f} L")
+    turn.deed(Act.REFILL, f"amount unknown; the level rose by {rise_l:.0f} L")
     _weigh(turn, litres)
     _suspect(turn, None)
 

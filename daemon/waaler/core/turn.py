@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from waaler.core.alert import About, Alert, AlertKind, Severity
 from waaler.core.deduced import plan_now
-from waaler.core.facts import Amount, Deed, Fact
+from waaler.core.facts import Act, Amount, Deed, Fact
 from waaler.core.messages import Action, Answer, ToGuard, Write
 from waaler.core.state import Active, Setup, Slice, State, Wanted
 from waaler.guard.messages import Instant
@@ -87,7 +87,7 @@ class Turn:
 
     def deed(
         self,
-        what: str,
+        what: Act,
         text: str,
         by: str | None = None,
         until_s: float | None = None,

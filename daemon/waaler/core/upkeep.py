@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from waaler.core import wear
-from waaler.core.facts import WearNoted
+from waaler.core.facts import Act, WearNoted
 from waaler.core.messages import Order
 from waaler.core.turn import Turn
 from waaler.core.wear import Upkeep, Wear
@@ -51,7 +51,7 @@ def hear_tray(turn: Turn, reading: Reading) -> None:
 def cleaned(turn: Turn, order: Order) -> None:
     """A person cleaned pump and filter."""
     turn.put(Upkeep())
-    turn.deed("cleaned", order.text or "pump and filter", order.by)
+    turn.deed(Act.CLEANED, order.text or "pump and filter", order.by)
     turn.answer(order.order_id, True, "cleaning entered; pump hours and starts count anew")
 
 

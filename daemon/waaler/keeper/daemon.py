@@ -19,7 +19,7 @@ import structlog
 
 from waaler.core import decisions
 from waaler.core.alert import AlertKind, Severity
-from waaler.core.facts import Deed
+from waaler.core.facts import Act, Deed
 from waaler.core.messages import Look, Notice
 from waaler.core.state import Setup as CoreSetup
 from waaler.core.status import Present, as_json
@@ -368,7 +368,7 @@ class _Daemon:
         if step_s := self._wall.step_s(at):
             log.info("clock_stepped", seconds=round(step_s, 1))
             self._recorder.put(
-                Deed(at, "clock", f"the clock was set {abs(step_s):.0f} s {'on' if step_s > 0 else 'back'}")
+                Deed(at, Act.CLOCK, f"the clock was set {abs(step_s):.0f} s {'on' if step_s > 0 else 'back'}")
             )
             self._waker.follow(self._settings.plan)
             self._keeper.post(Look())
@@ -417,7 +417,7 @@ class _Daemon:
         if self._child is not None:
             self._child.stop()
         if self._status == 0:
-            self._recorder.put(Deed(self._clock.now(), "stop", "the daemon stopped"))
+            self._recorder.put(Deed(self._clock.now(), Act.STOP, "the daemon stopped"))
         self._recorder.stop()
         self._recorder.join(timeout=END_WAIT_S)
         log.info("stopped")

@@ -12,7 +12,7 @@ from pathlib import Path
 import structlog
 
 from waaler.core.alert import AlertKind, Severity
-from waaler.core.facts import Deed
+from waaler.core.facts import Act, Deed
 from waaler.core.memory import Memory, after_loss
 from waaler.core.messages import Notice
 from waaler.core.state import Active
@@ -134,7 +134,7 @@ def _written(store: Store, at: Instant, hello: Hello, began: Began) -> tuple[Mem
         guard = replace(guard, open_run=None)
     is_whole = hello.health is Health.WHOLE
     ended = store.unended(at, guard, began.running, is_whole)
-    store.write([*ended, Deed(at, "start", "the daemon started")])
+    store.write([*ended, Deed(at, Act.START, "the daemon started")])
     memory = store.memory(at, began.running)
     next_run_id = max(memory.next_run_id, guard.last_run_id + 1)
     active = None if began.running is None else store.run_in_progress(began.running, began.until_s)

@@ -4,16 +4,16 @@ from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from waaler.core.facts import Severity
+from waaler.core.alert import AlertKind, Severity
 from waaler.records.rows import AlertRow, Outgoing, Told
 from waaler.records.times import local, rfc3339
 
 __all__ = ["Note", "for_people", "is_superseded", "note_of", "test_note"]
 
 RANK = {severity: rank for rank, severity in enumerate(Severity)}
-WORSE = {
-    "sump-soon-low": frozenset({"refill-due", "sump-low"}),
-    "refill-due": frozenset({"sump-low"}),
+WORSE: dict[str, frozenset[AlertKind]] = {
+    AlertKind.SUMP_SOON_LOW: frozenset({AlertKind.REFILL_DUE, AlertKind.SUMP_LOW}),
+    AlertKind.REFILL_DUE: frozenset({AlertKind.SUMP_LOW}),
 }
 SAID = {
     Told.ALERT: "",

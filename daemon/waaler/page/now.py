@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
+from waaler.core.facts import Act
 from waaler.core.status import Present, next_words, reason_words
 from waaler.plan.timetable import upcoming
 from waaler.plan.types import Cycle, Plan
@@ -42,7 +43,7 @@ def read_now(reader: Reader, bed: Bed, now_s: float) -> Now:
     told = read_state(reader, bed, now_s)
     next_at, next_why = _next(told.present, bed, bed.local(now_s))
     recent = reader.samples(now_s - READING_S, now_s + 60, Step.MINUTE)
-    measured = reader.last_deed("measure")
+    measured = reader.last_deed(Act.MEASURE)
     return Now(
         told=told,
         next_at=next_at,

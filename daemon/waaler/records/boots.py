@@ -3,6 +3,7 @@
 import sqlite3
 from enum import StrEnum
 
+from waaler.core.facts import Act
 from waaler.guard.messages import Instant
 
 __all__ = ["Boots", "End"]
@@ -29,11 +30,11 @@ class Boots:
         """Of the process before this one; None where there was none."""
         row = self._db.execute(
             "SELECT deed.what, boot.name FROM deed JOIN boot ON boot.id = deed.boot"
-            " WHERE deed.what IN ('start', 'stop') ORDER BY deed.id DESC LIMIT 1"
+            f" WHERE deed.what IN ('{Act.START}', '{Act.STOP}') ORDER BY deed.id DESC LIMIT 1"
         ).fetchone()
         if row is None:
             return None
-        if row[0] == "stop":
+        if row[0] == Act.STOP:
             return End.STOPPED
         return End.CRASHED if row[1] == self._name else End.POWER
 

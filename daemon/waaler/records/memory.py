@@ -5,7 +5,7 @@ from datetime import date
 from typing import Any
 
 from waaler.core.alert import FOUND, Alert, OpenAlert, Severity, Words, kind_of
-from waaler.core.facts import Cause, Outcome
+from waaler.core.facts import Act, Cause, Outcome
 from waaler.core.memory import Memory
 from waaler.core.state import Active, Given, Stage, Wanted
 from waaler.guard.memory import DAY_S, Span
@@ -24,11 +24,17 @@ KEEP_KEYS_S = 2 * DAY_S
 WHOSE = {Trip.LOW_SUMP: Input.SUMP_LOW, Trip.HIGH_TRAY: Input.TRAY_HIGH}
 OWING = (Outcome.MISSED.value, Outcome.REFUSED.value, Outcome.CUT_SHORT.value, Outcome.INTERRUPTED.value)
 SEEN = (
-    "SELECT text FROM deed WHERE what = 'input-seen'"
-    " AND id > (SELECT coalesce(max(id), 0) FROM deed WHERE what = 'disarmed')"
+    f"SELECT text FROM deed WHERE what = '{Act.INPUT_SEEN}'"
+    f" AND id > (SELECT coalesce(max(id), 0) FROM deed WHERE what = '{Act.DISARMED}')"
 )
 LOW_TRIP = f"SELECT began_boot, began_long_s FROM trip WHERE over_wall_s IS NULL AND trip = '{Trip.LOW_SUMP.value}'"
-LAST_REFILL = "SELECT boot, long_s FROM deed WHERE what IN ('refill', 'renewal') ORDER BY id DESC LIMIT 1"
+LAST_REFILL = (
+    f"SELECT boot, long_s FROM deed WHERE what IN ('{Act.REFILL}', '{Act.RENEWAL}') ORDER BY id DESC LIMIT 1"
+)
+LAST_PULSES = (
+    "SELECT what, seconds FROM deed"
+    f" WHERE what IN ('{Act.PULSES}', '{Act.REFILL}', '{Act.RENEWAL}') ORDER BY id DESC LIMIT 1"
+)
 UNATTENDED = "SELECT id FROM run WHERE cause NOT IN ('by hand', 'attended', 'soak') AND actual_s > 0 LIMIT 1"
 RECENT_RUNS = 1000
 """Rows looked at for the last days; `most_starts` of 6 an hour makes at most 288 in two days."""
@@ -228,10 +234,8 @@ def _open_alert(row: dict[str, Any], boots: Boots, now: Instant) -> OpenAlert:
 
 
 def _pulse_s(db: sqlite3.Connection) -> float | None:
-    rows = _rows(
-        db, "SELECT what, seconds FROM deed WHERE what IN ('pulses', 'refill', 'renewal') ORDER BY id DESC LIMIT 1"
-    )
-    return rows[0]["seconds"] if rows and rows[0]["what"] == "pulses" else None
+    rows = _rows(db, LAST_PULSES)
+    return rows[0]["seconds"] if rows and rows[0]["what"] == Act.PULSES else None
 
 
 def _since_s(db: sqlite3.Connection, boots: Boots, now: Instant, query: str) -> float | None:
@@ -252,7 +256,7 @@ def _holds(db: sqlite3.Connection, boots: Boots, now: Instant) -> tuple[Hold, ..
     for kind in HoldKind:
         rows = _rows(
             db,
-            "SELECT * FROM deed WHERE what IN (?, ?, 'resume') ORDER BY id DESC LIMIT 1",
+            f"SELECT * FROM deed WHERE what IN (?, ?, '{Act.RESUME}') ORDER BY id DESC LIMIT 1",
             kind.value,
             f"{kind.value}-over",
         )

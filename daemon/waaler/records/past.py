@@ -6,6 +6,7 @@ from math import inf, isfinite
 from typing import Any
 
 from waaler.bed.ledger import Entry
+from waaler.core.facts import Act
 from waaler.core.sump_state import SumpState
 from waaler.core.wear import Upkeep, Wear
 from waaler.guard.messages import Instant
@@ -42,7 +43,7 @@ def sump(db: sqlite3.Connection, boots: Boots, now: Instant) -> SumpState | None
 
 def upkeep(db: sqlite3.Connection) -> Upkeep:
     """Pump time and starts since the last cleaning."""
-    since_s = "coalesce((SELECT max(wall_s) FROM deed WHERE what = 'cleaned'), 0)"
+    since_s = f"coalesce((SELECT max(wall_s) FROM deed WHERE what = '{Act.CLEANED}'), 0)"
     row = db.execute(
         f"SELECT coalesce(sum(actual_s), 0), count(*) FROM run WHERE actual_s > 0 AND when_s >= {since_s}"
     ).fetchone()

@@ -9,7 +9,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, TypeVar
 
-from waaler.core.facts import Outcome
+from waaler.core.facts import Act, Outcome
 from waaler.records.careful import BROKEN, Careful, Select
 from waaler.records.columns import (
     ALERT,
@@ -156,7 +156,7 @@ class Reader:
             deed_row, Select(DEED, "deed", "wall_s >= ? AND wall_s < ?", "wall_s"), since_s, until_s
         )
 
-    def last_deed(self, *whats: str) -> DeedRow | None:
+    def last_deed(self, *whats: Act) -> DeedRow | None:
         """The latest of these kinds, None without any."""
         where = f"what IN ({', '.join('?' * len(whats))})"
         return self._first(deed_row, Select(DEED, "deed", where, is_newest_first=True), *whats)
@@ -227,7 +227,7 @@ class Reader:
         )
         return self._ask.made(sample_row, found, table)
 
-    def deeds_of(self, since_s: float, until_s: float, *whats: str) -> list[DeedRow]:
+    def deeds_of(self, since_s: float, until_s: float, *whats: Act) -> list[DeedRow]:
         """Deeds of these kinds in a period, oldest first."""
         where = f"wall_s >= ? AND wall_s < ? AND what IN ({', '.join('?' * len(whats))})"
         return self._ask.rows(deed_row, Select(DEED, "deed", where, "wall_s"), since_s, until_s, *whats)

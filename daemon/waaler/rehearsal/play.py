@@ -12,6 +12,7 @@ from statistics import median
 from zoneinfo import ZoneInfo
 
 from waaler.core import joined as core
+from waaler.core.alert import AlertKind
 from waaler.core.facts import Fact
 from waaler.core.memory import Memory, after_loss
 from waaler.core.messages import Look, Message, Order, OrderKind, Readings, ToGuard, Write
@@ -44,7 +45,7 @@ second while something is wrong or a sensor may ask for water, else after the th
 LONG_DAYS = 60.0
 """A longer rehearsal keeps a sample an hour, instead of one in ten minutes."""
 
-ASKS_FOR_WATER = frozenset({"refill-due", "sump-low", "sump-low-in-runs"})
+ASKS_FOR_WATER = frozenset({AlertKind.REFILL_DUE, AlertKind.SUMP_LOW, AlertKind.LOW_IN_RUNS})
 CHATTER_S = 0.05
 VOUCHED_S = 1e15
 """Nothing holds the guard up in a plain rehearsal: its floats are read without a gap until they say otherwise. A

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date, datetime, time, timedelta
 
+from waaler.core.alert import AlertKind
 from waaler.core.facts import Outcome
 from waaler.plan.sensing import AdviserKind
 from waaler.plan.sun import sun_event
@@ -209,7 +210,7 @@ def sensors_table(period: Period) -> Markup:
     rows = []
     for row in (row for row in period.coverage if row.name not in POTS):
         unit = "" if row.unit == "1" else f" {row.unit}"
-        times = troubles.count(f"not-valid-{row.name.replace('_', '-')}")
+        times = troubles.count(AlertKind.NOT_VALID.of(row.name))
         rows.append((
             row.name,
             day_and_clock(row.at_s, zone),

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from math import ceil
 from statistics import median
 
-from waaler.core.facts import Outcome
+from waaler.core.facts import Act, Outcome
 from waaler.records.reader import Reader, Step
 from waaler.records.rows import DeedRow, RunRow, SampleRow, TripRow
 from waaler.report.bed import Bed
@@ -76,7 +76,7 @@ class Period:
 
     def measured(self, name: str) -> list[tuple[float, float, str]]:
         """What people measured under this name: wall time, value, unit."""
-        deeds: list[DeedRow] = [deed for deed in self.history.deeds if deed.what == "measure"]
+        deeds: list[DeedRow] = [deed for deed in self.history.deeds if deed.what == Act.MEASURE]
         return [(d.at_s, a.value, a.unit) for d in deeds for a in d.amounts if a.name == name]
 
 

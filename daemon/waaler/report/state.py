@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from waaler.core.facts import Act
 from waaler.core.status import CALM, BedState, Present, moment_words, state_words
 from waaler.records.reader import Reader
 from waaler.report.bed import Bed
@@ -55,7 +56,7 @@ def _told(reader: Reader, present: Present, now: datetime) -> Told:
 
 def _silence(reader: Reader, bed: Bed, now_s: float, now: datetime) -> Told | None:
     """A daemon that was stopped, or that no longer writes."""
-    last = reader.last_deed("start", "stop")
+    last = reader.last_deed(Act.START, Act.STOP)
     if last is None:
         return Told("the daemon is not running", "it has not been started yet; nothing waters this bed", True)
     if last.what == "stop":

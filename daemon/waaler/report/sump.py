@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from waaler.bed.ledger import Outlook, advanced, course, outlook
+from waaler.core.facts import Act
 from waaler.records.reader import Reader
 from waaler.records.rows import DeedRow, SampleRow, SumpRow
 from waaler.report.bed import Bed
@@ -55,7 +56,7 @@ class Sump:
 
 def read_sump(reader: Reader, bed: Bed, since_s: float, until_s: float, samples: Sequence[SampleRow]) -> Sump:
     """The level of a period that ends at until_s or now; samples: the period's, of all sensors."""
-    refills = [refill_of(deed) for deed in reader.deeds_of(since_s, until_s, "refill", "renewal")]
+    refills = [refill_of(deed) for deed in reader.deeds_of(since_s, until_s, Act.REFILL, Act.RENEWAL)]
     entries = reader.sump_entries(since_s, until_s)
     measured = [(row.at_s, row.mean) for row in samples if (row.name, row.unit) == SENSOR]
     if not entries:

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
-from waaler.core.facts import Outcome
+from waaler.core.facts import Act, Outcome
 from waaler.guard.names import HoldKind
 from waaler.records.rows import RunRow, Told
 from waaler.records.times import local
@@ -15,7 +15,7 @@ __all__ = ["Event", "clock", "day_and_clock", "events", "length", "outcome_words
 FAILED = (Outcome.MISSED, Outcome.REFUSED, Outcome.CUT_SHORT, Outcome.INTERRUPTED)
 PLAIN_REASONS = frozenset({"as planned", "ran its time"})
 ALIKE_WITHIN_S = 7200.0
-DEEDS_TOLD = frozenset({*HoldKind, "resume", "clear", "refill", "measure", "note", "pulses"})
+DEEDS_TOLD = frozenset({*HoldKind, Act.RESUME, Act.CLEAR, Act.REFILL, Act.MEASURE, Act.NOTE, Act.PULSES})
 
 
 @dataclass(frozen=True, slots=True)
