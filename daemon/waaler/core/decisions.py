@@ -4,16 +4,15 @@ from dataclasses import replace
 from math import inf
 
 from waaler.core import (
-    advice,
     barriers,
     cycles,
     demand,
     desk,
     doses,
+    evidence,
     orders,
     runs,
     sump,
-    upkeep,
 )
 from waaler.core.facts import Act
 from waaler.core.memory import Memory, begin
@@ -53,8 +52,8 @@ def step(state: State, event: Event) -> tuple[State, tuple[Action, ...], float]:
         barriers.look(turn),
         cycles.look(turn),
         sump.look(turn),
-        advice.look_for_doubts(turn),
-        advice.look_for_signs(turn),
+        evidence.look_for_doubts(turn),
+        evidence.look_for_signs(turn),
     ]
     wake_s += [runs.advance(turn), desk.look(turn)]
     return turn.state, tuple(turn.actions), min(wake_s, default=inf)
@@ -67,7 +66,7 @@ def _receive(turn: Turn, message: Message) -> None:
         case Readings(readings):
             _hear(turn, readings)
         case Flow(l_per_min):
-            upkeep.gauge(turn, l_per_min)
+            evidence.gauge(turn, l_per_min)
         case Recorded():
             runs.recorded(turn, message)
         case NewPlan():
@@ -121,7 +120,7 @@ def _hear_water(turn: Turn, advisers: tuple[AdviserState, ...], known: dict[str,
     """What tells of the drain and of the sump's level."""
     for state in advisers:
         if state.adviser.kind is AdviserKind.TRAY_WET and state.adviser.name in known:
-            upkeep.hear_tray(turn, known[state.adviser.name])
+            evidence.hear_tray(turn, known[state.adviser.name])
     for state in advisers:
         is_gauge = state.adviser.kind is AdviserKind.LEVEL and not state.adviser.is_coarse
         if is_gauge and state.adviser.name in known and invalid_because(state, turn.now_s) is None:

@@ -9,7 +9,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from math import ceil, inf
 
-from waaler.core import advice, upkeep
+from waaler.core import evidence
 from waaler.core.alert import AlertKind, LowInRuns, Severity
 from waaler.core.facts import Act, Cause, Outcome, RunResult
 from waaler.core.state import Active, Given, Stage, Wanted
@@ -184,7 +184,7 @@ def _spared(turn: Turn, wanted: Wanted) -> Wanted:
 
 def ended(turn: Turn, message: Ended) -> None:
     turn.put(replace(turn.state.account, last_stop_s=turn.now_s, last_run_s=message.seconds))
-    upkeep.run_over(turn, message)
+    evidence.run_over(turn, message)
     active = _whose(turn, message)
     if active is None:
         return
@@ -195,7 +195,7 @@ def ended(turn: Turn, message: Ended) -> None:
     account(turn, wanted, message.seconds)
     if outcome is Outcome.DONE:
         _done(turn, wanted)
-        advice.wait_for(turn, message)
+        evidence.wait_for(turn, message)
     elif outcome is Outcome.CUT_SHORT:
         _cut(turn, wanted, message)
     if is_whole:

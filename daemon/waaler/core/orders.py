@@ -6,11 +6,11 @@ from waaler.core import barriers, sump
 from waaler.core.alert import AlertKind, Outside, Severity
 from waaler.core.desk import acknowledge
 from waaler.core.doses import dose_s
+from waaler.core.evidence import cleaned
 from waaler.core.facts import Act, Amount, Cause
 from waaler.core.messages import Order, OrderKind
 from waaler.core.state import Wanted
 from waaler.core.turn import Turn
-from waaler.core.upkeep import cleaned
 from waaler.core.words import outside_text
 from waaler.guard.messages import (
     BeginHold,

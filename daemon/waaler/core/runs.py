@@ -7,7 +7,7 @@ but a disk that does not answer within two seconds keeps no plant waiting.
 from dataclasses import replace
 from math import inf
 
-from waaler.core import advice, demand, doses, upkeep
+from waaler.core import demand, doses, evidence
 from waaler.core.alert import AlertKind, Severity
 from waaler.core.doses import account, give_up
 from waaler.core.facts import Cause, Outcome, RunIntent, RunResult, RunStarted
@@ -84,8 +84,8 @@ def granted(turn: Turn, message: Granted) -> None:
     if active is None:
         return
     seconds = message.until_s - turn.now_s
-    advice.judge_signs(turn)
-    upkeep.run_began(turn)
+    evidence.judge_signs(turn)
+    evidence.run_began(turn)
     turn.put(replace(turn.state.announcing, must_announce=False, announced_until_s=-inf))
     if active.wanted.cause not in doses.BY_PEOPLE:
         turn.put(replace(turn.state.proving, must_prove=frozenset()))

@@ -1,26 +1,42 @@
-"""What is thought of the advisers: which may not be believed, and whether anything saw the water of a run come."""
+"""What runs and readings show: advisers not to be believed, whether the water came, how pump and drain wear."""
 
 from dataclasses import replace
 from math import inf
 
+from waaler.core import wear
 from waaler.core.alert import AlertKind, NoSign, Severity
+from waaler.core.facts import Act, WearNoted
+from waaler.core.messages import Order
 from waaler.core.state import Doubt
 from waaler.core.turn import Turn
+from waaler.core.wear import Upkeep, Wear
 from waaler.guard.messages import Ended
 from waaler.plan.advisers import AdviserState, has_moved, invalid_because
-from waaler.plan.sensing import WETNESS
+from waaler.plan.sensing import WETNESS, Reading
 
-__all__ = ["judge_signs", "look_for_doubts", "look_for_signs", "wait_for"]
+__all__ = [
+    "cleaned",
+    "gauge",
+    "hear_tray",
+    "judge_signs",
+    "look_for_doubts",
+    "look_for_signs",
+    "run_began",
+    "run_over",
+    "wait_for",
+]
 
 WELL_FOR_S = 3600.0
 """So long a sensor must read well before its alert is over. Common practice, no source."""
-
 
 LEAST_RUN_S = 60.0
 USUAL_RUNS = 3
 """A sign that moved in so many runs is a usual one. Common practice, no source."""
 
 SUPPLY, FLOW = "supply", "flow"
+WET = 0.5
+NOTE_AT = (30, 60, 90)
+"""Readings of a run's flow, one a second: a restart in its midst loses few of them."""
 
 
 def look_for_doubts(turn: Turn) -> float:
@@ -92,3 +108,50 @@ def _is_usual(moved: tuple[bool, ...]) -> bool:
 
 def _can_show(state: AdviserState) -> bool:
     return state.adviser.kind in WETNESS and state.value is not None and state.has_seen_run
+
+
+def run_began(turn: Turn) -> None:
+    """Readings of a run that nobody saw end are of no other."""
+    turn.put(replace(turn.state.wear, flows=()))
+
+
+def gauge(turn: Turn, l_per_min: float) -> None:
+    """A reading of the flow meter."""
+    if turn.state.runs.active is not None:
+        _take(turn, wear.gauge(turn.state.wear, l_per_min))
+
+
+def run_over(turn: Turn, ended: Ended) -> None:
+    """Counts a run's time and start, and keeps its flow."""
+    if ended.seconds <= 0:
+        return
+    upkeep = turn.state.upkeep
+    turn.put(Upkeep(upkeep.pumped_s + ended.seconds, upkeep.starts + 1))
+    _take(turn, wear.run_over(turn.state.wear))
+
+
+def hear_tray(turn: Turn, reading: Reading) -> None:
+    """The tray's wet spot: how long after a run it falls dry."""
+    state = turn.state
+    if reading.value is None or state.runs.active is not None:
+        return
+    if reading.value > WET and not state.wear.is_wet:
+        _take(turn, replace(state.wear, is_wet=True))
+    elif reading.value <= WET and state.wear.is_wet:
+        _take(turn, wear.has_dried(state.wear, turn.now_s - state.account.last_stop_s))
+
+
+def cleaned(turn: Turn, order: Order) -> None:
+    """A person cleaned pump and filter."""
+    turn.put(Upkeep())
+    turn.deed(Act.CLEANED, order.text or "pump and filter", order.by)
+    turn.answer(order.order_id, True, "cleaning entered; pump hours and starts count anew")
+
+
+def _take(turn: Turn, new: Wear) -> None:
+    """For the records too, if it tells more than before; of a flow that is being read now and then."""
+    before = turn.state.wear
+    turn.put(new)
+    is_news = (new.means, new.dried_s, new.is_wet) != (before.means, before.dried_s, before.is_wet)
+    if is_news or len(new.flows) in NOTE_AT:
+        turn.write(WearNoted(turn.at, new))
