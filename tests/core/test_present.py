@@ -67,7 +67,7 @@ def test_a_lock_has_no_end_by_itself_and_says_what_a_person_must_do() -> None:
     assert told.wait is not None
     assert (told.wait.what, told.wait.until) == (Hindrance.LOCK, None)
     assert told.wait.reason == "locked: ran too long"
-    assert told.wait.do == "find the cause, then `waaler clear`"
+    assert told.wait.do == "pull the pump's plug, find the cause, then `waaler clear`"
 
 
 def test_of_a_lock_and_a_pause_the_one_without_an_end_is_told() -> None:

@@ -22,7 +22,7 @@ SAME_WITHIN = timedelta(seconds=2)
 GO_ON = "it goes on by itself once that is over"
 REMEDIES = {
     Hindrance.HOLD: "it ends by itself, or with `waaler resume`",
-    Hindrance.LOCK: "find the cause, then `waaler clear`",
+    Hindrance.LOCK: "pull the pump's plug, find the cause, then `waaler clear`",
     Hindrance.TRIP: GO_ON,
     Hindrance.COMMISSIONING: "walk through `waaler commission`",
 }
