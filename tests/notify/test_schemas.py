@@ -16,7 +16,7 @@ from jsonschema import Draft202012Validator, FormatChecker, ValidationError
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from structlog.testing import capture_logs
-from tests.keeper.process import Daemon
+from tests.keeper.process import Daemon, until
 from tests.notify.hostile import Hostile
 from tests.notify.mosquitto import Listener, Mosquitto
 from tests.notify.test_mqtt import make_authority, wait_until
@@ -83,7 +83,7 @@ def test_runs_alerts_and_the_rest_are_as_their_schemas_say(
 def test_the_daemon_s_own_status_is_as_its_schema_says(tmp_path: Path) -> None:
     daemon = Daemon(tmp_path)
     daemon.start()
-    status = daemon.status()
+    status = until(lambda: (told := daemon.status())["sump"] and told, "what the first step finds of the sump")
     daemon.end()
 
     check("status", status)

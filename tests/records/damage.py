@@ -26,8 +26,10 @@ from tests.page.asking import ask, site_of, write_bed
 from tests.records.facts import WALL_S, at
 from tests.report.beds import bed, write_days
 
-from waaler.core.facts import AlertRaised, Severity, TripBegan
+from waaler.core.facts import AlertRaised, PresentNoted, Severity, TripBegan
+from waaler.core.status import BedState, Present, Wait
 from waaler.guard.messages import Trip
+from waaler.guard.names import Hindrance
 from waaler.notify.courier import Courier, Round
 from waaler.notify.deliveries import Deliveries
 from waaler.notify.outbox import Outbox
@@ -75,6 +77,7 @@ def whole(folder: Path) -> bytes:
     store.write([
         AlertRaised(at(11_000.0), "sump-low", Severity.URGENT, "Sump low at rest.\nUnplug the pump."),
         TripBegan(at(11_010.0), Trip.LOW_SUMP, "sump low", is_locked=False),
+        PresentNoted(at(11_011.0), Present(BedState.STOPPED, wait=Wait(Hindrance.TRIP, "sump low"))),
     ])  # fmt: skip
     store.close()
     return path.read_bytes()
