@@ -152,16 +152,22 @@ def test_s10_facts_that_the_disk_refused_are_written_when_it_takes_again(tmp_pat
         return Store(path, "boot")
 
     told: list[Recorded] = []
-    recorder = Recorder(open_store, told.append, lambda: AT, no_death)
+    failing: list[bool] = []
+    now = [AT]
+    recorder = Recorder(open_store, told.append, lambda: now[0], no_death, failing=failing.append)
     recorder.put(intent(1))
     recorder._gather()
     recorder._write_facts()
     assert told == [Recorded(1, is_kept=False)]
+    recorder._write_facts()
+    assert failing == [True], "it takes again for a moment"
+    now[0] = Instant(AT.long_s + 60.0, AT.wall_s + 60.0)
     recorder.put(intent(2))
     recorder.stop()
     recorder.run()
 
     assert told[1:] == [Recorded(1), Recorded(2)]
+    assert failing == [True, False]
     with sqlite3.connect(path) as db:
         assert db.execute("SELECT count(*) FROM run").fetchone() == (2,)
 

@@ -23,7 +23,7 @@ from waaler.core.facts import Act, Deed
 from waaler.core.messages import Look, Notice
 from waaler.core.state import Setup as CoreSetup
 from waaler.core.status import Present, as_json
-from waaler.core.texts import loose, not_told
+from waaler.core.texts import HISTORY_NOT_KEPT, loose, not_told
 from waaler.devices.clock import Clock, WallSteps, boot_id, long_s
 from waaler.devices.local_socket import Peer
 from waaler.devices.pipe import Beat, Began, Finish, Ready, Reload, Setup, Sure, Trouble, TroubleKind
@@ -139,6 +139,7 @@ class _Daemon:
             self._clock.now,
             self._part_died,
             restored.settle,
+            self._records_fail,
         )
         notices = restored.notices
         if problem is not None:
@@ -301,6 +302,10 @@ class _Daemon:
         """The one process that speaks to networks: by its user where it is a unit, else by its number."""
         child = self._child
         return peer.user == self._notifier_user or (child is not None and peer.process == child.number)
+
+    def _records_fail(self, is_failing: bool) -> None:
+        words = HISTORY_NOT_KEPT if is_failing else None
+        self._keeper.post(Notice(AlertKind.HISTORY_NOT_KEPT, Severity.SOON, words))
 
     def _note_channel(self, name: str, reason: str | None) -> None:
         """The notifier says that people are not reached on a channel, or are again."""

@@ -2,6 +2,7 @@
 
 import sqlite3
 from collections.abc import Callable
+from math import inf
 from queue import Empty, SimpleQueue
 
 import structlog
@@ -16,6 +17,9 @@ __all__ = ["Recorder"]
 
 SAMPLES_EVERY_S = 600.0
 RETRY_S = 5.0
+SURE_S = 60.0
+"""So long nothing was refused, before the disk counts as one that takes again. Common practice, no source."""
+
 MOST_WAITING = 10_000
 """Facts kept in memory while the disk takes none; then the oldest go. Common practice, no source."""
 
@@ -27,6 +31,7 @@ class Recorder(LastingThread):
 
     tell: takes Recorded for every intent, on disk or not. now: for the note that the daemon lives. settle: what is
     written first of all, once the store can be opened, of what a start could not write.
+    failing: hears when the disk begins to refuse, and when it takes again.
     """
 
     def __init__(
@@ -36,15 +41,17 @@ class Recorder(LastingThread):
         now: Callable[[], Instant],
         died: Died,
         settle: Callable[[Store], object] | None = None,
+        failing: Callable[[bool], object] = lambda _: None,
     ) -> None:
         super().__init__("recorder", died)
-        self._settle = settle
+        self._settle, self._failing = settle, failing
         self._inbox: SimpleQueue[Fact | Sample | None] = SimpleQueue()
         self._open_store, self._tell, self._now = open_store, tell, now
         self._store: Store | None = None
         self._facts: list[Fact] = []
         self._samples: list[Sample] = []
-        self._is_failing = False
+        self._failed_s: float | None = None
+        self._say_s = -inf
         self._alive_at_s = now().long_s
 
     def put(self, item: Fact | Sample) -> None:
@@ -125,9 +132,22 @@ class Recorder(LastingThread):
                 self._settle = None
             write(self._store)
         except (sqlite3.Error, OSError, StoreError) as problem:
-            if not self._is_failing:
+            if self._failed_s is None:
                 log.error("history_not_kept", problem=str(problem))
-            self._is_failing = True
+            self._note_failure()
             return False
-        self._is_failing = False
+        self._note_success()
         return True
+
+    def _note_failure(self) -> None:
+        """Says it again now and then: a run's intent that finds room ends the alert while more is refused."""
+        self._failed_s = now_s = self._now().long_s
+        if now_s >= self._say_s:
+            self._say_s = now_s + SURE_S
+            self._failing(True)
+
+    def _note_success(self) -> None:
+        """A full disk still takes what is small."""
+        if self._failed_s is not None and self._now().long_s >= self._failed_s + SURE_S:
+            self._failed_s, self._say_s = None, -inf
+            self._failing(False)

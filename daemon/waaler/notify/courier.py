@@ -2,7 +2,7 @@
 
 import random
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from threading import Event
@@ -12,8 +12,10 @@ import structlog
 
 from waaler.core.care import Quiet
 from waaler.core.facts import Severity
+from waaler.core.status import AlertNow
 from waaler.notify.channels import Channel, NotNow, NotThis, kind_of
 from waaler.notify.deliveries import Deliveries
+from waaler.notify.hearsay import Hearsay
 from waaler.notify.lasting import LastingThread
 from waaler.notify.logged_once import LoggedOnce
 from waaler.notify.note import Note, for_people, is_superseded, note_of
@@ -47,6 +49,7 @@ class Round:
     """What a courier must know of its bed. control: the daemon's socket, which hears of trouble.
 
     good_day: the note of the day once its hour has come, else None.
+    alerts: as the daemon itself last told them, None where it did not answer.
     """
 
     bed: str
@@ -57,6 +60,7 @@ class Round:
     quiet: Quiet | None = None
     control: Path | None = None
     good_day: Callable[[Reader, float], Note | None] = lambda _, __: None
+    alerts: Callable[[], Sequence[AlertNow] | None] = lambda: None
 
 
 class Courier(LastingThread):
@@ -71,6 +75,8 @@ class Courier(LastingThread):
         self._wait_s = FIRST_WAIT_S
         self._log = LoggedOnce(channel=channel.name)
         self._deliveries: Deliveries | None = None
+        self._hearsay: Hearsay | None = None
+        self._recorded: frozenset[str] = frozenset()
         self._trouble = Trouble(channel.name, round_.control)
         self._seen: tuple[tuple[int, int], ...] = ()
         self._read_s = 0.0
@@ -90,10 +96,37 @@ class Courier(LastingThread):
         log.error("courier_failed", channel=self._channel.name, problem=kind_of(problem))
         return LONGEST_WAIT_S / 10
 
+    @property
+    def trouble(self) -> str | None:
+        """Why nothing gets through this channel at the moment; None while it does."""
+        return self._trouble.reason
+
     def look(self, deliveries: Deliveries, now_s: float) -> float:
-        """Delivers what waits; how long to wait before the next look."""
+        """Delivers what waits, in the records and in what the daemon says beside them; how long to wait then."""
+        if self._hearsay is None:
+            self._hearsay = Hearsay(self.round.bed, deliveries)
+        wait_s = self._look_at_records(deliveries, now_s)
+        try:
+            self._tell_hearsay(self._hearsay, deliveries, now_s)
+        except NotNow as problem:
+            return self._failed(problem, deliveries)
+        return wait_s
+
+    def _tell_hearsay(self, hearsay: Hearsay, deliveries: Deliveries, now_s: float) -> None:
+        """Raises NotNow."""
+        alerts = self.round.alerts()
+        for message in () if alerts is None else tuple(hearsay.due(alerts, self._recorded, now_s)):
+            if self._is_held_back(message, now_s):
+                continue
+            if for_people(message, self._channel.least):
+                self._send(deliveries, message)
+            hearsay.told(message)
+
+    def _look_at_records(self, deliveries: Deliveries, now_s: float) -> float:
         seen = signature(self.round.records)
         now = time.monotonic()
+        if not seen:
+            self._recorded = frozenset()
         if not seen or (seen == self._seen and now < self._read_s + READ_EVERY_S):
             return LOOK_EVERY_S
         try:
@@ -102,6 +135,7 @@ class Courier(LastingThread):
             if not has_more:
                 self._probe(deliveries)
         except StoreError as problem:
+            self._recorded = frozenset()
             self._log.met(NOT_DELIVERED, str(problem))
             return READ_EVERY_S
         except NotNow as problem:
@@ -145,13 +179,15 @@ class Courier(LastingThread):
                     self._send(deliveries, message)
                 deliveries.release(reader.name, number)
         waiting = reader.after(place, AT_ONCE)
-        open_kinds = {alert.kind for alert in reader.open_alerts()} if waiting else set()
+        self._recorded = frozenset(alert.kind for alert in reader.open_alerts())
         for message in waiting:
             if isinstance(message, Unread):
                 self._park(deliveries, reader.name, message)
+            elif self._hearsay is not None and self._hearsay.knows(message):
+                pass
             elif self._is_held_back(message, now_s):
                 deliveries.hold(reader.name, message.number)
-            elif for_people(message, self._channel.least) and not is_superseded(message, open_kinds):
+            elif for_people(message, self._channel.least) and not is_superseded(message, self._recorded):
                 self._send(deliveries, message)
             deliveries.told(reader.name, message.number)
         self._tell_good_day(reader, deliveries, now_s)

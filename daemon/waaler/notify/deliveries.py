@@ -22,6 +22,8 @@ TABLES = (
     " PRIMARY KEY (channel, records, number)) STRICT, WITHOUT ROWID",
     "CREATE TABLE IF NOT EXISTS command (id TEXT PRIMARY KEY, at_s REAL NOT NULL) STRICT, WITHOUT ROWID",
     "CREATE TABLE IF NOT EXISTS worked (channel TEXT PRIMARY KEY) STRICT, WITHOUT ROWID",
+    "CREATE TABLE IF NOT EXISTS heard (channel TEXT, kind TEXT, since_s REAL, severity TEXT NOT NULL,"
+    " text TEXT NOT NULL, is_over INTEGER NOT NULL, PRIMARY KEY (channel, kind, since_s)) STRICT, WITHOUT ROWID",
     "CREATE TABLE IF NOT EXISTS said (channel TEXT PRIMARY KEY, id TEXT NOT NULL) STRICT, WITHOUT ROWID",
 )
 MOST_PARKED = 1000
@@ -76,6 +78,20 @@ class Deliveries:
     def release(self, records: str, number: int) -> None:
         self._write(
             "DELETE FROM held WHERE channel = ? AND records = ? AND number = ?", self._channel, records, number
+        )
+
+    def heard(self) -> list[tuple[str, float, str, str, int]]:
+        """Kind, since when, severity, text and whether it is over: of alerts told without the records."""
+        query = "SELECT kind, since_s, severity, text, is_over FROM heard WHERE channel = ?"
+        return [row for row in self._read(query, self._channel) if isinstance(row[1], float)]
+
+    def hear(self, kind: str, since_s: float, severity: str, text: str, is_over: bool) -> None:
+        values = (self._channel, kind, since_s, severity, text, int(is_over))
+        self._write("INSERT OR REPLACE INTO heard VALUES (?, ?, ?, ?, ?, ?)", *values)
+
+    def forget(self, kind: str, since_s: float) -> None:
+        self._write(
+            "DELETE FROM heard WHERE channel = ? AND kind = ? AND since_s = ?", self._channel, kind, since_s
         )
 
     def was_said(self, what: str) -> bool:

@@ -2,7 +2,8 @@
 
 import json
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime
 from queue import Empty, SimpleQueue
@@ -10,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 import structlog
 
-from waaler.core.status import BedState, RunNow, Status, as_json
+from waaler.core.status import AlertNow, BedState, RunNow, Status, as_json
 from waaler.notify.asking import ask_status
 from waaler.notify.broker import (
     JSON,
@@ -30,6 +31,7 @@ from waaler.notify.broker import (
 from waaler.notify.channels import kind_of
 from waaler.notify.commands import Commands
 from waaler.notify.deliveries import Deliveries
+from waaler.notify.hearsay import Hearsay
 from waaler.notify.logged_once import LoggedOnce
 from waaler.notify.outbox import Outbox
 from waaler.notify.places import Places
@@ -48,6 +50,7 @@ LOOK_EVERY_S = 0.5
 
 ASK_EVERY_S = 2.0
 TELL_EVERY_S = 60.0
+HEARSAY_EVERY_S = 15.0
 FAREWELL_S = 2.0
 GREETING_S = 90.0
 """A try to connect comes within a minute, and ends within half of one; so long a silence is an answer."""
@@ -80,12 +83,13 @@ class Follower:
         self._must_end, self._day_line = must_end, day_line
         self._connection = Connection(broker, bed, self.news)
         self._deliveries = Deliveries(places.deliveries, "mqtt")
+        self._hearsay = Hearsay(bed, self._deliveries)
         self._outbox = Outbox(places.database, self._deliveries, self._send)
         self._commands = Commands(places, self._answer) if broker.has_commands else None
         self._is_up = self._is_refused = False
         self._log = LoggedOnce(host=broker.host, port=broker.port)
         self._trouble = Trouble("mqtt", places.control)
-        self._next_look_s = self._next_ask_s = self._next_tell_s = 0.0
+        self._next_look_s = self._next_ask_s = self._next_tell_s = self._next_hearsay_s = 0.0
         self._next_away_s = time.monotonic() + GREETING_S
         self._told: Status | None = None
         self._sensed: list[dict[str, object]] = []
@@ -146,6 +150,11 @@ class Follower:
             case Given(payload, is_retained) if self._commands is not None:
                 self._commands.put(payload, is_retained)
 
+    @property
+    def trouble(self) -> str | None:
+        """Why the broker is not reached; None while it is."""
+        return self._trouble.reason
+
     def _away(self, reason: str) -> None:
         now = time.monotonic()
         self._next_away_s = now + GREETING_S
@@ -197,6 +206,9 @@ class Follower:
     def _tell_status(self, now_s: float) -> None:
         """On change and every minute; the readings with it, once a minute."""
         status = ask_status(self._places.control)
+        if status.state is not BedState.NO_ANSWER and now_s >= self._next_hearsay_s:
+            self._next_hearsay_s = now_s + HEARSAY_EVERY_S
+            self._tell_hearsay(status.alerts)
         is_due = self._told is None or now_s >= self._next_tell_s
         if not is_due and calm(status) == self._told:
             return
@@ -226,6 +238,14 @@ class Follower:
                 return reader.name, reader.open_alerts()
         except StoreError:
             return "", []
+
+    def _tell_hearsay(self, alerts: Sequence[AlertNow]) -> None:
+        """What the records are silent on, as retained as what they tell."""
+        _, rows = self._open_alerts()
+        for message in tuple(self._hearsay.due(alerts, {row.kind for row in rows}, time.time())):
+            with suppress(ValueError):
+                self._send(message)
+            self._hearsay.told(message)
 
     def _forget_over(self, kind: str) -> None:
         """An alert that the broker still keeps though the records, perhaps new ones, know nothing of it."""

@@ -1,5 +1,6 @@
 """What a person gets: one note for an alert's turn, or for a good day."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -49,10 +50,10 @@ def for_people(message: Outgoing, least: Severity) -> bool:
     return message.what is not Told.REMINDER or not is_stale
 
 
-def is_superseded(message: Outgoing, open_kinds: set[str]) -> bool:
+def is_superseded(message: Outgoing, open_kinds: Collection[str]) -> bool:
     """Whether an alert ended only because the same cause has become worse: then `over` would mislead."""
     is_over = message.what is Told.RESOLVED and isinstance(message.about, AlertRow)
-    return is_over and bool(WORSE.get(message.about.kind, frozenset()) & open_kinds)  # type: ignore[union-attr]
+    return is_over and not WORSE.get(message.about.kind, frozenset()).isdisjoint(open_kinds)  # type: ignore[union-attr]
 
 
 def note_of(message: Outgoing, bed: str, title: str, zone: ZoneInfo) -> Note:

@@ -13,6 +13,7 @@ from waaler.notify.courier import Courier, Round
 from waaler.notify.follower import Follower
 from waaler.notify.good_day import good_day
 from waaler.notify.heartbeat import Beat
+from waaler.notify.listener import Listener
 from waaler.notify.mail import MailChannel
 from waaler.notify.metrics_file import MetricsFile
 from waaler.notify.places import Places
@@ -80,6 +81,7 @@ class Service:
         self.must_begin_again = False
         self._settings, self._places, self._must_end, self._followed = settings, places, must_end, followed
         self._ending = Event()
+        self._listener = Listener(places.control, self._ending)
         self._couriers = [Courier(one, self._round(), self._ending) for one in channels(settings.messages)]
         self._metrics: MetricsFile | None = None
         self._follower: Follower | None = None
@@ -106,12 +108,14 @@ class Service:
             thread.join(timeout=END_WAIT_S)
 
     def _start_threads(self) -> None:
+        if self._couriers:
+            self._listener.start()
         for courier in self._couriers:
             courier.start()
         beat, path = self._settings.messages.heartbeat, self._settings.messages.metrics_file
         if beat is not None:
             publish = None if self._follower is None else self._follower.beat
-            Beat(beat, self._places.control, self._ending, publish).start()
+            Beat(beat, self._places.control, self._ending, publish, self._trouble).start()
         if path is not None:
             self._metrics = MetricsFile(path, Bed.of(self._settings), self._places, self._ending)
             self._metrics.start()
@@ -136,6 +140,19 @@ class Service:
         if self._metrics is not None:
             self._metrics.bed = Bed.of(settings)
 
+    def _trouble(self) -> str | None:
+        """Why people would not hear of something now; None if they would."""
+        for courier in self._couriers:
+            if courier.trouble is not None:
+                return f"{courier.name}: {courier.trouble}"
+        if self._follower is not None and self._follower.trouble is not None:
+            return f"mqtt: {self._follower.trouble}"
+        try:
+            with Reader(self._places.database):
+                return None
+        except StoreError as problem:
+            return str(problem)
+
     def _day_line(self) -> str | None:
         """What the status says of the day once its hour has come."""
         bed, minute = Bed.of(self._settings), self._settings.messages.good_day_min
@@ -158,6 +175,7 @@ class Service:
             quiet=settings.care.quiet,
             control=self._places.control,
             good_day=lambda reader, now_s: good_day(reader, bed, minute, now_s),
+            alerts=lambda: self._listener.alerts,
         )
 
 

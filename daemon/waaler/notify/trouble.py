@@ -26,14 +26,21 @@ class Trouble:
         self._name = re.sub(r"[^a-z0-9]+", "-", channel.lower()).strip("-")[:40]
         self._control = control
         self._since_s: float | None = None
+        self._reason: str | None = None
         self._told: bool | None = None
         self._next_s = 0.0
 
     def failed(self, reason: str, now_s: float, has_worked: bool = True) -> None:
         """has_worked: ever, for this bed; one that never did is told as such, and a little sooner."""
         since_s = self._since_s = now_s if self._since_s is None else self._since_s
+        self._reason = reason
         if now_s - since_s >= (AFTER_S if has_worked else AFTER_NEVER_S) and self._told is not True:
             self._tell(True, one_line(reason if has_worked else f"it has never worked; {reason}"), now_s)
+
+    @property
+    def reason(self) -> str | None:
+        """Why it fails now; None while it works. From any thread."""
+        return self._reason
 
     def due_in_s(self, now_s: float) -> float:
         """How long until it is told if it still fails, so that a long wait between two tries delays nothing."""
@@ -45,7 +52,7 @@ class Trouble:
 
     def worked(self, now_s: float) -> None:
         """The first time it is told in any case: a former notifier may have said otherwise."""
-        self._since_s = None
+        self._since_s = self._reason = None
         if self._told is not False:
             self._tell(False, None, now_s)
 
