@@ -17,7 +17,7 @@ from tests.notify.mosquitto import Listener, Mosquitto
 from tests.notify.servers import WAIT_S, MailServer, WebServer
 
 from waaler.core.care import Quiet
-from waaler.core.facts import AlertRaised, AlertResolved, Deed, Severity
+from waaler.core.facts import Act, AlertRaised, AlertResolved, Deed, Severity
 from waaler.core.status import AlertNow
 from waaler.guard.messages import Instant
 from waaler.notify.broker import Broker
@@ -50,7 +50,7 @@ class Disk:
         self.deliveries = folder / "n.db"
         if wrong != "vanished":
             with closing(Store(self.records, "boot-a")) as store:
-                store.write([Deed(Instant(0.0, NOON_S - 60), "start", "x")])
+                store.write([Deed(Instant(0.0, NOON_S - 60), Act.START, "x")])
         if wrong in ("read-only", "vanished"):
             (folder / "file").write_text("")
             self.deliveries = folder / "file" / "n.db"
