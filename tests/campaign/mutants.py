@@ -16,13 +16,12 @@ from concurrent.futures import ProcessPoolExecutor
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from random import Random
 from unittest.mock import patch
 
 from tests.campaign.__main__ import campaign_scene
 from tests.campaign.mutant_list import MUTANTS, Mutant
 
-from waaler.rehearsal.campaign import Story, eventful, tell
+from waaler.rehearsal.campaign import Story, eventful, lots, tell
 from waaler.rehearsal.monitor import Monitor
 from waaler.rehearsal.scene import Scene
 
@@ -58,8 +57,7 @@ class Caught:
 
 def short_stories(scene: Scene, count: int, seed: int) -> Iterator[Story]:
     """Half days in which much happens."""
-    chance = Random(seed)
-    return (eventful(scene, number, chance, is_dense=True) for number in range(count))
+    return (eventful(scene, number, lots(seed, number), is_dense=True) for number in range(count))
 
 
 @contextmanager

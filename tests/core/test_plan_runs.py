@@ -26,6 +26,15 @@ def test_a_day_runs_as_planned() -> None:
     assert bench.alerts() == set()
 
 
+@pytest.mark.parametrize("known", [GuardMemory(last_run_id=50), GuardMemory(reserved_run_id=50)])
+def test_run_ids_go_on_above_what_the_guard_remembers(known: GuardMemory) -> None:
+    """The records lack what the disk did not take."""
+    bench = Bench(memory=Memory(next_run_id=3, guard=known))
+    bench.until("07:00")
+
+    assert bench.intents()[0].run_id == 51
+
+
 def test_the_intent_is_written_before_the_relay_moves_and_the_result_after() -> None:
     bench = Bench()
     bench.until("07:00")

@@ -28,7 +28,7 @@ from waaler.rehearsal.wire import LATEST_S
 from waaler.rehearsal.witness import rules_of
 
 __all__ = [
-    "ALWAYS", "Heard", "Story", "Told", "eventful", "judge_of", "shortest", "stories", "tell", "tell_all",
+    "ALWAYS", "Heard", "Story", "Told", "eventful", "judge_of", "lots", "shortest", "stories", "tell", "tell_all",
 ]  # fmt: skip
 
 FOLDER = "/dev/shm" if Path("/dev/shm").is_dir() else None
@@ -127,10 +127,9 @@ def stories(scene: Scene, count: int, seed: int) -> Iterator[Story]:
     too, and of these one is on a bed with short times. The beds have a cut-off relay, a flow meter and a sensed
     supply, or not.
     """
-    chance = Random(seed)
     always = list(ALWAYS.values())
     for number in range(count):
-        told = scene
+        told, chance = scene, lots(seed, number)
         if number < len(always):
             told = replace(equipped(told), faults=always[number], days=max(scene.days, ALWAYS_DAYS))
             yield Story(number, replace(told, seed=chance.randrange(2**31)))
@@ -140,6 +139,11 @@ def stories(scene: Scene, count: int, seed: int) -> Iterator[Story]:
             yield Story(number, replace(told, seed=chance.randrange(2**31)))
         else:
             yield eventful(scene, number, chance, is_dense=number % 3 == 1)
+
+
+def lots(seed: int, number: int) -> Random:
+    """Those of one story: what is drawn in another changes nothing in it."""
+    return Random(f"{seed} {number}")
 
 
 def eventful(scene: Scene, number: int, chance: Random, is_dense: bool) -> Story:

@@ -102,12 +102,14 @@ def faults_together(chance: Random, script: Script, end_s: float) -> tuple[Fault
     if watered and chance.random() < 0.3:
         cut_s = chance.choice(watered) + chance.uniform(0.0, 200.0)
         return (Fault("power-cut", cut_s, cut_s + 5.0),)
-    if chance.random() < 0.8:
+    if chance.random() < 0.4:
         return ()
     starts_s = chance.uniform(0.0, 0.6 * end_s)
     cut_s = starts_s + chance.uniform(60.0, 0.2 * end_s)
-    first = Fault(chance.choice(MET_AT_A_START), starts_s, starts_s + 0.4 * end_s)
-    return first, Fault("power-cut", cut_s, cut_s + chance.choice((60.0, 600.0)))
+    name = chance.choice(MET_AT_A_START)
+    # a disk that takes something again at the start: the history is read, and lacks what came last
+    ends_s = cut_s + 1.0 if name == "disk-full" else starts_s + 0.4 * end_s
+    return Fault(name, starts_s, ends_s), Fault("power-cut", cut_s, cut_s + chance.choice((60.0, 600.0)))
 
 
 def random_script(chance: Random, scene: Scene, end_s: float) -> Script:
