@@ -150,6 +150,15 @@ def test_nobody_attends_through_a_pause() -> None:
     assert answer.text == "a pause is in progress; `waaler resume` ends it"
 
 
+def test_nobody_soaks_through_attended_time() -> None:
+    bench = Bench()
+    bench.order(OrderKind.ATTEND, 3600)
+    answer = bench.order(OrderKind.SOAK, 3600)
+
+    assert answer is not None
+    assert answer.text == "attended time is in progress; `waaler resume` ends it"
+
+
 def test_an_attended_run_is_cut_after_two_minutes_without_a_word_and_goes_on_with_one() -> None:
     bench = attended(Bench())
     bench.order(OrderKind.WATER, 500)

@@ -74,7 +74,7 @@ def _not_from_afar(turn: Turn, order: Order) -> str | None:
     hold = turn.state.barriers.hold
     is_held = hold is not None and hold.kind is not HoldKind.PAUSE
     if is_held and hold is not None and order.kind not in (OrderKind.STOP, OrderKind.ACKNOWLEDGE):
-        return f"a {hold.kind.value} is in progress, which only a person at the bed ends"
+        return f"{_named(hold.kind)} is in progress, which only a person at the bed ends"
     if not turn.at.is_sure:
         return "the clock is unsure"
     return None
@@ -133,12 +133,16 @@ def _soak(turn: Turn, order: Order) -> None:
     _ask_hold(turn, order, HoldKind.SOAK, share * min(order.seconds, 86_400.0) + limits.longest_run_s)
 
 
+def _named(kind: HoldKind) -> str:
+    return "attended time" if kind is HoldKind.ATTENDED else f"a {kind.value}"
+
+
 def _is_in_the_way(turn: Turn, order: Order, kind: HoldKind) -> bool:
     """Whether another hold forbids this one; the answer then says which."""
     hold = turn.state.barriers.hold
     if hold is None or hold.kind is kind:
         return False
-    turn.answer(order.order_id, False, f"a {hold.kind.value} is in progress; `waaler resume` ends it")
+    turn.answer(order.order_id, False, f"{_named(hold.kind)} is in progress; `waaler resume` ends it")
     return True
 
 

@@ -63,6 +63,7 @@ class Table(Enum):
     TRIP = "trip"
     DEED = "deed"
     AMOUNT = "amount"
+    SUMP = "sump"
     SENSOR = "sensor"
     SAMPLE = "sample"
     SAMPLE_10_MIN = "sample_10_min"

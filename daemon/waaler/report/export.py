@@ -53,6 +53,16 @@ ABOUT: dict[Table, dict[str, str]] = {
     Table.AMOUNT: {
         "deed": "the deed's number", "name": "what was poured or measured", "value": "how much", "unit": "its unit",
     },
+    Table.SUMP: {
+        "id": "number of the entry in the sump's ledger", "litres": "in the sump at rest, litres",
+        "ec": "of the solution, mS/cm at 25 C", "tank_l": "left in the header tank, litres",
+        "added_l": "topped up since the solution was made, litres",
+        "weighed_l": "the level last weighed up against drink, litres",
+        "weighed_ago_s": "how long before this moment, seconds",
+        "renewed_ago_s": "how long before this moment the solution was made anew, seconds",
+        "first_ec": "the first measured since the last refill, mS/cm", "last_ec": "the last, mS/cm",
+        "is_read": "1 if the level was read, 0 if it was reckoned",
+    },
     Table.SENSOR: {"id": "number of the sensor", "name": "its name in the file", "unit": "of its readings"},
     Table.SAMPLE: {"minute": "minutes since 1970 UTC; kept for 30 days"},
     Table.SAMPLE_10_MIN: {"ten": "tens of minutes since 1970 UTC; kept for a year"},
