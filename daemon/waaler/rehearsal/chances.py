@@ -93,7 +93,9 @@ def faults_together(chance: Random, script: Script, end_s: float) -> tuple[Fault
     met = [one for one in script.troubles if one.name in AT_A_START]
     if met and chance.random() < 0.8:
         starts_s = chance.uniform(met[0].starts_s, min(met[0].ends_s, 0.9 * end_s))
-        return (Fault("power-cut", starts_s, starts_s + chance.choice((60.0, 600.0, HOUR_S))),)
+        cut = Fault("power-cut", starts_s, starts_s + chance.choice((60.0, 600.0, HOUR_S)))
+        is_all_lost = met[0].name == "journal-lost" and chance.random() > 0.5
+        return (cut, Fault("database-lost", starts_s, cut.ends_s + 1.0)) if is_all_lost else (cut,)
     hasty = [at_s for (at_s, _), (next_s, _) in pairwise(script.deeds) if next_s < at_s + HASTE_S]
     if hasty and chance.random() < 0.4:
         at_s = chance.choice(hasty)
