@@ -21,6 +21,7 @@ SHOWS_IN = {
     "water that moves with the pump off is not noticed": "flow",
     "a dry pump goes on": "flow",
     "soak and attended runs need nobody's word": "attended",
+    "soak and attended runs are counted with nobody": "attended",
 }
 """The same of one alone."""
 
