@@ -1,10 +1,11 @@
 """The plan as it runs: cycles, gaps in time, steps of the clock, restarts."""
 
+from dataclasses import replace
 from itertools import pairwise
 from math import nextafter
 
 import pytest
-from tests.core.bench import PLAN, Bench
+from tests.core.bench import LIMITS, PLAN, Bench
 
 from waaler.core import joined
 from waaler.core.facts import Cause, Outcome
@@ -247,6 +248,20 @@ def test_a_person_whose_run_the_guard_never_answered_is_told(monkeypatch: pytest
 
     (answer,) = [output for _, output in bench.outputs if isinstance(output, Answer)]
     assert (answer.is_done, answer.text) == (False, "the guard did not answer")
+
+
+def test_a_run_that_the_guard_never_answered_counts_no_longer_than_it_can_have_been(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    bench = Bench(limits=replace(LIMITS, longest_run_s=100.0))
+    true = joined._step_guard
+    deaf = lambda now, at, said, outputs: (now, []) if isinstance(said, Ask) else true(now, at, said, outputs)  # noqa: E731
+    monkeypatch.setattr(joined, "_step_guard", deaf)
+    bench.pass_s(600)
+    bench.order(OrderKind.WATER, 160.0)
+    bench.pass_s(160 + 16)
+
+    assert [result.seconds for result in bench.results()] == [100.0]
 
 
 def test_after_lost_records_no_run_id_is_given_that_the_guard_has_granted() -> None:

@@ -48,7 +48,8 @@ def advance(turn: Turn) -> float:
         # it may have been granted all the same: until such a run would be over, nothing is said of it
         latest_s = active.since_s + ASK_VALID_S + active.wanted.seconds + GUARD_WAIT_S
         if turn.now_s >= latest_s:
-            give_up(turn, active, active.wanted.seconds, "the guard did not answer")
+            seconds = min(active.wanted.seconds, turn.state.setup.limits.longest_run_s)
+            give_up(turn, active, seconds, "the guard did not answer")
             return advance(turn)
         return latest_s
     if turn.now_s >= active.until_s + GUARD_WAIT_S:
