@@ -28,7 +28,7 @@ from waaler.rehearsal.notebook import Notebook
 from waaler.rehearsal.play import BED, CHATTER_S, Play
 from waaler.rehearsal.rules import DAY_S, TWO_DAYS_S
 from waaler.rehearsal.scene import Scene
-from waaler.rehearsal.witness import heard, said, timetable_of
+from waaler.rehearsal.witness import begun, heard, said, timetable_of
 
 __all__ = ["Trial"]
 
@@ -411,6 +411,7 @@ class Trial(Play):
         if memory == "doubtful":
             away_s = max(away_s, min(TWO_HOURS_S, self.world.now_s - self._alive_s))
         fuzz_s = 1.1 * abs(self.script.drift) * (away_s + off_s)
+        begun(self.judge, self.world.now_s, self.limits)
         self.judge.power(self.world.now_s, True, memory, fuzz_s, self.world.now_s - self._noted_s)
 
     def _befalls(self) -> set[str]:

@@ -31,7 +31,7 @@ from waaler.rehearsal.monitor import Monitor
 from waaler.rehearsal.naive import Moment, Timetable, Window
 from waaler.rehearsal.rules import Asked, Rules
 
-__all__ = ["heard", "rules_of", "said", "timetable_of"]
+__all__ = ["begun", "heard", "rules_of", "said", "timetable_of"]
 
 
 def said(judge: Monitor, at_s: float, booted_s: float, message: Message) -> None:
@@ -58,6 +58,11 @@ def said(judge: Monitor, at_s: float, booted_s: float, message: Message) -> None
             judge.line(at_s, is_on is not False)
         case NewLimits(limits):
             judge.limits(at_s, _kept(rules_of(limits), judge.rules))
+
+
+def begun(judge: Monitor, at_s: float, limits: Limits) -> None:
+    """A guard begins with these limits, whatever of them had not reached it before."""
+    judge.limits(at_s, _kept(rules_of(limits), judge.rules))
 
 
 def heard(judge: Monitor, at_s: float, booted_s: float, action: Action) -> None:
