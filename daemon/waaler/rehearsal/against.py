@@ -44,7 +44,8 @@ def against(judge: "Monitor", at_s: float, ask: Asked, seconds: float, slack_s: 
     last_s = -inf if judge.last_off_s is None else judge.last_off_s
     if slack_s > 0:
         last_s = max(last_s, judge.booted_s)
-    if last_s + rest_s + slack_s > at_s:
+    fuzz_s = judge.fuzz_s if slack_s < 0 else 0.0
+    if last_s + rest_s + slack_s - fuzz_s > at_s:
         yield f"S6: {at_s - last_s:.1f} s after the last stop"
     yield from _against_caps(judge, at_s, ask, seconds, slack_s)
 

@@ -12,7 +12,7 @@ from random import Random
 from zoneinfo import ZoneInfo
 
 from waaler.core import joined as core
-from waaler.core.facts import Fact
+from waaler.core.facts import Fact, RunIntent
 from waaler.core.memory import Memory, after_loss
 from waaler.core.messages import Look, NewPlan, Order, OrderKind, Recorded, ToGuard
 from waaler.guard import journal
@@ -340,7 +340,8 @@ class Trial(Play):
         lost = self._disk.cut()
         self._has_lost_facts = bool(lost)
         if lost:
-            first_s = min(fact.at.wall_s for fact in lost)
+            keys = [fact.key for fact in lost if isinstance(fact, RunIntent) and fact.key is not None]
+            first_s = min([fact.at.wall_s for fact in lost] + [key.start_s for key in keys])
             self._untold_s = self.booted_s + min(fact.at.long_s for fact in lost)
             self.diary.loses(min(first_s, wall_s) - BEFORE_S, max(first_s, wall_s))
         self._failed_s = now_s
