@@ -193,6 +193,14 @@ def test_s16_every_run_stands_in_the_history_second_by_second(row: tuple[int, fl
     assert (judge_runs([RAN], rows, outcomes, 0.0, 9000.0) == []) is is_right
 
 
+@pytest.mark.parametrize(("outcome", "wrong"), [("refused", 0), (None, 1)])
+def test_s16_a_run_that_was_never_granted_is_told_of_too(outcome: str | None, wrong: int) -> None:
+    spans = [RAN, replace(RAN, run_id=6, on_s=700.0, off_s=760.0)]
+    rows, outcomes = history((4, 60.0, "done"), (5, 0.0, outcome), (6, 60.0, "done"))
+
+    assert len(judge_runs(spans, rows, outcomes, 0.0, 9000.0)) == wrong
+
+
 TABLE = Timetable("Europe/Lisbon", 38.72, -9.14, (Window("day", (Moment(360), Moment(1080)), count=5),))
 """06, 09, 12, 15 and 18 h."""
 
@@ -226,11 +234,36 @@ def test_s16_what_an_edit_takes_away_of_today_must_be_told() -> None:
     assert vanished(diary, 6, 9, 12, 15, 18) == []
 
 
-def test_s9_a_cycle_that_runs_twice_is_seen() -> None:
-    diary = Diary(TABLE, SIX_S)
-    rows = [Told(n, 120.0, planned_at_s=SIX_S) for n in (1, 2)]
+@pytest.mark.parametrize(
+    ("after_s", "waited_s", "longest_gap_s", "is_right"),
+    [
+        (3600.0, 0.0, None, False),
+        (4.4 * 3600, 0.0, None, False),
+        (4.5 * 3600, 0.0, None, True),
+        (7199.0, 0.0, 7200.0, False),
+        (7200.0, 0.0, 7200.0, True),
+        (7000.0, 300.0, 7200.0, True),
+    ],
+)
+def test_s9_a_cycle_comes_again_only_once_the_longest_gap_has_passed(
+    after_s: float, waited_s: float, longest_gap_s: float | None, is_right: bool
+) -> None:
+    diary = Diary(replace(TABLE, longest_gap_s=longest_gap_s), SIX_S)
+    spans = [replace(RAN, run_id=n, on_s=on_s) for n, on_s in ((1, 100.0), (2, 100.0 + after_s))]
+    rows = [Told(n, 120.0, planned_at_s=SIX_S, decided_at_s=SIX_S + waited_s * (n == 1)) for n in (1, 2)]
 
-    assert [v.what.split(":")[0] for v in diary.judge(rows, {1: "day", 2: "day"}, 0.0)] == ["S9"]
+    wrong = diary.repeated(spans, rows, {1: "day", 2: "day"})
+
+    assert [violation.what.split(":")[0] for violation in wrong] == ([] if is_right else ["S9"])
+
+
+def test_s9_of_several_plans_the_least_gap_counts() -> None:
+    diary = Diary(replace(TABLE, longest_gap_s=7200.0), SIX_S)
+    diary.edit(SIX_S, TABLE, SIX_S)
+    spans = [replace(RAN, run_id=n, on_s=7200.0 * n) for n in (1, 2)]
+    rows = [Told(n, 120.0, planned_at_s=SIX_S, decided_at_s=SIX_S) for n in (1, 2)]
+
+    assert diary.repeated(spans, rows, {1: "day", 2: "day"}) == []
 
 
 def test_the_judges_sun_rises_and_sets_with_the_planners_to_some_minutes() -> None:

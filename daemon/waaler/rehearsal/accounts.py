@@ -4,6 +4,7 @@ from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from math import inf
 from typing import Protocol
 
 from waaler.rehearsal.naive import Planned, Timetable
@@ -35,7 +36,7 @@ class Row(Protocol):
 
 
 def judge_runs(
-    spans: Iterable[Ran],
+    spans: Sequence[Ran],
     rows: Sequence[Row],
     outcomes: dict[int, str | None],
     since_s: float,
@@ -71,7 +72,14 @@ def judge_runs(
     ran = [row for row in rows if row.actual_s > 0 and outcomes[row.run_id] != "interrupted"]
     never = [row for row in ran if row.run_id not in true]
     wrong += [Violation(end_s, f"S16: run {row.run_id} of the history never was") for row in never]
-    return wrong
+    known_since_s = max([since_s, *(b for _, b in lost)])
+    settled = [span.run_id for span in spans if span.on_s >= known_since_s and span.off_s <= end_s - LATEST_S]
+    endless = [n for n in _between(settled) & known.keys() - true if outcomes[n] is None]
+    return wrong + [Violation(end_s, f"S16: run {n}, never granted, has no end in the history") for n in endless]
+
+
+def _between(numbers: Sequence[int]) -> set[int]:
+    return set(range(min(numbers), max(numbers))) if numbers else set()
 
 
 @dataclass
@@ -79,11 +87,12 @@ class Diary:
     """Which cycles the bed's own clock has passed, by which plan. Wall times.
 
     required: each must have a row; so must what edits have taken away. excused: stretches of which no row can be
-    asked for.
+    asked for. former: plans before the one in force.
     """
 
     timetable: Timetable
     passed_s: float
+    former: list[Timetable] = field(default_factory=list)
     required: list[Planned] = field(default_factory=list)
     excused: list[tuple[float, float]] = field(default_factory=list)
     taken: list[Planned] = field(default_factory=list)
@@ -111,15 +120,11 @@ class Diary:
         self.excused.append((wall_s, wall_s))
         after = timetable.between(wall_s, end_of_day_s)
         self.taken += [p for p in self.timetable.between(wall_s, end_of_day_s) if not _has(p, after)]
+        self.former.append(self.timetable)
         self.timetable = timetable
 
-    def judge(
-        self, rows: Sequence[Row], windows: dict[int, str], until_s: float, is_remembered: bool = True
-    ) -> list[Violation]:
-        """windows: by run id, of rows that belong to a cycle. until_s: later ones may still be on their way.
-
-        is_remembered: every start could read what had run before.
-        """
+    def judge(self, rows: Sequence[Row], windows: dict[int, str], until_s: float) -> list[Violation]:
+        """windows: by run id, of rows that belong to a cycle. until_s: later ones may still be on their way."""
         told: dict[str, list[float]] = defaultdict(list)
         for row in rows:
             if row.run_id in windows and row.planned_at_s is not None:
@@ -134,19 +139,24 @@ class Diary:
             if not _is_near(planned, told[planned.window]):
                 what = f"S16: the cycle of {planned.window} planned for {planned.at_s:.0f} has vanished"
                 wrong.append(Violation(planned.at_s, what))
-        return wrong + (self._repeated(rows, windows) if is_remembered else [])
+        return wrong
 
-    def _repeated(self, rows: Sequence[Row], windows: dict[int, str]) -> list[Violation]:
-        """S9: a cycle comes twice only once the longest gap has passed."""
+    def repeated(self, spans: Iterable[Ran], rows: Sequence[Row], windows: dict[int, str]) -> list[Violation]:
+        """S9: a cycle comes twice only once the longest gap of a plan has passed in truth.
+
+        The gap counts from when the cycle came due; it may have waited its turn since then.
+        """
+        on_s = {span.run_id: span.on_s for span in spans}
         last: dict[tuple[str, float], float] = {}
         wrong = []
         for row in sorted(rows, key=lambda row: row.run_id):
-            if row.run_id not in windows or row.planned_at_s is None or row.pulse != 1 or row.actual_s <= 0:
+            if row.run_id not in windows or row.run_id not in on_s or row.planned_at_s is None or row.pulse != 1:
                 continue
-            key = (windows[row.run_id], row.planned_at_s)
-            if key in last:
-                wrong.append(Violation(row.decided_at_s, f"S9: the cycle of {key[0]} for {key[1]:.0f} ran twice"))
-            last[key] = row.decided_at_s
+            key, began_s = (windows[row.run_id], row.planned_at_s), on_s[row.run_id]
+            gap_s = min(table.gap_s(row.decided_at_s) for table in (*self.former, self.timetable))
+            if began_s < last.get(key, -inf) + gap_s - EXACT_S:
+                wrong.append(Violation(began_s, f"S9: the cycle of {key[0]} for {key[1]:.0f} ran twice"))
+            last[key] = began_s - max(0.0, row.decided_at_s - row.planned_at_s)
         return wrong
 
 

@@ -5,6 +5,7 @@ It imports nothing that plans. Windows that wait for a sensor are left out: they
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
 from math import acos, cos, degrees, pi, radians, sin, tan
 from zoneinfo import ZoneInfo
 
@@ -15,6 +16,9 @@ CLOCK_TOLERANCE_S, SUN_TOLERANCE_S = 1.0, 240.0
 """The formula for the sun below is good to a minute or two, on every moment of a window."""
 
 SUNRISE_DEG = 90.833
+
+GAP_SHARE = 1.5
+"""Of a window's own longest gap, where the file names none. Source: the table of the plan's words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,10 +53,13 @@ class Planned:
 
 @dataclass(frozen=True, slots=True)
 class Timetable:
+    """longest_gap_s: as the file says, None where it says nothing."""
+
     zone: str
     latitude_deg: float
     longitude_deg: float
     windows: tuple[Window, ...]
+    longest_gap_s: float | None = None
 
     def between(self, since_s: float, until_s: float) -> list[Planned]:
         """What is planned after since_s, up to until_s."""
@@ -65,6 +72,14 @@ class Timetable:
                 found |= {p for p in self._of_day(window, day) if since_s < p.at_s <= until_s}
             day += DAY
         return sorted(found)
+
+    def gap_s(self, wall_s: float) -> float:
+        """How long the bed may wait on this day; of windows that wait for no sensor, so perhaps a little less."""
+        if self.longest_gap_s is not None:
+            return self.longest_gap_s
+        day = datetime.fromtimestamp(wall_s, ZoneInfo(self.zone)).date()
+        days = [sorted(p.at_s - p.tolerance_s for p in self._of_day(window, day)) for window in self.windows]
+        return GAP_SHARE * max((b - a for times in days for a, b in pairwise(times)), default=0.0)
 
     def _of_day(self, window: Window, day: date) -> list[Planned]:
         if window.weekdays and day.weekday() not in window.weekdays:

@@ -437,5 +437,6 @@ class Trial(Play):
         judge = self.judge
         end_s = self.world.now_s if self.is_powered else min(self._failed_s, self._untold_s)
         judge.violations += judge_runs(judge.spans, rows, outcomes, since_s, end_s, judge.wire_s, self._lost)
-        is_remembered = self._unread_s == -inf
-        judge.violations += self.diary.judge(rows, windows, wall_s - JUDGED_TO_S, is_remembered)
+        judge.violations += self.diary.judge(rows, windows, wall_s - JUDGED_TO_S)
+        if self._unread_s == -inf:
+            judge.violations += self.diary.repeated(judge.spans, rows, windows)

@@ -124,7 +124,7 @@ def timetable_of(plan: Plan) -> Timetable:
     """What the file says, for a judge who reckons for himself."""
     place = plan.place
     windows = tuple(_window(window) for window in plan.windows if window.on_demand is None)
-    return Timetable(place.timezone, place.latitude_deg, place.longitude_deg, windows)
+    return Timetable(place.timezone, place.latitude_deg, place.longitude_deg, windows, plan.longest_gap_s)
 
 
 def _window(window: PlanWindow) -> Window:
