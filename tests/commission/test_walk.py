@@ -63,9 +63,15 @@ class Quiet:
 
 
 class Walked:
-    def __init__(self, text: str, hands: Hands, seldom: type[SimulatedPerson] = SimulatedPerson) -> None:
+    def __init__(
+        self,
+        text: str,
+        hands: Hands,
+        seldom: type[SimulatedPerson] = SimulatedPerson,
+        site: type[SimulatedSite] = SimulatedSite,
+    ) -> None:
         self.settings: Settings = parse(text, "t.yaml")
-        self.site = SimulatedSite(self.settings, hands)
+        self.site = site(self.settings, hands)
         self.quiet = Quiet()
         person = seldom(self.site, self.quiet)
         self.findings: list[Finding] = commission(_walk_of(self.settings, self.site, person))
@@ -104,7 +110,6 @@ def test_a_mistake_is_named_and_no_water_moves_before_it_is_right(mishap: str, w
     assert any(finding.text.startswith(words) for finding in walked.findings)
     assert walked.findings[-1].text == "not tried: a float is wrong, and the pump must not run before it is right"
     assert walked.site.bed.water.lifted_l == 0.0
-    assert not walked.site.is_armed
     assert not [fact for fact in walked.site.facts if isinstance(fact, RunIntent)]
 
 
@@ -140,6 +145,17 @@ def test_a_run_that_nobody_confirms_is_cut() -> None:
 
     assert walked.of("tray_high by water").verdict is Verdict.LEFT_OUT
     assert any(result.outcome is Outcome.STOPPED for result in results)
+
+
+def test_a_finding_that_the_bed_does_not_take_is_told_to_the_person() -> None:
+    class Deaf(SimulatedSite):
+        def enter(self, finding: Finding) -> tuple[bool, str]:
+            return False, "history is not being kept"
+
+    walked = Walked(TEXT, Hands(), site=Deaf)
+
+    told = [text for text in walked.quiet.told if text.startswith("NOT WRITTEN")]
+    assert told == len(walked.findings) * ["NOT WRITTEN into the bed's history: history is not being kept"]
 
 
 def test_a_float_that_is_not_fitted_is_left_out() -> None:

@@ -10,6 +10,7 @@ import pytest
 from tests.keeper.process import FILE, Daemon, until
 
 from waaler.commission.by_socket import SocketSite
+from waaler.commission.parts import Finding, Verdict
 from waaler.core.status import Present, as_json
 from waaler.devices.clock import HARDWARE_CLOCK, SYNCHRONISED
 from waaler.records.reader import Reader
@@ -250,7 +251,8 @@ def test_a_new_bed_says_what_must_be_seen_and_a_person_may_stand_by(daemon: Daem
     until(lambda: not site.look().is_running, "the end of the run")
     assert site.look().held_by == "the pump rests between two runs"
     assert site.counts("pot_3") == pytest.approx(380, abs=5)
-    assert site.order("commission", text="passed, run_back: 8 min", amounts={"run_back": 480.0})[0]
+    assert site.enter(Finding("run_back", Verdict.PASSED, "8 min", {"run_back": 480.0}))[0]
+    assert site.enter(Finding("run_back", Verdict.PASSED, "8 min", {"colour": 480.0}))[0] is False
     assert site.order("resume") == (True, "attended ended; the plan goes on")
     daemon.end()
 

@@ -4,9 +4,8 @@ import time
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from waaler.commission.parts import Look
+from waaler.commission.parts import Finding, Look
 from waaler.core.status import status_of
-from waaler.guard.messages import Input
 
 __all__ = ["SocketSite"]
 
@@ -42,21 +41,16 @@ class SocketSite:
         answer = self._ask({"do": "counts", "name": name})
         return float(answer["counts"]) if answer["ok"] else None
 
-    def order(
-        self,
-        do: str,
-        seconds: float = 0.0,
-        text: str = "",
-        amounts: Mapping[str, float] | None = None,
-        wrong_float: Input | None = None,
-    ) -> tuple[bool, str]:
-        said = {
-            "seconds": seconds,
-            "text": text,
-            "amounts": dict(amounts or {}),
-            "wrong_float": None if wrong_float is None else wrong_float.value,
-        }
-        answer = self._ask({"do": do, **{key: value for key, value in said.items() if value}})
+    def order(self, do: str, seconds: float = 0.0) -> tuple[bool, str]:
+        return self._give({"do": do, "seconds": seconds})
+
+    def enter(self, finding: Finding) -> tuple[bool, str]:
+        wrong = None if finding.wrong_float is None else finding.wrong_float.value
+        said = {"do": "commission", "text": finding.entry, "amounts": dict(finding.amounts), "wrong_float": wrong}
+        return self._give(said)
+
+    def _give(self, order: Mapping[str, object]) -> tuple[bool, str]:
+        answer = self._ask({key: value for key, value in order.items() if value})
         return bool(answer["ok"]), str(answer["text"])
 
     def wait(self, seconds: float) -> None:

@@ -9,6 +9,9 @@ from waaler.guard.messages import Input
 
 __all__ = ["Finding", "Hand", "Look", "Person", "Question", "Site", "Task", "Verdict"]
 
+ENTRY_LENGTH = 500
+"""Characters that the bed takes of a text."""
+
 
 class Verdict(StrEnum):
     PASSED = "passed"
@@ -32,6 +35,11 @@ class Finding:
     def wrong_float(self) -> Input | None:
         """The protective input that this step found wrong."""
         return self.of_float if self.verdict is Verdict.FAILED else None
+
+    @property
+    def entry(self) -> str:
+        """As the bed's history has it."""
+        return f"{self.verdict.value}, {self.step}: {self.text}"[:ENTRY_LENGTH]
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,14 +132,10 @@ class Site(Protocol):
     def counts(self, name: str) -> float | None:
         """Of a probe on a converter; None if it gives none."""
 
-    def order(
-        self,
-        do: str,
-        seconds: float = 0.0,
-        text: str = "",
-        amounts: Mapping[str, float] | None = None,
-        wrong_float: Input | None = None,
-    ) -> tuple[bool, str]:
-        """Whether it was done, and what the bed says to it. wrong_float: found by the step that is entered."""
+    def order(self, do: str, seconds: float = 0.0) -> tuple[bool, str]:
+        """Whether it was done, and what the bed says to it."""
+
+    def enter(self, finding: Finding) -> tuple[bool, str]:
+        """Whether it stands in the bed's history, and what the bed says to it."""
 
     def wait(self, seconds: float) -> None: ...

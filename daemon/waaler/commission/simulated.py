@@ -1,9 +1,8 @@
 """A simulated bed for the walk: real device classes on mock lines, the real guard, time that does not wait."""
 
-from collections.abc import Mapping
 from dataclasses import replace
 
-from waaler.commission.parts import Hand, Look, Person, Question, Task
+from waaler.commission.parts import Finding, Hand, Look, Person, Question, Task
 from waaler.core import joined as core
 from waaler.core.facts import Amount, Fact
 from waaler.core.memory import Memory
@@ -89,17 +88,16 @@ class SimulatedSite:
     def counts(self, name: str) -> float | None:
         return self._bench.counts[name]()
 
-    def order(
-        self,
-        do: str,
-        seconds: float = 0.0,
-        text: str = "",
-        amounts: Mapping[str, float] | None = None,
-        wrong_float: Input | None = None,
-    ) -> tuple[bool, str]:
-        entered = tuple(Amount(name, value, UNITS[name]) for name, value in (amounts or {}).items())
+    def order(self, do: str, seconds: float = 0.0) -> tuple[bool, str]:
+        return self._give(Order(1, OrderKind(do), "you", seconds))
+
+    def enter(self, finding: Finding) -> tuple[bool, str]:
+        entered = tuple(Amount(name, value, UNITS[name]) for name, value in finding.amounts.items())
+        kind, wrong = OrderKind.COMMISSION, finding.wrong_float
+        return self._give(Order(1, kind, "you", amounts=entered, text=finding.entry, wrong_float=wrong))
+
+    def _give(self, order: Order) -> tuple[bool, str]:
         self._answer = None
-        order = Order(1, OrderKind(do), "you", seconds, None, entered, text, wrong_float=wrong_float)
         self._take(core.tell(self._core, self._at, order))
         answer: Answer | None = self._answer
         return (False, "no answer") if answer is None else (answer.is_done, answer.text)

@@ -48,8 +48,9 @@ def _take(walk: Walk, findings: list[Finding], steps: Sequence[Callable[[Walk], 
 
 def _kept(walk: Walk, finding: Finding) -> Finding:
     """Written into the history at once, so that a walk broken off leaves what it found."""
-    text = f"{finding.verdict.value}, {finding.step}: {finding.text}"
-    walk.site.order("commission", text=text[:500], amounts=finding.amounts, wrong_float=finding.wrong_float)
+    is_kept, why = walk.site.enter(finding)
+    if not is_kept:
+        walk.person.tell(f"NOT WRITTEN into the bed's history: {why}")
     return finding
 
 
