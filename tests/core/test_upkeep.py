@@ -5,12 +5,12 @@ from dataclasses import replace
 import pytest
 from tests.core.bench import LIMITS, PLAN, PROBE, Bench
 
+from waaler.bed.wear import Upkeep
 from waaler.core.care import Care
 from waaler.core.facts import Outcome
 from waaler.core.memory import Memory
 from waaler.core.messages import OrderKind
 from waaler.core.state import Given
-from waaler.core.wear import Upkeep
 from waaler.guard.messages import Flow
 from waaler.plan.sensing import Adviser, AdviserKind, Sensing
 

@@ -8,6 +8,7 @@ from tests.records.facts import at, whole_run
 from tests.records.test_memory import LATER_BOOT, SAME_BOOT, restart
 
 from waaler.bed.ledger import Entry
+from waaler.bed.wear import Upkeep
 from waaler.core.alert import Alert, AlertKind
 from waaler.core.facts import (
     Act,
@@ -23,7 +24,6 @@ from waaler.core.facts import (
     SumpNoted,
 )
 from waaler.core.sump_state import SumpState
-from waaler.core.wear import Upkeep
 from waaler.records.boots import End
 from waaler.records.reader import Reader
 from waaler.records.rows import Outgoing, Told

@@ -7,7 +7,7 @@ person works at the bed neither raise nor end anything.
 from collections.abc import Iterator
 from math import inf
 
-from waaler.core import wear
+from waaler.bed import wear
 from waaler.core.alert import (
     MOMENTS,
     Alert,

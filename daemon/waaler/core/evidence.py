@@ -3,13 +3,13 @@
 from dataclasses import replace
 from math import inf
 
-from waaler.core import wear
+from waaler.bed import wear
+from waaler.bed.wear import Upkeep, Wear
 from waaler.core.alert import AlertKind, NoSign, Severity
 from waaler.core.facts import Act, WearNoted
 from waaler.core.messages import Order
 from waaler.core.state import Doubt
 from waaler.core.turn import Turn
-from waaler.core.wear import Upkeep, Wear
 from waaler.guard.messages import Ended
 from waaler.plan.advisers import AdviserState, has_moved, invalid_because
 from waaler.plan.sensing import WETNESS, Reading

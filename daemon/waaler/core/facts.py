@@ -8,9 +8,9 @@ from enum import StrEnum
 from math import inf
 
 from waaler.bed.ledger import Entry
+from waaler.bed.wear import Wear
 from waaler.core.alert import About, Severity
 from waaler.core.status import Present
-from waaler.core.wear import Wear
 from waaler.guard.messages import Input, Instant, Purse, Trip
 from waaler.plan.types import CycleKey
 

@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime, timedelta
 from math import inf
 from zoneinfo import ZoneInfo
 
+from waaler.bed.wear import Upkeep, Wear
 from waaler.core.alert import FOUND, AlertKind, NotValid, OpenAlert, Severity
 from waaler.core.state import (
     Account,
@@ -24,7 +25,6 @@ from waaler.core.state import (
     Water,
 )  # fmt: skip
 from waaler.core.sump_state import Leak, LeakSign, SumpState
-from waaler.core.wear import Upkeep, Wear
 from waaler.guard.limits import Limits
 from waaler.guard.memory import DAY_S, Span
 from waaler.guard.memory import Memory as GuardMemory

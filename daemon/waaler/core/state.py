@@ -7,11 +7,11 @@ from enum import StrEnum
 from math import inf
 
 from waaler.bed.thirst import Thirst
+from waaler.bed.wear import Upkeep, Wear
 from waaler.core.alert import Alert, OpenAlert
 from waaler.core.care import Care
 from waaler.core.facts import Cause
 from waaler.core.sump_state import Forecast, SumpState
-from waaler.core.wear import Upkeep, Wear
 from waaler.guard.limits import Limits
 from waaler.guard.messages import Hold, Input, Instant, Level, Purse, Trip
 from waaler.plan.advisers import AdviserState

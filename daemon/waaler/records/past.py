@@ -6,9 +6,9 @@ from math import inf, isfinite
 from typing import Any
 
 from waaler.bed.ledger import Entry
+from waaler.bed.wear import Upkeep, Wear
 from waaler.core.facts import Act
 from waaler.core.sump_state import SumpState
-from waaler.core.wear import Upkeep, Wear
 from waaler.guard.messages import Instant
 from waaler.records.boots import Boots
 
