@@ -12,21 +12,21 @@ from random import Random
 from zoneinfo import ZoneInfo
 
 from waaler.core import joined as core
-from waaler.core.facts import Fact, RunIntent
+from waaler.core.facts import Fact
 from waaler.core.memory import Memory, after_loss
 from waaler.core.messages import Look, NewPlan, Order, OrderKind, Recorded, ToGuard
 from waaler.guard import journal
-from waaler.guard.journal import NEVER, Found, Health
+from waaler.guard.journal import NEVER, Found
 from waaler.guard.messages import Granted, Input, Instant, Level, LevelRead, RelayRead, Reserve, Stop, Wake
 from waaler.guard.messages import Message as GuardMessage
-from waaler.rehearsal.accounts import Diary, judge_runs
+from waaler.rehearsal.accounts import Diary
 from waaler.rehearsal.deeds import ClockStep, Deed, Edit, Ordered, Script, Trouble
 from waaler.rehearsal.disk import Disk
 from waaler.rehearsal.keeping import FileKeeping
 from waaler.rehearsal.monitor import Monitor
 from waaler.rehearsal.notebook import Notebook
+from waaler.rehearsal.past import Past
 from waaler.rehearsal.play import BED, CHATTER_S, Play
-from waaler.rehearsal.rules import DAY_S, TWO_DAYS_S
 from waaler.rehearsal.scene import Scene
 from waaler.rehearsal.witness import begun, heard, said, timetable_of
 
@@ -42,12 +42,6 @@ GLITCH_EVERY_S, GLITCH_S = 97.0, 0.1
 LOOK_EVERY_S = 60.0
 ALIVE_EVERY_S = 600.0
 IDS_AHEAD = 1000
-BEFORE_S, TWO_HOURS_S = 3600.0, 7200.0
-LOST_S = 600.0
-"""A run may be as long as this, and more; what was in progress when both journal and records were torn is lost."""
-
-JUDGED_TO_S = 5400.0
-"""Before the end of a story: what is younger may still be on its way into the history."""
 
 
 def _edges(troubles: tuple[Trouble, ...]) -> set[float]:
@@ -76,17 +70,10 @@ class Trial(Play):
         self._reserved = 0
         self._looked_s = 0.0
         self._wrong_by_s = 0.0
-        self._failed_s = self._history_s = self._unread_s = -inf
-        self._noted_s = 0.0
-        self._untold_s, self._alive_s, self._stepped_s = inf, 0.0, -inf
-        self._lost: list[tuple[float, float]] = []
-        self._has_lost_facts = self._has_history = False
         self._befell: set[Trouble] = set()
-        self._is_history_read = True
         super().__init__(scene, keeping)
         self.core = core.with_wire_apart(core.with_disk_apart(self.core), True)
-        wall_s = self._at().wall_s
-        self.diary = Diary(timetable_of(self.plan), wall_s)
+        self.past = Past(Diary(timetable_of(self.plan), self._at().wall_s))
         self._note()
 
     # --- time --------------------------------------------------------------------------------
@@ -144,8 +131,8 @@ class Trial(Play):
         if self._drove:
             self._see_floats()
         self._reserve_ids()
-        if now_s >= self._alive_s + ALIVE_EVERY_S and self._is_taking:
-            self._alive_s = now_s
+        if now_s >= self.past.alive_s + ALIVE_EVERY_S and self._is_taking:
+            self.past.alive_s = now_s
             self._file.alive(self._at())
 
     def _look_at_faults(self) -> None:
@@ -160,10 +147,10 @@ class Trial(Play):
             self._is_told_the_time()
 
     def _is_told_the_time(self) -> None:
-        self.diary.passes(self._at().wall_s)
+        self.past.diary.passes(self._at().wall_s)
         self.wall_offset_s -= self._wrong_by_s
         self._wrong_by_s, self.is_sure = 0.0, True
-        self.diary.begins(self._at().wall_s)
+        self.past.diary.begins(self._at().wall_s)
         self._tell(Look())
 
     def _look_at_stall(self) -> None:
@@ -197,13 +184,10 @@ class Trial(Play):
             case Edit(plan, limits):
                 self._edit(plan, limits)
             case ClockStep(seconds):
-                self.diary.passes(self._at().wall_s)
+                self.past.clock_set(self.world.now_s, seconds, self._at().wall_s)
                 self.wall_offset_s += seconds
-                wall_s = self._at().wall_s
-                self.diary.passes(wall_s) if abs(seconds) < TWO_DAYS_S else self.diary.begins(wall_s)
                 self._tell(Look())
                 self._note()
-                self._alive_s, self._stepped_s = -inf, self.world.now_s
 
     def _edit(self, plan: object, limits: object) -> None:
         edit = Edit(plan, limits)  # type: ignore[arg-type]
@@ -212,7 +196,7 @@ class Trial(Play):
         midnight = datetime.combine(local.date() + timedelta(days=1), datetime.min.time(), local.tzinfo)
         self.plan, self.limits = edit.plan, edit.limits
         self._tell(NewPlan(edit.plan, self.scene.sensing, edit.limits))
-        self.diary.edit(wall_s, timetable_of(edit.plan), midnight.timestamp() - 1.0)
+        self.past.diary.edit(wall_s, timetable_of(edit.plan), midnight.timestamp() - 1.0)
 
     def _reserve_ids(self) -> None:
         following = self.core.decisions.runs.next_run_id
@@ -287,7 +271,7 @@ class Trial(Play):
 
     def _note(self) -> None:
         if self._notebook.note(self._boot, self._at(), self.core.guard):
-            self._noted_s = self.world.now_s
+            self.past.noted_s = self.world.now_s
 
     # --- the records -------------------------------------------------------------------------
 
@@ -303,7 +287,7 @@ class Trial(Play):
     def _commit(self) -> None:
         said = self._disk.look(self.world.now_s, self._is_taking, "commits-slow" in self._troubles)
         kept = self._disk.take()
-        self._has_history |= bool(kept)
+        self.past.has_history |= bool(kept)
         self._file.keep(kept)
         self._answers += said
 
@@ -332,19 +316,10 @@ class Trial(Play):
 
     def _power_fails(self) -> None:
         now_s = self.world.now_s
-        wall_s = self._at().wall_s
         self.judge.power(now_s, False)
         self._is_stuck = self._is_stalled = False
         self._queued, self._answers = [], []
-        self.diary.passes(wall_s)
-        lost = self._disk.cut()
-        self._has_lost_facts = bool(lost)
-        if lost:
-            keys = [fact.key for fact in lost if isinstance(fact, RunIntent) and fact.key is not None]
-            first_s = min([fact.at.wall_s for fact in lost] + [key.start_s for key in keys])
-            self._untold_s = self.booted_s + min(fact.at.long_s for fact in lost)
-            self.diary.loses(min(first_s, wall_s) - BEFORE_S, max(first_s, wall_s))
-        self._failed_s = now_s
+        self.past.power_fails(now_s, self._at().wall_s, self.booted_s, self._disk.cut())
         super()._power_fails()
         self.judge.line(now_s, False)
 
@@ -360,14 +335,7 @@ class Trial(Play):
         was_sure = self.is_sure
         super()._power_is_back()
         self.core = core.with_wire_apart(core.with_disk_apart(self.core), True)
-        wall_s = self._at().wall_s
-        is_known = was_sure and self.is_sure and self._is_history_read and wall_s >= self.diary.passed_s
-        if is_known and wall_s - self.diary.passed_s < TWO_DAYS_S:
-            self.diary.passes(wall_s)
-        else:
-            # what was due and waited its turn stood in no row yet
-            self.diary.loses(self.diary.passed_s - BEFORE_S, self.diary.passed_s)
-            self.diary.begins(wall_s)
+        self.past.power_is_back(self._at().wall_s, was_sure and self.is_sure)
         self._note()
 
     def _memory(self, at: Instant) -> Memory:
@@ -377,43 +345,23 @@ class Trial(Play):
         is_lost = "database-lost" in present
         if is_lost:
             self._file.lose()
-            self._history_s = self.world.now_s
-            self._has_history = False
-            self.diary.loses(-inf, at.wall_s)
-        self._is_history_read = not is_lost and self._is_taking and self._has_history
+        self.past.starts(self.world.now_s, at.wall_s, is_lost, self._is_taking)
         self._tell_of_memory(found, at)
-        if not is_lost and self._is_taking:
-            self._untold_s = inf
+        is_read = not is_lost and self._is_taking
+        self.past.is_read_on(self.world.now_s, is_read)
+        if is_read:
             return self._file.memory(self._boot, at, found)
         self._file.reopen(self._boot)
-        self._unread_s = self.world.now_s
         lost = after_loss(self.plan, at)
         guard = journal.with_records(found, journal.as_known_now(found, self._boot, at), lost.guard)
         return replace(lost, guard=guard)
 
     def _tell_of_memory(self, found: Found, at: Instant) -> None:
         """What the judge may ask of a guard that begins with this."""
-        off_s = self.world.now_s - self._failed_s
-        if found.health is Health.WHOLE:
-            memory = "whole" if at.is_sure and found.at.is_sure else "unsure"
-        elif (
-            self._is_history_read
-            and not self._has_lost_facts
-            and off_s < self.world.now_s - self._stepped_s - DAY_S
-        ):
-            memory = "doubtful"
-        elif found.memory is None and not self._is_history_read:
-            memory = "nothing"
-        else:
-            memory = "parts"
-        if memory in ("parts", "nothing"):
-            self._lost.append((min(self._untold_s, self._failed_s) - LOST_S, self.world.now_s))
-        away_s = TWO_HOURS_S if found.memory is None else abs(at.wall_s - found.at.wall_s)
-        if memory == "doubtful":
-            away_s = max(away_s, min(TWO_HOURS_S, self.world.now_s - self._alive_s))
-        fuzz_s = 1.1 * abs(self.script.drift) * (away_s + off_s)
-        begun(self.judge, self.world.now_s, self.limits)
-        self.judge.power(self.world.now_s, True, memory, fuzz_s, self.world.now_s - self._noted_s)
+        now_s = self.world.now_s
+        known = self.past.remembered(found, at, now_s, self.script.drift)
+        begun(self.judge, now_s, self.limits)
+        self.judge.power(now_s, True, known.memory, known.fuzz_s, known.uncounted_s)
 
     def _befalls(self) -> set[str]:
         """The troubles that this start meets. Each befalls the journal once: a start begins it anew."""
@@ -425,18 +373,10 @@ class Trial(Play):
 
     def finish(self) -> None:
         """The judge looks into the history."""
-        self.judge.time(self.world.now_s)
-        wall_s = self._at().wall_s
+        judge, now_s, wall_s = self.judge, self.world.now_s, self._at().wall_s
+        judge.time(now_s)
         if self.is_powered:
-            self.diary.passes(wall_s)
+            self.past.diary.passes(wall_s)
             self._file.keep(self._disk.unkept)
-        rows = self._file.rows()
-        outcomes = {row.run_id: None if row.outcome is None else row.outcome.value for row in rows}
-        windows = {row.run_id: row.key.window for row in rows if row.key is not None}
-        since_s = max(self._history_s, self._unread_s)
-        judge = self.judge
-        end_s = self.world.now_s if self.is_powered else min(self._failed_s, self._untold_s)
-        judge.violations += judge_runs(judge.spans, rows, outcomes, since_s, end_s, judge.wire_s, self._lost)
-        judge.violations += self.diary.judge(rows, windows, wall_s - JUDGED_TO_S)
-        if self._unread_s == -inf:
-            judge.violations += self.diary.repeated(judge.spans, rows, windows)
+        end_s = now_s if self.is_powered else None
+        judge.violations += self.past.judge(judge.spans, self._file.rows(), end_s, wall_s, judge.wire_s)
