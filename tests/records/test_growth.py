@@ -88,6 +88,26 @@ def test_samples_and_deeds_of_the_first_version_are_kept(path: Path) -> None:
         assert [(deed.text, deed.amounts) for deed in reader.deeds(*ALWAYS)] == [("60 L", ())]
 
 
+@pytest.mark.parametrize("version", range(1, SCHEMA_VERSION))
+def test_readers_read_a_file_of_every_earlier_version_and_leave_it_as_it_is(path: Path, version: int) -> None:
+    db = sqlite3.connect(path, isolation_level=None)
+    migrate(db, path, MIGRATIONS[:version])
+    db.execute("INSERT INTO boot VALUES (1, 'boot-a', 5, NULL)")
+    db.execute(
+        "INSERT INTO deed (what, text, by, boot, long_s, wall_s, is_sure) VALUES ('note', 'aphids', 'anna', 1, 5, ?, 1)",
+        (WALL_S,),
+    )
+    db.close()
+    before = path.read_bytes()
+
+    with Reader(path) as reader:
+        assert [deed.text for deed in reader.deeds(*ALWAYS)] == ["aphids"]
+        assert reader.runs(*ALWAYS) == []
+        assert reader.present() is None
+        assert reader.unread == 0
+    assert path.read_bytes() == before
+
+
 def test_an_alert_of_an_earlier_version_keeps_its_last_text_at_the_time_it_was_told(path: Path) -> None:
     db = sqlite3.connect(path, isolation_level=None)
     migrate(db, path, MIGRATIONS[:7])

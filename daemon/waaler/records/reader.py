@@ -2,6 +2,7 @@
 
 import sqlite3
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from dataclasses import replace
 from enum import Enum
 from math import ceil
@@ -43,7 +44,7 @@ from waaler.records.rows import (
     TripRow,
     Unread,
 )  # fmt: skip
-from waaler.records.schema import NoRecords, StoreError, refuse_newer
+from waaler.records.schema import SCHEMA_VERSION, NoRecords, StoreError, migrate, refuse_newer
 
 __all__ = ["Reader", "Step", "Table", "connect"]
 
@@ -81,6 +82,8 @@ class Step(Enum):
 class Reader:
     """Opens the records of a daemon that runs, was stopped or was killed. Use it in a `with`.
 
+    Those of an earlier version are read in memory as the present one would have them; the file stays as it is.
+
     Every method reads all its rows and ends its transaction, since a reader that lingers makes the file grow.
     Raises NoRecords without a file, NewerRecords and StoreError for one that this program cannot read.
     """
@@ -94,7 +97,7 @@ class Reader:
         except BROKEN as problem:
             raise StoreError(f"{path}: cannot be read as records: {problem}") from problem
         try:
-            refuse_newer(self._db, path)
+            self._db = _of_this_version(self._db, path)
             self._ask = Careful(self._db, path)
             self.name = self._name()
         except BROKEN as problem:
@@ -340,6 +343,16 @@ def _is_there(path: Path) -> bool:
         return path.is_file()
     except PermissionError:
         raise StoreError(f"{path}: you may not read these records: be root, or of the group waaler-read") from None
+
+
+def _of_this_version(db: sqlite3.Connection, path: Path) -> sqlite3.Connection:
+    if refuse_newer(db, path) in (0, SCHEMA_VERSION):
+        return db
+    copy = sqlite3.connect(":memory:", isolation_level=None)
+    with closing(db):
+        db.backup(copy)
+    migrate(copy, path)
+    return copy
 
 
 def connect(path: Path) -> sqlite3.Connection:
