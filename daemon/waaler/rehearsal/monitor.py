@@ -12,6 +12,7 @@ from math import inf
 from waaler.rehearsal.against import OWN_PURSE, against, used_s
 from waaler.rehearsal.inputs import Seen
 from waaler.rehearsal.rules import DAY_S, PLAN_PURSES, Asked, Held, Ran, Rules, Violation
+from waaler.rehearsal.stray import FLOWS_S, LIVE_S, Stray
 
 __all__ = ["Monitor"]
 
@@ -20,13 +21,6 @@ LATE_S = 0.2
 
 LOCKS_AFTER_S = 2.0
 """A run that a guard on its feet finds this long past its deadline is an overrun, and locks. Source: S1, S7."""
-
-LIVE_S = 0.2
-"""A supply or a line that reads on for this long with the relay off is an overrun, and locks. Source: S1, S7."""
-
-FLOWS_S = 30.0
-FLOW_SHARE = 0.2
-"""Water that moves so long, faster than a line that runs back, locks. Common practice, no source."""
 
 SLACK_S = 0.1
 """From what acts to the relay. Source: S4."""
@@ -70,12 +64,9 @@ class Monitor:
         self._stalled_s: float | None = None
         self._free_s = self.doubt_until_s = self._limits_s = -inf
         self.fuzz_s = 0.0
-        self._overran_s = self._tested_live_s = inf
+        self._overran_s = inf
         self._acted_s = -inf
-        self._is_live = self._is_line_on = False
-        self._live_since_s = self._line_since_s = self._flow_since_s = inf
-        self._flow_l_per_min: float | None = None
-        self._flow_zero_s = inf
+        self._stray = Stray()
         self._perhaps_locked: set[str] = set()
 
     # --- what happens ------------------------------------------------------------------------
@@ -93,44 +84,31 @@ class Monitor:
     def relay(self, at_s: float, is_on: bool, test_s: float = 0.0) -> None:
         """The relay, or either of two. test_s: of a self-test that comes first, inside the run."""
         self._look(at_s)
-        if is_on and self.run is None:
+        is_new = is_on and self.run is None
+        if is_new:
             self._starts(at_s, test_s)
         elif not is_on and self.run is not None:
             self._ends(at_s, self.run)
-        self._live_since_s = at_s if self._is_live and not is_on else inf
+        self._stray.relay(at_s, is_on, is_new)
 
     def supply(self, at_s: float, is_live: bool) -> None:
         """What the guard reads behind the last contact."""
         self._look(at_s)
-        if is_live is not self._is_live:
-            self._is_live = is_live
-            self._tested_live_s = at_s if is_live else inf
-            self._live_since_s = at_s if is_live and self.run is None else inf
+        self._stray.supply(at_s, is_live, self.run is not None)
 
     def line(self, at_s: float, is_on: bool) -> None:
         """What the guard reads of the relay's own line."""
         self._look(at_s)
-        self._is_line_on = is_on
-        if not is_on or self.run is not None:
-            self._line_since_s = inf
-        else:
-            self._line_since_s = min(self._line_since_s, at_s)
+        self._stray.line(at_s, is_on, self.run is not None)
 
     def flow(self, at_s: float, l_per_min: float) -> None:
         """What the guard reads of the meter."""
         self._look(at_s)
-        if l_per_min > 0:
-            self._flow_zero_s = inf
-        elif not self._flow_zero_s < inf:
-            self._flow_zero_s = at_s
-        self._flow_l_per_min = l_per_min
-        drained_s = max(self.booted_s, -inf if self.last_off_s is None else self.last_off_s)
-        is_off = self.run is None and at_s >= drained_s + self.rules.line_drain_s
-        normal = self.rules.normal_l_per_min
-        if normal is None or not is_off or l_per_min <= FLOW_SHARE * normal:
-            self._flow_since_s = inf
-        elif self._flow_since_s == inf:
-            self._flow_since_s = at_s
+        drained_s = (
+            max(self.booted_s, -inf if self.last_off_s is None else self.last_off_s) + self.rules.line_drain_s
+        )
+        is_drained = self.run is None and at_s >= drained_s
+        self._stray.flow(at_s, l_per_min, self.rules.normal_l_per_min, is_drained)
 
     def power(
         self, at_s: float, is_on: bool, memory: str = "whole", fuzz_s: float = 0.0, uncounted_s: float = 0.0
@@ -239,8 +217,8 @@ class Monitor:
     def cleared(self, at_s: float) -> None:
         """A person asks for every lock to be lifted whose cause is gone."""
         self._look(at_s)
-        is_on = self._is_line_on or (self._is_live and self.rules.has_read_back)
-        causes = {OVERRUN: is_on, FLOW_WHILE_OFF: self._flow_since_s < inf}
+        is_on = self._stray.is_line_on or (self._stray.is_live and self.rules.has_read_back)
+        causes = {OVERRUN: is_on, FLOW_WHILE_OFF: self._stray.flow_since_s < inf}
         for trip in tuple(self.locks):
             if not causes.get(trip, False):
                 del self.locks[trip]
@@ -249,7 +227,7 @@ class Monitor:
     def stays(self, at_s: float, trip: str) -> None:
         """The guard says that a lock stays, since its cause is still there."""
         self._look(at_s)
-        is_gone = not self._flow_l_per_min if trip == FLOW_WHILE_OFF else not (self._is_live or self._is_line_on)
+        is_gone = not self._stray.l_per_min if trip == FLOW_WHILE_OFF else not self._stray.is_any_on
         if is_gone:
             self._wrong(at_s, f"S7: the lock by {trip} stays though its cause is gone")
         self.locks.setdefault(trip, at_s)
@@ -292,9 +270,9 @@ class Monitor:
             self._look_at_run(at_s, self.run)
 
     def _look_at_locks(self, at_s: float) -> None:
-        live_s = self._live_since_s if self.rules.has_read_back else inf
-        on_s = LIVE_S + min(live_s, self._line_since_s) if self.run is None else inf
-        flows_s = FLOWS_S + self._flow_since_s if self.run is None else inf
+        is_off = self.run is None
+        on_s = LIVE_S + self._stray.on_since_s(self.rules.has_read_back) if is_off else inf
+        flows_s = FLOWS_S + self._stray.flow_since_s if is_off else inf
         for trip, due_s in ((OVERRUN, min(on_s, self._overran_s)), (FLOW_WHILE_OFF, flows_s)):
             if trip not in {*self.locks, *self._perhaps_locked} and self._has_passed(due_s, at_s):
                 self._wrong(due_s, f"S7: no lock by {trip}")
@@ -330,11 +308,11 @@ class Monitor:
                 yield hold.since_s, f"S14: a {kind} stands"
         for trip, since_s in self.locks.items():
             yield max(since_s, run.on_s), f"S7: locked by {trip}"
-        if run.test_s > 0 and self._tested_live_s < run.waters_s:
-            stage_s = STAGE_S if self._tested_live_s < run.on_s + STAGE_S else SELF_TEST_S
+        if run.test_s > 0 and self._stray.tested_live_s < run.waters_s:
+            stage_s = STAGE_S if self._stray.tested_live_s < run.on_s + STAGE_S else SELF_TEST_S
             yield run.on_s + stage_s, "S7: the supply is live with one contact open"
-        if rules.normal_l_per_min is not None and self._flow_zero_s < inf:
-            yield max(run.waters_s + rules.flow_within_s, self._flow_zero_s), "nothing flows"
+        if rules.normal_l_per_min is not None and self._stray.still_since_s < inf:
+            yield max(run.waters_s + rules.flow_within_s, self._stray.still_since_s), "nothing flows"
 
     def _starts(self, at_s: float, test_s: float) -> None:
         grant, self._grant = self._grant, None
@@ -344,7 +322,6 @@ class Monitor:
         _, run_id, until_s = grant
         ask = self._asks.get(run_id)
         self.run = Ran(run_id, ask.purse if ask else "plan", at_s, until_s, at_s + test_s, test_s=test_s)
-        self._flow_since_s = self._line_since_s = inf
 
     def _ends(self, at_s: float, run: Ran) -> None:
         if at_s < run.until_s - HAIR_S and not self._may_cut(at_s, run):
@@ -360,8 +337,8 @@ class Monitor:
         if at_s <= self._acted_s + HAIR_S:
             return True
         if at_s <= run.waters_s + HAIR_S and run.test_s > 0:
-            return self._is_live or bool(self._flow_l_per_min)
-        is_dry = rules.normal_l_per_min is not None and not self._flow_l_per_min
+            return self._stray.is_live or bool(self._stray.l_per_min)
+        is_dry = rules.normal_l_per_min is not None and not self._stray.l_per_min
         return is_dry and at_s >= run.waters_s + rules.flow_within_s - HAIR_S
 
     def _over(self, at_s: float, run: Ran, counted_s: float) -> None:
@@ -378,10 +355,7 @@ class Monitor:
             need_s = rules.settle_s[name] if had_acted else rules.start_delay_s
             self.inputs[name] = Seen(since_s=at_s, need_s=max(need_s, rules.start_delay_s))
         self.booted_s, self.fuzz_s, self._grant = at_s, self.fuzz_s + fuzz_s, None
-        self._is_live = self._is_line_on = False
-        self._live_since_s = self._line_since_s = self._flow_since_s = self._flow_zero_s = self._tested_live_s = inf
-        self._flow_l_per_min = None
-        self._overran_s = inf
+        self._stray, self._overran_s = Stray(), inf
         self._asks.clear()
         if memory != "whole" or fuzz_s > 0:
             self.doubt_until_s = at_s + DAY_S + (at_s - self._boot_off_s)
