@@ -249,8 +249,13 @@ def test_without_a_journal_the_records_are_all_that_is_known() -> None:
     assert set(memory.holds) == set(RECORDS.holds)
 
 
-def test_a_run_that_the_journal_left_open_makes_the_start_its_stop_whatever_the_records_say() -> None:
-    open_run = Ran(5100.0, Ended(5, 100.0, "the guard ended during it"), Purse.PLAN, 100.0)
-    memory = journal.with_records(Found(Health.TORN, NEW), replace(NEW, open_run=open_run), RECORDS)
+@pytest.mark.parametrize("who", ["journal", "records"])
+def test_a_run_that_either_left_open_makes_the_start_its_stop_whatever_the_other_says(who: str) -> None:
+    """A stop of unknown age is None: of what nobody saw end, no earlier stop may count as the last."""
+    unknown_s = None
+    known = replace(NEW, last_stop_s=unknown_s) if who == "journal" else NEW
+    records = replace(RECORDS, last_stop_s=unknown_s) if who == "records" else RECORDS
+
+    memory = journal.with_records(Found(Health.TORN, known), known, records)
 
     assert memory.last_stop_s is None

@@ -140,17 +140,17 @@ def with_records(found: Found, known: Memory, records: Memory) -> Memory:
     """What the guard begins with, joined with what the database knows.
 
     known: of the journal, as it counts now. A whole journal is believed. Of anything less everything that either
-    knows holds: locks, spans, holds, and inputs that had acted.
+    knows holds: locks, spans, holds, inputs that had acted, and a last stop of unknown age.
     """
     if found.health is Health.WHOLE:
         return known
     spans = known.spans + tuple(span for span in records.spans if not _is_known(span, known.spans))
-    last_stops = [stop_s for stop_s in (known.last_stop_s, records.last_stop_s) if stop_s is not None]
+    stops = [records.last_stop_s] if found.memory is None else [known.last_stop_s, records.last_stop_s]
     latest = {hold.kind: hold for hold in sorted((*known.holds, *records.holds), key=lambda hold: hold.until_s)}
     return replace(
         known,
         spans=tuple(sorted(spans, key=lambda span: span.started_s)),
-        last_stop_s=max(last_stops, default=None) if known.open_run is None else None,
+        last_stop_s=None if None in stops else max(stop_s for stop_s in stops if stop_s is not None),
         locks=known.locks | records.locks,
         tripped=known.tripped | records.tripped,
         holds=tuple(latest[kind] for kind in HoldKind if kind in latest),
