@@ -4,6 +4,7 @@ import argparse
 import sys
 import time
 from collections import Counter, defaultdict
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from rich.console import Console
 from rich.progress import Progress
 
 from waaler.model.faults import FAULTS
-from waaler.rehearsal.campaign import Told, shortest, tell_all
+from waaler.rehearsal.campaign import Story, Told, shortest, stories, tell_all
 from waaler.rehearsal.scene import Scene
 from waaler.rehearsal.staging import scene_of
 from waaler.settings import load
@@ -86,16 +87,33 @@ def _faults(one: Told) -> str:
     return ", ".join([*befalls, *stalls, *deeds, *drift]) or "nothing"
 
 
-def _with_progress(days: int, seed: int) -> list[Told]:
-    """With a bar on a terminal, without one in a pipe."""
-    with Progress(console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty()) as bar:
-        task = bar.add_task("stories", total=days)
-        return tell_all(campaign_scene(), days, seed, lambda done: bar.update(task, completed=done))
+def of_days(days: float, seed: int) -> Iterator[Story]:
+    """Stories of so many days in all; some last half a day, some a week."""
+    told_days = 0.0
+    for story in stories(campaign_scene(), sys.maxsize, seed):
+        if told_days >= days:
+            return
+        told_days += story.scene.days
+        yield story
+
+
+def _with_progress(days: float, seed: int) -> list[Told]:
+    """With a bar on a terminal, without one in a pipe; a story that went wrong is named at once."""
+    console = Console(stderr=True)
+    with Progress(console=console, transient=True, disable=not sys.stderr.isatty()) as bar:
+        task = bar.add_task("days", total=days)
+
+        def hear(one: Told) -> None:
+            bar.advance(task, one.scene.days)
+            if one.violations:
+                console.print(f"story {one.number}: {one.violations[0].what}", markup=False)
+
+        return tell_all(of_days(days, seed), hear)
 
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--days", type=int, default=200)
+    parser.add_argument("--days", type=float, default=200.0)
     parser.add_argument("--seed", type=int, default=1)
     arguments = parser.parse_args()
     started_s = time.perf_counter()

@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from math import ceil, prod
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, TypeVar
 from zoneinfo import ZoneInfo
 
 import click
@@ -23,12 +23,16 @@ from waaler.cli.rehearsed import (
 )  # fmt: skip
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from waaler.model.faults import Fault
     from waaler.rehearsal.scene import Findings, Scene
     from waaler.rehearsal.what_if import Tried
     from waaler.settings import Settings
 
 __all__ = ["command"]
+
+Result = TypeVar("Result")
 
 
 @click.command("rehearse")
@@ -167,10 +171,10 @@ def _faults(texts: tuple[str, ...]) -> "tuple[Fault, ...]":
 
 def _campaign(scene: "Scene", count: int, seed: int) -> int:
     """Days with random faults before a judge; 1 if the guard let anything pass or plants starved."""
-    from waaler.rehearsal.campaign import tell_all
+    from waaler.rehearsal.campaign import stories, tell_all
 
-    day = replace(scene, days=1.0, faults=())
-    told = _with_progress(float(count), lambda progress: tell_all(day, count, seed, progress))
+    telling = stories(replace(scene, days=1.0, faults=()), count, seed)
+    told = _with_progress(float(count), lambda progress: tell_all(telling, lambda one: progress(one.number + 1)))
     violations = [violation.what for one in told for violation in one.violations]
     starved = [one for one in told if one.starved_h > 0]
     echo(f"{count} days with random faults, {sum(one.runs for one in told)} runs, refusals and skips")
@@ -246,10 +250,10 @@ def _write_tries(settings: "Settings", scene: "Scene", tried: "list[Tried]", out
         refuse(f"{out}: cannot be written: {problem.strerror or problem}")
 
 
-def _with_progress(days: float, play: Any) -> Any:
-    """With a bar on a terminal, without one in a pipe."""
+def _with_progress(days: float, play: "Callable[[Callable[[float], object]], Result]") -> "Result":
+    """With a bar on a terminal, without one in a pipe. play: is given what to call with the days played so far."""
     if not sys.stderr.isatty():
-        return play(None)
+        return play(lambda _: None)
     from rich.console import Console
     from rich.progress import Progress
 

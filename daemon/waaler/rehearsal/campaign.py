@@ -1,7 +1,7 @@
 """Random faults on a bed, story after story: does the guard hold, do the plants starve, are there false alarms?"""
 
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -226,12 +226,11 @@ def _is_locked_rightly(names: set[str], findings: Findings) -> bool:
     return bool(names & LOCKING) and any("locked" in text.lower() for _, text in findings.alerts)
 
 
-def tell_all(scene: Scene, count: int, seed: int, progress: Callable[[int], object] | None = None) -> list[Told]:
-    """All stories over all cores. progress: called with the number of stories told."""
+def tell_all(telling: Iterable[Story], hear: Callable[[Told], object]) -> list[Told]:
+    """All stories over all cores. hear: is told each as it comes, in their order."""
     told: list[Told] = []
     with ProcessPoolExecutor() as pool:
-        for one in pool.map(tell, stories(scene, count, seed), chunksize=4):
+        for one in pool.map(tell, telling, chunksize=4):
             told.append(one)
-            if progress is not None:
-                progress(len(told))
+            hear(one)
     return told

@@ -41,7 +41,8 @@ class Past:
 
     noted_s, alive_s: when journal and records last wrote that time goes by. untold_s: the first instant of which
     only facts knew that are gone. history_s, unread_s: since when there is a history, and when a start last could
-    not read it. lost: stretches that neither journal nor records can tell of.
+    not read it. has_lost_facts, has_lost_words: on their way to the disk, and from the guard to the keeper. lost:
+    stretches that neither journal nor records can tell of.
     """
 
     diary: Diary
@@ -55,6 +56,7 @@ class Past:
     is_read: bool = True
     has_history: bool = False
     has_lost_facts: bool = False
+    has_lost_words: bool = False
     lost: list[tuple[float, float]] = field(default_factory=list)
 
     def clock_set(self, now_s: float, seconds: float, before_wall_s: float) -> None:
@@ -112,7 +114,8 @@ class Past:
     def _memory(self, found: Found, at: Instant) -> str:
         if found.health is Health.WHOLE:
             return "whole" if at.is_sure and found.at.is_sure else "unsure"
-        if self.is_read and not self.has_lost_facts and self.stepped_s < self.failed_s - DAY_S:
+        has_lost = self.has_lost_facts or self.has_lost_words
+        if self.is_read and not has_lost and self.stepped_s < self.failed_s - DAY_S:
             return "doubtful"
         return "nothing" if found.memory is None and not self.is_read else "parts"
 

@@ -141,6 +141,7 @@ class Trial(Play):
             self._edges.popleft()
         self._troubles = frozenset(one.name for one in self.script.troubles if one.starts_s <= now_s < one.ends_s)
         super()._look_at_faults()
+        self.past.has_lost_words |= "messages-lost" in self.world.present
         while not self.is_powered and self._deeds and self._deeds[0][0] <= now_s:
             self._deeds.popleft()  # nobody hears it
         if self.is_powered and not self.is_sure and "no-clock" not in self.world.present:
