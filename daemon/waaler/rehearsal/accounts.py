@@ -150,7 +150,9 @@ class Diary:
         last: dict[tuple[str, float], float] = {}
         wrong = []
         for row in sorted(rows, key=lambda row: row.run_id):
-            if row.run_id not in windows or row.run_id not in on_s or row.planned_at_s is None or row.pulse != 1:
+            if row.run_id not in windows or row.planned_at_s is None or row.pulse != 1:
+                continue
+            if row.run_id not in on_s or row.actual_s <= 0:  # where all was lost, a number may come again
                 continue
             key, began_s = (windows[row.run_id], row.planned_at_s), on_s[row.run_id]
             gap_s = min(table.gap_s(row.decided_at_s) for table in (*self.former, self.timetable))
