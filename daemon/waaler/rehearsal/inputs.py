@@ -11,7 +11,8 @@ HAIR_S = 1e-6
 @dataclass(slots=True)
 class Seen:
     """level None: not read since the boot or a stall. need_s: the good time it owes before a start, None if none;
-    may_need_s: the same where the instant at which it would act and a new reading fall together.
+    may_need_s: the same at the most: where the instant at which it would act and a new reading fall together, and
+    where a limit was eased since it acted.
 
     bad_since_s: the first bad reading that no good time of `confirm` has outlived: a chatter counts as bad.
     """
@@ -45,7 +46,7 @@ class Seen:
         """What the time up to now makes of it."""
         acts_s = self.acts_s(confirm_s)
         if acts_s is not None and at_s >= acts_s - HAIR_S:
-            self.may_need_s = settle_s
+            self.may_need_s = max(self.may_need_s, settle_s)
         if acts_s is not None and at_s > acts_s + HAIR_S:
             self.need_s = settle_s
         elif self.need_s is not None and self.good_since_s is not None and at_s - self.good_since_s >= self.need_s:

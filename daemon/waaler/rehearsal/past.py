@@ -39,7 +39,8 @@ class Remembered:
 class Past:
     """Instants of the world in seconds; of the diary, wall times.
 
-    noted_s, alive_s: when journal and records last wrote that time goes by. untold_s: the first instant of which
+    noted_s, alive_s: when journal and records last wrote that time goes by. stepped_s: when the clock was last set;
+    unseen_step_s: by how much without power, when none could see it. untold_s: the first instant of which
     only facts knew that are gone. history_s, unread_s: since when there is a history, and when a start last could
     not read it. has_lost_facts, has_lost_words: on their way to the disk, and from the guard to the keeper. lost:
     stretches that neither journal nor records can tell of.
@@ -49,6 +50,7 @@ class Past:
     noted_s: float = 0.0
     alive_s: float = 0.0
     stepped_s: float = -inf
+    unseen_step_s: float = 0.0
     failed_s: float = -inf
     history_s: float = -inf
     unread_s: float = -inf
@@ -68,7 +70,7 @@ class Past:
 
     def power_fails(self, now_s: float, wall_s: float, booted_s: float, facts: Sequence[Fact]) -> None:
         """facts: that were on their way into the records."""
-        self.failed_s, self.has_lost_facts = now_s, bool(facts)
+        self.failed_s, self.has_lost_facts, self.unseen_step_s = now_s, bool(facts), 0.0
         self.diary.passes(wall_s)
         if facts:
             keys = [fact.key for fact in facts if isinstance(fact, RunIntent) and fact.key is not None]
@@ -108,8 +110,8 @@ class Past:
         away_s = TWO_HOURS_S if found.memory is None else abs(at.wall_s - found.at.wall_s)
         if memory == "doubtful":
             away_s = max(away_s, min(TWO_HOURS_S, now_s - self.alive_s))
-        fuzz_s = DRIFT_SHARE * abs(drift) * (away_s + now_s - self.failed_s)
-        return Remembered(memory, fuzz_s, now_s - self.noted_s)
+        drifted_s = DRIFT_SHARE * abs(drift) * (away_s + now_s - self.failed_s)
+        return Remembered(memory, drifted_s + self.unseen_step_s, now_s - self.noted_s)
 
     def _memory(self, found: Found, at: Instant) -> str:
         if found.health is Health.WHOLE:

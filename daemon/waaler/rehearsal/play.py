@@ -187,7 +187,7 @@ class Play:
         begun = present - self.was_present
         self.was_present = present
         if begun & {"clock-back", "clock-ahead"}:
-            self.wall_offset_s += STEP_S if "clock-ahead" in begun else -STEP_S
+            self._set_clock(STEP_S if "clock-ahead" in begun else -STEP_S)
         self.core = core.with_disk(self.core, is_full="disk-full" in present)
         self.core = core.with_wire_apart(self.core, self._is_wire_apart)
         has_power = self.mains.look(self.world.now_s, present)
@@ -195,6 +195,9 @@ class Play:
             self._power_fails()
         elif has_power and not self.is_powered:
             self._power_is_back()
+
+    def _set_clock(self, by_s: float) -> None:
+        self.wall_offset_s += by_s
 
     @property
     def _is_wire_apart(self) -> bool:

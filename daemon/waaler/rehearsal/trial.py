@@ -147,6 +147,11 @@ class Trial(Play):
         if self.is_powered and not self.is_sure and "no-clock" not in self.world.present:
             self._is_told_the_time()
 
+    def _set_clock(self, by_s: float) -> None:
+        super()._set_clock(by_s)
+        if not self.is_powered:
+            self.past.unseen_step_s += abs(by_s)
+
     def _is_told_the_time(self) -> None:
         self.past.diary.passes(self._at().wall_s)
         self.wall_offset_s -= self._wrong_by_s
@@ -186,7 +191,7 @@ class Trial(Play):
                 self._edit(plan, limits)
             case ClockStep(seconds):
                 self.past.clock_set(self.world.now_s, seconds, self._at().wall_s)
-                self.wall_offset_s += seconds
+                self._set_clock(seconds)
                 self._tell(Look())
                 self._note()
 
