@@ -7,11 +7,13 @@ import time
 import zipfile
 from base64 import b64encode
 from contextlib import ExitStack, closing
+from functools import partial
 from pathlib import Path
 from urllib.parse import quote
 
 import pytest
 from tests.cli.test_history import BED
+from tests.keeper.process import until
 from tests.notify.hostile import Hostile, mail_talk, web_talk
 from tests.notify.servers import free_port
 from tests.notify.test_mqtt import make_authority
@@ -33,7 +35,7 @@ COMMANDS = (
     ("history",), ("history", "--json"), ("history", "--csv"), ("history", "--export", "copy.zip"),
     ("report", "--out", "report.html"), ("status",),
 )  # fmt: skip
-ROUNDS_S = 5.0
+CHANNELS = 3
 
 
 @pytest.fixture
@@ -83,20 +85,27 @@ def spelled(secret: str) -> set[bytes]:
     return {coded, quote(secret).encode(), b64encode(coded).rstrip(b"="), b64encode(compound).rstrip(b"=")}
 
 
+def _tries(out: Path) -> bool:
+    """Whether every channel was tried once."""
+    told = out.read_bytes()
+    return told.count(b"not_delivered") >= CHANNELS and b"broker_away" in told
+
+
 def told_by_all(bed: Path) -> dict[str, bytes]:
     """What every command says, and what every file but the secrets' own holds afterwards."""
     base = [sys.executable, "-m", "waaler.cli.main"]
     told = {}
     for log in ("json", "console"):
-        process = subprocess.Popen(
-            [*base, "notify", "--log", log, str(bed)],
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            cwd=bed.parent,
-        )
-        time.sleep(ROUNDS_S / 2)  # some tries of every channel; what they say is not known beforehand
+        out = bed.parent / f"{log}.out"
+        with out.open("wb") as file:
+            process = subprocess.Popen(
+                [*base, "notify", "--log", log, str(bed)], stdout=file, stderr=subprocess.STDOUT, cwd=bed.parent
+            )
+        until(partial(_tries, out), "a try of every channel", 60.0)
         process.send_signal(signal.SIGTERM)
-        told[f"notify --log {log}"] = process.communicate(timeout=60)[0]
+        process.wait(timeout=60)
+        told[f"notify --log {log}"] = out.read_bytes()
+        out.unlink()
     for words in COMMANDS:
         done = subprocess.run([*base, *words, str(bed)], capture_output=True, cwd=bed.parents[1], timeout=120)
         told[" ".join(words)] = done.stdout + done.stderr
