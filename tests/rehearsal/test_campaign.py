@@ -193,6 +193,13 @@ def test_s16_every_run_stands_in_the_history_second_by_second(row: tuple[int, fl
     assert (judge_runs([RAN], rows, outcomes, 0.0, 9000.0) == []) is is_right
 
 
+@pytest.mark.parametrize(("seconds", "is_right"), [(120.0, True), (140.0, True), (119.0, False), (141.0, False)])
+def test_s16_past_its_deadline_an_interrupted_run_counts_to_it_at_the_least(seconds: float, is_right: bool) -> None:
+    rows, outcomes = history((4, seconds, "interrupted"))
+
+    assert (judge_runs([replace(RAN, off_s=240.0)], rows, outcomes, 0.0, 9000.0) == []) is is_right
+
+
 @pytest.mark.parametrize(("outcome", "wrong"), [("refused", 0), (None, 1)])
 def test_s16_a_run_that_was_never_granted_is_told_of_too(outcome: str | None, wrong: int) -> None:
     spans = [RAN, replace(RAN, run_id=6, on_s=700.0, off_s=760.0)]

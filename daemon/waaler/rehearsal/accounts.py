@@ -60,12 +60,10 @@ def judge_runs(
         if row is None:
             wrong.append(Violation(span.off_s, f"S16: run {span.run_id} is not in the history"))
             continue
-        outcome, most_s = outcomes[span.run_id], span.off_s - span.on_s
+        outcome = outcomes[span.run_id]
         if outcome is None:
             wrong.append(Violation(span.off_s, f"S16: run {span.run_id} has no end in the history"))
-        elif outcome == "interrupted":
-            most_s = max(most_s, span.until_s - span.on_s) + late_s
-        least_s = span.off_s - span.on_s - span.test_s
+        least_s, most_s = _counted_s(span, outcome == "interrupted", late_s)
         if outcome is not None and not least_s - EXACT_S <= row.actual_s <= most_s + EXACT_S:
             told = f"was on for {least_s:.1f} s, {row.actual_s:.1f} s in the history"
             wrong.append(Violation(span.off_s, f"S16: run {span.run_id} {told}"))
@@ -76,6 +74,17 @@ def judge_runs(
     settled = [span.run_id for span in spans if span.on_s >= known_since_s and span.off_s <= end_s - LATEST_S]
     endless = [n for n in _between(settled) & known.keys() - true if outcomes[n] is None]
     return wrong + [Violation(end_s, f"S16: run {n}, never granted, has no end in the history") for n in endless]
+
+
+def _counted_s(span: Ran, is_interrupted: bool, late_s: float) -> tuple[float, float]:
+    """What the history may have, at the least and at the most.
+
+    Where power failed while the guard stood still a run may have gone on past the deadline that it counts to.
+    """
+    on_s, meant_s = span.off_s - span.on_s, span.until_s - span.on_s
+    if not is_interrupted:
+        return on_s - span.test_s, on_s
+    return min(on_s, meant_s) - span.test_s, max(on_s, meant_s) + late_s
 
 
 def _between(numbers: Sequence[int]) -> set[int]:
