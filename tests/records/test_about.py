@@ -15,6 +15,7 @@ from waaler.core.alert import (
     Outside,
     PausedLong,
     SoonLow,
+    TooLow,
     Weaker,
     Words,
 )
@@ -30,6 +31,7 @@ EVERY: tuple[About, ...] = (
     Weaker(7.0, 12.0),
     NotSeen(("sump_low bad", "tray_high good")),
     LowInRuns(2, 40.5),
+    TooLow(3),
     NoSign(("flow", "supply")),
     Outside("pH", 7.2, "", 5.5, 6.5),
     None,

@@ -23,7 +23,7 @@ from waaler.core.facts import (
     TripOver,
 )
 from waaler.core.memory import Memory
-from waaler.core.state import Given
+from waaler.core.state import Dips, Given
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.memory import Ran, Span
 from waaler.guard.messages import Ended, Hold, HoldKind, Input, Instant, Level, Purse, Trip
@@ -319,8 +319,20 @@ def test_short_pulses_stay_until_a_refill(tmp_path: Path) -> None:
     pulses = Deed(at(100.0), Act.PULSES, "runs of at most 48 s until a refill", seconds=48.0)
     refill = Deed(at(200.0), Act.REFILL, "60 L", "anna")
 
-    assert restart(tmp_path / "a", [pulses], LATER_BOOT).pulse_s == 48.0
-    assert restart(tmp_path / "b", [pulses, refill], LATER_BOOT).pulse_s is None
+    assert restart(tmp_path / "a", [pulses], LATER_BOOT).dips.pulse_s == 48.0
+    assert restart(tmp_path / "b", [pulses, refill], LATER_BOOT).dips.pulse_s is None
+
+
+def test_the_wait_for_a_fuller_sump_goes_on_until_it_was_seen_or_filled(tmp_path: Path) -> None:
+    tries = [
+        Deed(at(at_s), Act.TOO_LOW, "dry", seconds=wait_s) for at_s, wait_s in ((50.0, 7200.0), (100.0, 14_400.0))
+    ]
+    refill = Deed(at(200.0), Act.REFILL, "60 L", "anna")
+    seen = Deed(at(200.0), Act.HIGH_ENOUGH, "the plan goes on")
+
+    assert restart(tmp_path / "a", [*tries], SAME_BOOT).dips == Dips(vain=2, try_at_s=14_500.0)
+    assert restart(tmp_path / "b", [*tries, refill], SAME_BOOT).dips == Dips()
+    assert restart(tmp_path, [tries[0], seen, tries[1]], SAME_BOOT).dips.vain == 1
 
 
 def test_since_when_the_sump_reads_low_and_when_it_was_refilled_is_known(tmp_path: Path) -> None:

@@ -77,6 +77,24 @@ def test_the_end_of_an_interrupted_run_is_not_known(tmp_path: Path) -> None:
     assert "  08:00    08:00:00  -           120 s    120 s  plan       interrupted       1\n" in as_text(history)
 
 
+def test_runs_that_gave_no_water_alike_are_one_row_a_day_until_another_ran(tmp_path: Path) -> None:
+    store = Store(tmp_path / "terrace.db", "boot-a")
+    for n, seconds in enumerate((0.0, 0.0, 0.0, 60.0, 0.0)):
+        outcome, reason = (Outcome.REFUSED, "sump low") if seconds == 0 else (Outcome.DONE, "ran its time")
+        store.write(whole_run(n + 1, 600.0 * n, seconds, outcome, reason=reason))
+    store.close()
+
+    with Reader(tmp_path / "terrace.db") as reader:
+        rows = as_text(read_history(reader, WALL_S - 1, WALL_S + 86_400, LISBON)).splitlines()[2:-3]
+
+    assert [row.split() for row in rows if "refused" in row or "done" in row] == [
+        ["08:00", "to", "08:20", "-", "-", "-", "plan", "refused", "3"],
+        ["08:30", "08:30:00", "08:31:00", "60", "s", "60", "s", "plan", "done", "4"],
+        ["08:40", "08:40:00", "08:40:00", "0", "s", "-", "plan", "refused", "5"],
+    ]
+    assert "3 times, runs 1 to 3: sump low" in rows[1]
+
+
 def test_an_empty_period_says_so() -> None:
     assert as_text(History(LISBON, [], [], [])) == "nothing ran, and nothing was due, in this period\n"
 

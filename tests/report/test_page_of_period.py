@@ -134,7 +134,7 @@ def test_runs_that_were_refused_alike_are_told_as_one(path: Path) -> None:
 
     assert [(event.what, event.why) for event in events(period(path))] == [
         ("refused", "tray too full"),
-        ("refused 6 times since 08:00", "sump low"),
+        ("refused 6 times, 08:00 to 08:50", "sump low"),
     ]
 
 

@@ -23,6 +23,7 @@ __all__ = [
     "PausedLong",
     "Severity",
     "SoonLow",
+    "TooLow",
     "Weaker",
     "Words",
     "kind_of",
@@ -61,6 +62,7 @@ class AlertKind(StrEnum):
     LEAK_UNSEEN = "leak-unseen"
     NOT_COMMISSIONED = "not-commissioned"
     LOW_IN_RUNS = "sump-low-in-runs"
+    TOO_LOW = "sump-too-low-for-a-run"
     NO_SIGN = "no-sign-of-water"
     OUTSIDE = "{}-outside"
     HISTORY_NOT_KEPT = "history-not-kept"
@@ -182,6 +184,13 @@ class LowInRuns:
 
 
 @dataclass(frozen=True, slots=True)
+class TooLow:
+    """times: runs in a row that a low sump ended before water reached the plants."""
+
+    times: int
+
+
+@dataclass(frozen=True, slots=True)
 class NoSign:
     """signs: what usually moves after a run and did not."""
 
@@ -209,6 +218,7 @@ About = (
     | Weaker
     | NotSeen
     | LowInRuns
+    | TooLow
     | NoSign
     | Outside
     | None

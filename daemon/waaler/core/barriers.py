@@ -7,6 +7,8 @@ inverted or stuck float is the commonest mistake of a new bed, and shows only wh
 from dataclasses import replace
 from math import inf
 
+from waaler.core import sump
+from waaler.core.deduced import low_at_rest_s
 from waaler.core.facts import Act, Outcome, TripBegan, TripOver
 from waaler.core.runs import give_back
 from waaler.core.turn import Turn
@@ -61,6 +63,8 @@ def trip_changed(turn: Turn, message: Tripped | TripEnded | LockLifted) -> None:
             turn.put(replace(turn.state.barriers, low_since_s=turn.now_s))
         turn.write(TripBegan(turn.at, trip, message.reason, message.is_locked, message.input))
         return
+    if trip is Trip.LOW_SUMP and turn.now_s >= low_at_rest_s(turn.state):
+        sump.is_high_enough(turn)
     where = None if isinstance(message, LockLifted) else message.input
     not_read = known.not_read - ({where} if trip is Trip.NOT_READ else set())
     is_left = trip is Trip.NOT_READ and bool(not_read)

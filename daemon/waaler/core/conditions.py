@@ -19,6 +19,7 @@ from waaler.core.alert import (
     PausedLong,
     Severity,
     SoonLow,
+    TooLow,
     Weaker,
 )  # fmt: skip
 from waaler.core.deduced import is_person_at_bed, low_at_rest_s, plan_now, today
@@ -99,10 +100,13 @@ def _water(state: State) -> Iterator[Alert]:
     elif AlertKind.SUMP_LOW in state.alerts.standing or state.at.long_s >= low_at_rest_s(state):
         is_soak = any(hold.kind is HoldKind.SOAK for hold in state.barriers.holds)
         yield Alert(AlertKind.SUMP_LOW, Severity.URGENT, LowAtRest(is_soak))
+        return
     else:  # a dip, or low at rest in a while: until that is known nothing is new
         for kind in (AlertKind.SUMP_SOON_LOW, AlertKind.REFILL_DUE):
             if (known := state.alerts.standing.get(kind)) is not None:
                 yield known.alert
+    if state.dips.vain > 0:
+        yield Alert(AlertKind.TOO_LOW, Severity.URGENT, TooLow(state.dips.vain))
 
 
 def _foreseen(state: State) -> Iterator[Alert]:

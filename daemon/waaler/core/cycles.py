@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 from math import floor, inf
 
 from waaler.core import barriers, demand
-from waaler.core.doses import FRESH_S, want
+from waaler.core.doses import FRESH_S, TOO_LOW, want
 from waaler.core.facts import Cause, Outcome
 from waaler.core.runs import write_off
 from waaler.core.state import Given, State, Wanted
@@ -50,6 +50,9 @@ def look(turn: Turn) -> float:
         for cycle in cycles:
             write_off(turn, _wanted(cycle, cycle.seconds, "as planned"), Outcome.REFUSED, barriers.REFUSAL)
         return _next_cycle_s(turn)
+    if turn.now_s < turn.state.dips.try_at_s:
+        _miss(turn, cycles, TOO_LOW)
+        return min(_next_cycle_s(turn), turn.state.dips.try_at_s)
     _take(turn, cycles)
     for might in (_catch_up, _extra, demand.look):
         if not _is_busy(turn):

@@ -9,7 +9,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from math import ceil, inf
 
-from waaler.core import evidence
+from waaler.core import evidence, sump
 from waaler.core.alert import AlertKind, LowInRuns, Severity
 from waaler.core.facts import Act, Cause, Outcome, RunResult
 from waaler.core.state import Active, Given, Stage, Wanted
@@ -19,8 +19,8 @@ from waaler.guard.messages import Ended, Purse, Trip
 from waaler.plan.timetable import daytime_gap_s, due, upcoming
 
 __all__ = [
-    "BY_PEOPLE", "FRESH_S", "FULL_SHARE", "account", "after_refusal", "dose_s", "ended", "give_up", "is_full",
-    "left_s", "must_wait", "want", "why",
+    "BY_PEOPLE", "FRESH_S", "FULL_SHARE", "TOO_LOW", "account", "after_refusal", "dose_s", "ended", "give_up",
+    "is_full", "left_s", "must_wait", "want", "why",
 ]  # fmt: skip
 
 BY_PEOPLE = frozenset({Cause.HAND, Cause.ATTENDED, Cause.SOAK})
@@ -31,11 +31,15 @@ FULL_SHARE = 0.9
 """Of what the plan has for it, that makes a run a full one. With LEAST_REST_S: common practice, no source."""
 
 LEAST_REST_S = 10.0
-LEAST_PULSE_S = 30.0
 PULSE_SHARE = 0.8
 """In pulses a run takes this share of the time after which the sump's float fell. Common practice, no source."""
 
 CUTS_BEFORE_PULSES = 2
+TRY_AFTER_S = (2 * 3600.0, 4 * 3600.0)
+"""After a run that gave the plants nothing, and after each further one: at most six tries a day. Common practice,
+no source."""
+
+TOO_LOW = "the sump falls low before water reaches the plants"
 RETRY_S = 600.0
 CUTS_TO_MAKE_UP = frozenset({None, Trip.LOW_SUMP, Trip.HIGH_TRAY, Trip.NOT_READ})
 """After these the rest of a dose may come; no flow and a lock are no matter of waiting."""
@@ -107,7 +111,11 @@ def after_refusal(turn: Turn, wanted: Wanted, free_at_s: float | None) -> None:
 
 
 def must_wait(turn: Turn, wanted: Wanted) -> bool:
-    """Whether it waits for the end of a trip, as what was cut or refused before does; a first ask is refused."""
+    """Whether it waits for a sump that can carry it, or for the end of a trip, as what was cut or refused before
+    does; a first ask is refused. What a person ordered is tried at once.
+    """
+    if turn.now_s < turn.state.dips.try_at_s and wanted.cause not in BY_PEOPLE:
+        return True
     return (wanted.given_s > 0 or wanted.refusals > 0) and bool(turn.state.barriers.trips - {Trip.NO_FLOW})
 
 
@@ -115,7 +123,7 @@ def why(wanted: Wanted) -> str:
     """The reason of a run, with its place in its dose."""
     if wanted.pulses == 1:
         return wanted.reason
-    if wanted.rest_s == 0 and wanted.seconds > LEAST_PULSE_S and wanted.pulse == 2 == wanted.pulses:
+    if wanted.rest_s == 0 and wanted.seconds > sump.LEAST_WATERING_S and wanted.pulse == 2 == wanted.pulses:
         return f"{wanted.reason}; what a cut left of it"
     return f"{wanted.reason}; pulse {wanted.pulse} of {wanted.pulses}, since the sump dips too far for a whole run"
 
@@ -126,7 +134,7 @@ def _shorten(turn: Turn, seconds: float) -> None:
     turn.put(replace(turn.state.dips, low_cuts=turn.state.dips.low_cuts + 1))
     if before_s is None and turn.state.dips.low_cuts < CUTS_BEFORE_PULSES:
         return
-    pulse_s = max(LEAST_PULSE_S, min(before_s or inf, PULSE_SHARE * seconds))
+    pulse_s = max(sump.least_s(turn), min(before_s or inf, PULSE_SHARE * seconds))
     if pulse_s == before_s:
         return
     turn.put(replace(turn.state.dips, pulse_s=pulse_s))
@@ -182,6 +190,14 @@ def _spared(turn: Turn, wanted: Wanted) -> Wanted:
     return replace(wanted, seconds=wanted.seconds / 2, reason=f"{wanted.reason}; halved, since a leak is suspected")
 
 
+def _try_later(turn: Turn) -> None:
+    """A low sump ended a run before water reached the plants: the next comes only after a while."""
+    vain = turn.state.dips.vain
+    wait_s = TRY_AFTER_S[min(vain, len(TRY_AFTER_S) - 1)]
+    turn.put(replace(turn.state.dips, vain=vain + 1, try_at_s=turn.now_s + wait_s))
+    turn.deed(Act.TOO_LOW, TOO_LOW, until_s=turn.now_s + wait_s, seconds=wait_s)
+
+
 def ended(turn: Turn, message: Ended) -> None:
     turn.put(replace(turn.state.account, last_stop_s=turn.now_s, last_run_s=message.seconds))
     evidence.run_over(turn, message)
@@ -193,6 +209,8 @@ def ended(turn: Turn, message: Ended) -> None:
     is_whole = is_full(wanted, message.seconds)
     turn.write(RunResult(active.run_id, turn.at, outcome, message.seconds, message.reason, is_whole))
     account(turn, wanted, message.seconds)
+    if message.seconds >= sump.least_s(turn):
+        sump.is_high_enough(turn)
     if outcome is Outcome.DONE:
         _done(turn, wanted)
         evidence.wait_for(turn, message)
@@ -205,7 +223,7 @@ def ended(turn: Turn, message: Ended) -> None:
     _space(turn)
     if wanted.cause is Cause.SOAK:
         wait_s = DRY_WAIT_S if message.trip is Trip.NO_FLOW else turn.setup.limits.rest_s
-        turn.put(replace(turn.state.later, soak_at_s=turn.now_s + wait_s))
+        turn.put(replace(turn.state.later, soak_at_s=max(turn.now_s + wait_s, turn.state.dips.try_at_s)))
 
 
 def give_up(turn: Turn, active: Active, seconds: float, reason: str) -> None:
@@ -271,5 +289,9 @@ def _cut(turn: Turn, wanted: Wanted, message: Ended) -> None:
     """A trip ended the run."""
     if wanted.cause is Cause.PLAN:
         turn.put(replace(turn.state.account, is_owed=True))
-    if message.trip is Trip.LOW_SUMP and wanted.purse is not Purse.SOAK:
+    if message.trip is not Trip.LOW_SUMP:
+        return
+    if message.seconds < sump.least_s(turn):
+        _try_later(turn)
+    elif wanted.purse is not Purse.SOAK:
         _shorten(turn, message.seconds)

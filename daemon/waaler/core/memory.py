@@ -63,7 +63,7 @@ class Memory:
     last_full_s: float | None = None
     last_catch_up_s: float | None = None
     is_owed: bool = False
-    pulse_s: float | None = None
+    dips: Dips = field(default_factory=Dips)
     low_since_s: float | None = None
     refilled_s: float | None = None
     open_alerts: tuple[OpenAlert, ...] = ()
@@ -115,7 +115,7 @@ def begin(setup: Setup, memory: Memory, at: Instant, active: Active | None = Non
             last_full_s=_or_never(memory.last_full_s) if at.is_sure else -inf,
         ),
         later=Later(catch_up_at_s=_or_never(memory.last_catch_up_s) + longest_gap_s(setup.plan, _day(setup, at))),
-        dips=Dips(pulse_s=memory.pulse_s),
+        dips=memory.dips,
         barriers=Barriers(
             guard.holds,
             guard.locks | {trip for _, trip in _tripped(memory, limits)},

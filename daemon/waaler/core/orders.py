@@ -9,7 +9,7 @@ from waaler.core.doses import dose_s
 from waaler.core.evidence import cleaned
 from waaler.core.facts import Act, Amount, Cause
 from waaler.core.messages import Order, OrderKind
-from waaler.core.state import Wanted
+from waaler.core.state import Dips, Wanted
 from waaler.core.turn import Turn
 from waaler.core.words import outside_text
 from waaler.guard.messages import (
@@ -174,7 +174,8 @@ def _refill(turn: Turn, order: Order) -> None:
     amount = ", ".join(f"{_amount_text(one)} of {one.name}" for one in poured) or "amount unknown"
     turn.deed(Act.RENEWAL if order.is_renewal else Act.REFILL, amount, order.by, amounts=poured)
     sump.poured(turn, poured, order.is_renewal)
-    turn.put(replace(turn.state.dips, pulse_s=None, low_cuts=0))
+    sump.is_high_enough(turn)
+    turn.put(Dips())
     turn.put(replace(turn.state.water, refilled_s=turn.now_s))
     turn.over(AlertKind.LOW_IN_RUNS)
     turn.answer(order.order_id, True, f"refill entered: {amount}")

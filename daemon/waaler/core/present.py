@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 from waaler.core.barriers import REFUSAL
 from waaler.core.cycles import ready_s
 from waaler.core.demand import is_believed
-from waaler.core.doses import FRESH_S, is_full
+from waaler.core.doses import FRESH_S, TOO_LOW, is_full
 from waaler.core.facts import Cause
 from waaler.core.state import Stage, State
 from waaler.core.status import REMEDIES, BedState, NextRun, Present, RunNow, Standing, Wait
@@ -197,6 +197,8 @@ def _waits(bed: _Bed, purse: Purse, seconds: float) -> tuple[Block, ...]:
     ]
     if bed.state.proving.unproven:
         waits.append(Block(Hindrance.COMMISSIONING, REFUSAL))
+    if bed.state.dips.try_at_s > bed.at.long_s:
+        waits.append(Block(Hindrance.TOO_LOW, TOO_LOW, bed.state.dips.try_at_s))
     return tuple(waits)
 
 
@@ -247,8 +249,8 @@ def _is_held(waits: tuple[Block, ...]) -> bool:
 
 
 def _held_until_s(waits: tuple[Block, ...]) -> float:
-    """When the last hold ends: cycles before that are missed."""
-    return _free_s(tuple(block for block in waits if block.what is Hindrance.HOLD))
+    """When the last hold ends, and the wait for a fuller sump: cycles before that are missed."""
+    return _free_s(tuple(block for block in waits if block.what in (Hindrance.HOLD, Hindrance.TOO_LOW)))
 
 
 def _planned(bed: _Bed, waits: tuple[Block, ...]) -> Iterator[_Coming]:

@@ -156,7 +156,8 @@ def _begin_next(turn: Turn) -> float:
     expires_s = min((wanted.expires_s for wanted in queue), default=inf)
     ready = [wanted for wanted in queue if not doses.must_wait(turn, wanted)]
     if not ready:
-        return expires_s
+        try_at_s = turn.state.dips.try_at_s
+        return min(expires_s, try_at_s if try_at_s > turn.now_s else inf)
     first = min(ready, key=lambda wanted: wanted.not_before_s)
     if first.not_before_s > turn.now_s:
         return min(first.not_before_s, expires_s)

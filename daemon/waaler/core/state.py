@@ -154,10 +154,14 @@ class Later:
 
 @dataclass(frozen=True, slots=True)
 class Dips:
-    """low_cuts: runs in a row cut by low sump. pulse_s: longest run while the sump dips too far, None otherwise."""
+    """low_cuts: runs in a row cut by low sump. pulse_s: longest run while the sump dips too far, None otherwise.
+    vain: runs in a row that a low sump cut before water reached the plants; try_at_s: none comes by itself before.
+    """
 
     low_cuts: int = 0
     pulse_s: float | None = None
+    vain: int = 0
+    try_at_s: float = -inf
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,6 +24,7 @@ REMEDIES = {
     Hindrance.HOLD: "it ends by itself, or with `waaler resume`",
     Hindrance.LOCK: "pull the pump's plug, find the cause, then `waaler clear`",
     Hindrance.TRIP: GO_ON,
+    Hindrance.TOO_LOW: "fill the sump, then `waaler refill`",
     Hindrance.COMMISSIONING: "walk through `waaler commission`",
 }
 """What a person can do about it; nothing where it passes by itself within minutes."""

@@ -15,7 +15,7 @@ from waaler.core.turn import Turn
 from waaler.guard.messages import Trip
 from waaler.plan.sensing import AdviserKind
 
-__all__ = ["GAUGE", "look", "measured_ec", "poured", "read"]
+__all__ = ["GAUGE", "LEAST_WATERING_S", "is_high_enough", "least_s", "look", "measured_ec", "poured", "read"]
 
 GAUGE = "sump"
 """The name under which a level at rest, in litres, is read or entered."""
@@ -35,6 +35,9 @@ WEIGH_EVERY_S = 6 * 3600.0
 GAUGE_DEAD_S, LEAK_STANDS_S = AT_ONCE_S, 86_400.0
 """How long runs stay halved without a level reading: beside a gauge that went silent, and without one. Common
 practice, no source."""
+
+LEAST_WATERING_S = 30.0
+"""A run that ends so soon after the line is full gave the plants nothing. Common practice, no source."""
 
 KEPT_SHARE = 0.4
 """Of a run's water the pots may keep, at most: the drain share of common practice leaves a fifth to run back."""
@@ -104,6 +107,8 @@ def read(turn: Turn, litres: float, is_gauge: bool = False) -> bool:
     _set_level(turn, book, litres, is_weighed=is_first_weighed)
     if not is_gauge:
         _look_soon(turn)
+    if litres > book.figures.sump_low_l + book.figures.dip_l(least_s(turn)):
+        is_high_enough(turn)
     if known.weighed_l is None:
         return True
     if litres > known.weighed_l + _least_l(book.figures):
@@ -120,6 +125,21 @@ def _is_news(turn: Turn, book: SumpBook, known: SumpState, litres: float) -> boo
     is_after_run = known.at_s < turn.state.account.last_stop_s
     is_old = turn.now_s - known.at_s >= NOTE_EVERY_S
     return is_after_run or is_old or abs(litres - known.entry.litres) > _least_l(book.figures)
+
+
+def least_s(turn: Turn) -> float:
+    """Seconds of a run before it is worth anything: to fill the line, and then LEAST_WATERING_S."""
+    book = turn.setup.care.book
+    return LEAST_WATERING_S + (0.0 if book is None else book.figures.dose_s(0.0))
+
+
+def is_high_enough(turn: Turn) -> None:
+    """The sump can carry a run again: what waited for that comes at once."""
+    if turn.state.dips.vain == 0:
+        return
+    turn.put(replace(turn.state.dips, vain=0, try_at_s=-inf))
+    turn.put(replace(turn.state.later, catch_up_at_s=-inf, soak_at_s=min(turn.state.later.soak_at_s, turn.now_s)))
+    turn.deed(Act.HIGH_ENOUGH, "the sump can carry runs again; the plan goes on")
 
 
 def look(turn: Turn) -> float:

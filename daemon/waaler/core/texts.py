@@ -229,13 +229,28 @@ def not_valid(name: str, reason: str, at_least: int) -> Words:
     )
 
 
+def _in_runs(times: int) -> str:
+    return "the last run" if times < 2 else f"{times} runs in a row"
+
+
 def low_in_runs(times: int, pulse_s: float) -> Words:
     return Words(
-        f"Sump low in {times} runs in a row, though it read good at rest.",
+        f"Sump low in {_in_runs(times)}, though it read good at rest.",
         f"Each dose is now given in pulses of {pulse_s:.0f} s until a refill is entered.",
         "Look at the drain first, then at the sump.",
         UNPLUGGED,
         "Whole runs come back with `waaler refill`.",
+        is_thirsty=True,
+    )
+
+
+def too_low(times: int, next_try: str) -> Words:
+    return Words(
+        f"The sump is too low for a run: in {_in_runs(times)} it fell low before water reached the plants.",
+        f"The plan waits. Next try: {next_try}, or as soon as the sump is seen to be full enough.",
+        touch=UNPLUGGED,
+        again="Goes on by itself after `waaler refill`.",
+        refill=True,
         is_thirsty=True,
     )
 

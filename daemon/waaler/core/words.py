@@ -25,6 +25,7 @@ from waaler.core.alert import (
     PausedLong,
     Severity,
     SoonLow,
+    TooLow,
     Weaker,
     Words,
 )  # fmt: skip
@@ -35,7 +36,7 @@ from waaler.guard.messages import Trip
 
 __all__ = ["asks_refill", "clock_text", "compose", "outside_text"]
 
-REFILLS = frozenset({AlertKind.SUMP_LOW, AlertKind.SUMP_SOON_LOW, AlertKind.REFILL_DUE})
+REFILLS = frozenset({AlertKind.SUMP_LOW, AlertKind.SUMP_SOON_LOW, AlertKind.REFILL_DUE, AlertKind.TOO_LOW})
 TRAY_FULL = "The water is in the tray. Do NOT add water; free the drain first, with the pump unplugged."
 
 
@@ -81,6 +82,8 @@ def _words(state: State, alert: Alert) -> Words:
             return texts.not_commissioned(", ".join(states))
         case LowInRuns(times, pulse_s):
             return texts.low_in_runs(times, pulse_s)
+        case TooLow(times):
+            return texts.too_low(times, clock_text(state, max(state.dips.try_at_s, state.at.long_s)))
         case NoSign(signs):
             return texts.no_sign(", ".join(signs))
         case Outside():

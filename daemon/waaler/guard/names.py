@@ -70,5 +70,7 @@ class Hindrance(StrEnum):
     """A protective input that has not tripped and is not trusted yet."""
     REST = "rest"
     ALLOWANCE = "allowance"
+    TOO_LOW = "sump too low for a run"
+    """What only the decisions know: the last run gave the plants nothing."""
     COMMISSIONING = "commissioning"
     """What only the decisions know: the floats of a new bed were not seen in both states."""

@@ -7,7 +7,7 @@ from typing import Any
 from waaler.core.alert import FOUND, Alert, OpenAlert, Severity, Words, kind_of
 from waaler.core.facts import Act, Cause, Outcome
 from waaler.core.memory import Memory
-from waaler.core.state import Active, Given, Stage, Wanted
+from waaler.core.state import Active, Dips, Given, Stage, Wanted
 from waaler.guard.memory import DAY_S, Span
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Hold, HoldKind, Input, Instant, Level, Purse, Trip
@@ -34,6 +34,11 @@ LAST_REFILL = (
 LAST_PULSES = (
     "SELECT what, seconds FROM deed"
     f" WHERE what IN ('{Act.PULSES}', '{Act.REFILL}', '{Act.RENEWAL}') ORDER BY id DESC LIMIT 1"
+)
+VAIN_SINCE = (
+    f"SELECT boot, long_s, seconds FROM deed WHERE what = '{Act.TOO_LOW}' AND id >"
+    f" coalesce((SELECT max(id) FROM deed WHERE what IN ('{Act.HIGH_ENOUGH}', '{Act.REFILL}', '{Act.RENEWAL}')), 0)"
+    " ORDER BY id DESC"
 )
 UNATTENDED = "SELECT id FROM run WHERE cause NOT IN ('by hand', 'attended', 'soak') AND actual_s > 0 LIMIT 1"
 RECENT_RUNS = 1000
@@ -82,7 +87,7 @@ def restore(db: sqlite3.Connection, boots: Boots, now: Instant, running: int | N
         last_full_s=recent.last_full_s(),
         last_catch_up_s=recent.last_catch_up_s(),
         is_owed=recent.is_owed(running),
-        pulse_s=_pulse_s(db),
+        dips=_dips(db, boots, now),
         low_since_s=_since_s(db, boots, now, LOW_TRIP),
         refilled_s=_since_s(db, boots, now, LAST_REFILL),
         open_alerts=_open_alerts(db, boots, now),
@@ -233,9 +238,13 @@ def _open_alert(row: dict[str, Any], boots: Boots, now: Instant) -> OpenAlert:
     )
 
 
-def _pulse_s(db: sqlite3.Connection) -> float | None:
-    rows = _rows(db, LAST_PULSES)
-    return rows[0]["seconds"] if rows and rows[0]["what"] == Act.PULSES else None
+def _dips(db: sqlite3.Connection, boots: Boots, now: Instant) -> Dips:
+    pulses, vain = _rows(db, LAST_PULSES), _rows(db, VAIN_SINCE)
+    pulse_s = pulses[0]["seconds"] if pulses and pulses[0]["what"] == Act.PULSES else None
+    if not vain:
+        return Dips(pulse_s=pulse_s)
+    try_at_s = boots.here(vain[0]["boot"], vain[0]["long_s"], now) + vain[0]["seconds"]
+    return Dips(pulse_s=pulse_s, vain=len(vain), try_at_s=try_at_s)
 
 
 def _since_s(db: sqlite3.Connection, boots: Boots, now: Instant, query: str) -> float | None:

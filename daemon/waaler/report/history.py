@@ -2,7 +2,7 @@
 
 import csv
 import io
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from textwrap import wrap
@@ -18,7 +18,9 @@ from waaler.visible import visible
 
 __all__ = [
     "COLUMNS",
+    "PLAIN_REASONS",
     "History",
+    "alike",
     "as_csv",
     "as_object",
     "as_text",
@@ -38,7 +40,7 @@ HEAD = (
     f"  {'due':<7}  {'start':<8}  {'end':<8}  {'asked':>7}  {'ran':>7}  {'cause':<9}  {'outcome':<11}  {'run':>6}"
 )
 INDENT = " " * 11
-PLAIN_REASONS = {"as planned", "ran its time"}
+PLAIN_REASONS = frozenset({"as planned", "ran its time"})
 """What goes without saying in the table."""
 
 COLUMNS = (
@@ -79,6 +81,23 @@ def read_history(reader: Reader, since_s: float, until_s: float, zone: ZoneInfo)
     return History(zone, runs, alerts, deeds, reader.unread, tellings)
 
 
+def alike(runs: Iterable[RunRow], zone: ZoneInfo) -> list[list[RunRow]]:
+    """Runs one after the other that gave no water, on one day and for the same reason, together; others alone."""
+    found: list[list[RunRow]] = []
+    for run in runs:
+        if found and _are_alike(found[-1][-1], run, zone):
+            found[-1].append(run)
+        else:
+            found.append([run])
+    return found
+
+
+def _are_alike(run: RunRow, other: RunRow, zone: ZoneInfo) -> bool:
+    is_dry = run.actual_s == 0 and other.actual_s == 0 and run.outcome is not None
+    is_of_one_day = local(run.when_s, zone).date() == local(other.when_s, zone).date()
+    return is_dry and is_of_one_day and (run.outcome, run.result_reason) == (other.outcome, other.result_reason)
+
+
 # --- for people ---------------------------------------------------------------------------------
 
 
@@ -106,8 +125,8 @@ def unread_words(count: int) -> str:
 
 def _entries(history: History, paint: Paint) -> Iterator[tuple[float, str]]:
     zone = history.zone
-    for run in history.runs:
-        yield run.when_s, _run_lines(run, zone, paint)
+    for runs in alike(history.runs, zone):
+        yield runs[0].when_s, _run_lines(runs, zone, paint)
     for told in history.tellings:
         yield told.at_s, _note_line(told.at_s, f"{told.what}, {told.severity}: {told.headline}", zone)
     for alert in history.alerts:
@@ -118,19 +137,26 @@ def _entries(history: History, paint: Paint) -> Iterator[tuple[float, str]]:
         yield deed.at_s, _note_line(deed.at_s, f"{deed.what}{by}: {deed.text}", zone)
 
 
-def _run_lines(run: RunRow, zone: ZoneInfo, paint: Paint) -> str:
+def _run_lines(runs: list[RunRow], zone: ZoneInfo, paint: Paint) -> str:
+    """A run; or several that gave no water alike, from the first one's time to the last one's."""
+    run, last = runs[0], runs[-1]
     outcome = "no end yet" if run.outcome is None else run.outcome.value
+    is_one = run is last
+    started = _clock(run.started_at_s, zone, "%H:%M:%S") if is_one else f"to {_clock(_due_s(last), zone, '%H:%M')}"
     cells = (
         f"{_clock(_due_s(run), zone, '%H:%M'):<7}",
-        f"{_clock(run.started_at_s, zone, '%H:%M:%S'):<8}",
-        f"{_clock(_stopped_s(run), zone, '%H:%M:%S'):<8}",
-        f"{run.asked_s:>5.0f} s",
+        f"{started:<8}",
+        f"{_clock(_stopped_s(run) if is_one else None, zone, '%H:%M:%S'):<8}",
+        f"{run.asked_s:>5.0f} s" if is_one else f"{'-':>7}",
         f"{run.actual_s:>5.0f} s" if run.actual_s > 0 else f"{'-':>7}",
         f"{run.cause.value:<9}",
         paint(f"{outcome:<11}", outcome),
-        f"{run.run_id:>6}",
+        f"{last.run_id:>6}",
     )
     first = "  " + "  ".join(cells)
+    if not is_one:
+        told = f"{len(runs)} times, runs {run.run_id} to {last.run_id}: {run.result_reason or run.reason}"
+        return "\n".join([first, *_folded(told)])
     reasons = [reason for reason in (run.reason, run.result_reason) if reason and reason not in PLAIN_REASONS]
     return "\n".join([first, *_folded("; ".join(dict.fromkeys(reasons)))])
 

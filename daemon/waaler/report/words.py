@@ -8,14 +8,15 @@ from waaler.core.facts import Act, Outcome
 from waaler.guard.names import HoldKind
 from waaler.records.rows import RunRow, Told
 from waaler.records.times import local
+from waaler.report.history import PLAIN_REASONS, alike
 from waaler.report.period import Period, is_lengthened
 
 __all__ = ["Event", "clock", "day_and_clock", "events", "length", "outcome_words", "verdict", "why"]
 
 FAILED = (Outcome.MISSED, Outcome.REFUSED, Outcome.CUT_SHORT, Outcome.INTERRUPTED)
-PLAIN_REASONS = frozenset({"as planned", "ran its time"})
-ALIKE_WITHIN_S = 7200.0
-DEEDS_TOLD = frozenset({*HoldKind, Act.RESUME, Act.CLEAR, Act.REFILL, Act.MEASURE, Act.NOTE, Act.PULSES})
+DEEDS_TOLD = frozenset(
+    {*HoldKind, Act.RESUME, Act.CLEAR, Act.REFILL, Act.MEASURE, Act.NOTE, Act.PULSES, Act.TOO_LOW, Act.HIGH_ENOUGH}
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,32 +97,19 @@ def events(period: Period) -> list[Event]:
 
 
 def _runs(period: Period) -> Iterator[Event]:
-    """Each run that was not plain; those of one cycle or one stretch that ended alike are told as one."""
-    alike: list[RunRow] = []
-    for run in period.history.runs:
+    """Each run that was not plain; those that ended alike are told as one."""
+    for runs in alike(period.history.runs, period.span.zone):
+        run = runs[-1]
         is_plain = run.outcome is Outcome.DONE and run.key is not None and not is_lengthened(run)
-        if is_plain or run.outcome is None:
-            continue
-        if alike and not _are_alike(alike[-1], run):
-            yield _told(alike, period.span.zone)
-            alike = []
-        alike.append(run)
-    if alike:
-        yield _told(alike, period.span.zone)
-
-
-def _are_alike(run: RunRow, other: RunRow) -> bool:
-    """Both gave no water, soon after each other and for the same reason."""
-    is_dry = run.actual_s == 0 and other.actual_s == 0
-    is_soon = other.when_s - run.when_s < ALIKE_WITHIN_S
-    return is_dry and is_soon and (run.outcome, run.result_reason) == (other.outcome, other.result_reason)
+        if not is_plain and run.outcome is not None:
+            yield _told(runs, period.span.zone)
 
 
 def _told(runs: list[RunRow], zone: ZoneInfo) -> Event:
     run = runs[-1]
     what = outcome_words(run)
     if len(runs) > 1:
-        what = f"{what} {len(runs)} times since {clock(runs[0].when_s, zone)}"
+        what = f"{what} {len(runs)} times, {clock(runs[0].when_s, zone)} to {clock(run.when_s, zone)}"
         return Event(run.when_s, what, run.result_reason or why(run), run.run_id)
     if run.outcome is Outcome.DONE and is_lengthened(run):
         what = f"{what}: {length(run.planned_s)} to {length(run.asked_s)}"
