@@ -7,12 +7,14 @@ from math import nextafter
 import pytest
 from tests.core.bench import LIMITS, PLAN, Bench
 
-from waaler.core import joined
+from waaler.core import joined, runs
 from waaler.core.facts import Cause, Outcome
 from waaler.core.memory import Memory, after_loss
 from waaler.core.messages import Answer, Look, OrderKind
+from waaler.core.state import Active, Stage, Wanted
+from waaler.core.turn import Turn
 from waaler.guard.memory import Memory as GuardMemory
-from waaler.guard.messages import Ask, Input, Instant, Level, Relay
+from waaler.guard.messages import Ask, Input, Instant, Level, Purse, Relay
 from waaler.plan.types import ClockMoment, Evenly, Plan, Window
 
 DONE = (Cause.PLAN, Outcome.DONE, 120)
@@ -278,3 +280,16 @@ def test_run_ids_after_a_loss_of_journal_and_records_lie_above_any_that_an_unrea
 
     assert lost.next_run_id == lost.guard.reserved_run_id + 1 == 82_864_001
     assert after_loss(PLAN, Instant(0.0, 0.0)).next_run_id == 1, "a clock that was never set gives no numbers"
+
+
+def test_at_the_instant_that_it_asked_to_be_woken_it_never_asks_for_the_same_again() -> None:
+    """Two seconds after this instant are less than two seconds after it, in binary fractions."""
+    since_s = 32767.418684543725
+    assert (since_s + 2.0) - since_s < 2.0
+    bench = Bench()
+    state = bench.core.decisions
+    turn = Turn(state, replace(bench.at, long_s=since_s + 2.0))
+    wanted = Wanted(Cause.HAND, Purse.SPARE, 30.0, "ordered by ann")
+    turn.go_on_with(Active(1, wanted, Stage.INTENT, since_s))
+
+    assert runs.advance(turn) > turn.now_s

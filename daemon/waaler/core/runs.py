@@ -39,11 +39,12 @@ def advance(turn: Turn) -> float:
     if active is None:
         return _begin_next(turn)
     if active.stage is Stage.INTENT:
-        if turn.now_s - active.since_s >= INTENT_WAIT_S:
+        latest_s = active.since_s + INTENT_WAIT_S
+        if turn.now_s >= latest_s:
             _history_fails(turn)
             _ask(turn, active)
             return advance(turn)
-        return active.since_s + INTENT_WAIT_S
+        return latest_s
     if active.stage is Stage.ASKED:
         # it may have been granted all the same: until such a run would be over, nothing is said of it
         latest_s = active.since_s + ASK_VALID_S + active.wanted.seconds + GUARD_WAIT_S
