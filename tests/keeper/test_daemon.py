@@ -13,6 +13,7 @@ from waaler.commission.by_socket import SocketSite
 from waaler.commission.parts import Finding, Verdict
 from waaler.core.status import Present, as_json
 from waaler.devices.clock import HARDWARE_CLOCK, SYNCHRONISED
+from waaler.notify.asking import ask
 from waaler.records.reader import Reader
 
 
@@ -290,3 +291,14 @@ def test_wiring_that_is_wrong_keeps_the_pump_off(daemon: Daemon, mishap: str, na
     assert daemon.status()["next"] is None
     told = daemon.command("status").stdout
     assert "  next     none yet\n  waits    " in told
+
+
+def test_who_waits_for_a_change_hears_of_each_alert(daemon: Daemon) -> None:
+    """An answer after 10 s has the count of the one before."""
+    daemon.start()
+    count = daemon.order(do="wait", since=0)["changes"]
+
+    for name in ("mail", "push", "webhook"):
+        assert daemon.order(do="channel", name=name, reason="away")["ok"]
+        before, count = count, ask(daemon.socket, {"do": "wait", "since": count}, 12.0)["changes"]
+        assert count != before

@@ -20,7 +20,7 @@ from waaler.guard_process.manager import Manager
 from waaler.keeper.recorder import Recorder
 from waaler.keeper.restore import Files, Restored, restore
 from waaler.keeper.scheduler import CycleTrigger
-from waaler.records.store import Store
+from waaler.records.store import Sample, Store
 from waaler.settings import parse
 from waaler.settings.watch_file import FileWatch
 
@@ -170,6 +170,37 @@ def test_s10_facts_that_the_disk_refused_are_written_when_it_takes_again(tmp_pat
     assert failing == [True, False]
     with sqlite3.connect(path) as db:
         assert db.execute("SELECT count(*) FROM run").fetchone() == (2,)
+
+
+def test_that_something_was_written_is_told_once_others_can_read_it(tmp_path: Path) -> None:
+    path = tmp_path / "t.db"
+    runs: list[int] = []
+
+    def count_runs() -> None:
+        with sqlite3.connect(path) as db:
+            runs.extend(db.execute("SELECT count(*) FROM run").fetchone())
+
+    recorder = Recorder(lambda: Store(path, "boot"), lambda _: None, lambda: AT, no_death, wrote=count_runs)
+    recorder.put(intent(1))
+    recorder.put(Sample("pot", "%", 0.0, 50.0, 50.0, 50.0))
+    recorder.stop()
+    recorder.run()
+
+    assert runs == [1]
+
+
+def test_that_nothing_could_be_written_is_told_too() -> None:
+    told: list[str] = []
+
+    def fail() -> Store:
+        raise OSError("No space left on device")
+
+    recorder = Recorder(fail, lambda _: None, lambda: AT, no_death, wrote=lambda: told.append("tried"))
+    recorder.put(intent(1))
+    recorder.stop()
+    recorder.run()
+
+    assert told == ["tried"]
 
 
 # --- what a start finds -----------------------------------------------------------------------

@@ -14,6 +14,7 @@ from pathlib import Path
 from threading import Lock, Thread
 
 from waaler.devices.local_socket import Peer, listen, peer_of, unlink_own
+from waaler.keeper.changes import Changes
 from waaler.keeper.door import NotAdmitted, Request, Room, admitted
 from waaler.keeper.lasting import Died, LastingThread
 
@@ -40,6 +41,7 @@ class ControlSocket(LastingThread):
     order: hands an order to the keeper and waits for its answer. counts: of a sensor on a converter.
     channel: hears of a channel to people that fails, and why; None: it works again. room: what the bed can hold.
     is_notifier: whether a peer is the one that speaks to networks; whatever it says, its orders come from afar.
+    changes: takes over whoever waits for the next one.
     """
 
     def __init__(
@@ -52,8 +54,10 @@ class ControlSocket(LastingThread):
         counts: Callable[[str], float | None] | None = None,
         channel: Callable[[str, str | None], object] = lambda _, __: None,
         is_notifier: Callable[[Peer], bool] = lambda _: False,
+        changes: Changes | None = None,
     ) -> None:
         super().__init__("socket", died)
+        self._changes = changes
         self._counts, self._channel, self._is_notifier, self._room = counts, channel, is_notifier, room
         self._path, self._status, self._order = path, status, order
         self._connections = _Connections()
@@ -99,24 +103,29 @@ class ControlSocket(LastingThread):
             try:
                 line = _read_line(connection)
                 self._connections.has_asked(connection)
-                reply = self._answer(line, peer_of(connection))
+                reply = self._answer(line, connection)
                 connection.settimeout(WITHIN_S)  # for the whole of what follows
-                connection.sendall(json.dumps(dict(reply)).encode() + b"\n")
+                if reply is not None:
+                    connection.sendall(json.dumps(dict(reply)).encode() + b"\n")
             except OSError:
                 pass  # the other side went away; nothing is owed to it
             finally:
                 self._connections.let_go(connection)
 
-    def _answer(self, line: bytes, peer: Peer) -> Reply:
+    def _answer(self, line: bytes, connection: socket.socket) -> Reply | None:
+        """None: it comes later, from somebody else. Raises OSError."""
         try:
             asked = json.loads(line)
         except (ValueError, RecursionError):
             return _no(NONSENSE)
         if not isinstance(asked, dict) or "do" not in asked:
             return _no(NONSENSE)
+        peer = peer_of(connection)
         match asked["do"]:
             case "status":
                 return self._status()
+            case "wait":
+                return self._wait(asked.get("since"), connection, self._is_notifier(peer))
             case "counts":
                 return self._tell_counts(asked.get("name"))
             case "channel":
@@ -126,6 +135,16 @@ class ControlSocket(LastingThread):
         except NotAdmitted as problem:
             return {**_no(str(problem)), "is_doubtful": problem.is_doubtful}
         return self._order(request)
+
+    def _wait(self, since: object, connection: socket.socket, is_notifier: bool) -> Reply | None:
+        """For the next change; the connection goes on in other hands."""
+        if not isinstance(since, int) or isinstance(since, bool) or self._changes is None:
+            return _no("say since which change you wait, such as 0")
+        own = connection.dup()
+        if self._changes.wait(own, since, is_notifier):
+            return None
+        own.close()
+        return _no("too many wait already")
 
     def _note_channel(self, name: object, reason: object) -> Reply:
         is_text = reason is None or (

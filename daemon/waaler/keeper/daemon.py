@@ -30,6 +30,7 @@ from waaler.devices.pipe import Beat, Began, Finish, Ready, Reload, Setup, Sure,
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Instant, Reserve
 from waaler.guard.state import State as GuardState
+from waaler.keeper.changes import Changes
 from waaler.keeper.child import NotifyChild
 from waaler.keeper.control import ControlSocket, Reply
 from waaler.keeper.door import Room
@@ -120,6 +121,8 @@ class _Daemon:
         self._must_restart = False
         self._dropped = 0
         self._present: Present | None = None
+        self._levels: tuple[object, ...] = ()
+        self._changes = Changes(self._part_died)
         self._has_notify_unit = "INVOCATION_ID" in os.environ  # systemd.exec(5)
         self._notifier_user = _user_number(NOTIFIER)
         self._child: NotifyChild | None = None
@@ -140,6 +143,7 @@ class _Daemon:
             self._part_died,
             restored.settle,
             self._records_fail,
+            self._changes.tell,
         )
         notices = restored.notices
         if problem is not None:
@@ -196,7 +200,9 @@ class _Daemon:
             self._senses.counts,
             self._note_channel,
             self._is_notifier,
+            self._changes,
         )
+        self._changes.start()
         self._socket.start()
         for number in (signal.SIGTERM, signal.SIGINT, signal.SIGTTOU):
             signal.signal(number, signal.SIG_IGN)  # the guard ends this process, in order
@@ -329,6 +335,7 @@ class _Daemon:
         self._note_clock_step(at)
         now = self._note_present(at)
         self._link.tell(Beat(one_line(now, local(at.wall_s, self._settings.plan.place.timezone))))
+        self._tell_levels()
         self._reserve_ids()
         self._note_dropped()
         if self._must_reload.is_set() or self._watch.has_changed(at.long_s):
@@ -346,6 +353,14 @@ class _Daemon:
         self._present = fact.present
         self._recorder.put(fact)
         return fact.present
+
+    def _tell_levels(self) -> None:
+        """What a status shows and no fact tells of."""
+        guard = self._guard_state
+        levels = (guard.is_read_back_on, *(watch.level for _, watch in guard.watches))
+        if levels != self._levels:
+            self._levels = levels
+            self._changes.tell()
 
     def _check_clock(self) -> None:
         """Whether the wall clock is right is found out here, where a slow file holds nobody up."""
@@ -415,6 +430,7 @@ class _Daemon:
         """What the guard said last is taken in and written down."""
         self._drain_keeper()
         self._socket.stop()
+        self._changes.stop()
         self._waker.stop()
         self._senses.stop()
         if self._panel is not None:

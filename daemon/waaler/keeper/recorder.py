@@ -32,6 +32,7 @@ class Recorder(LastingThread):
     tell: takes Recorded for every intent, on disk or not. now: for the note that the daemon lives. settle: what is
     written first of all, once the store can be opened, of what a start could not write.
     failing: hears when the disk begins to refuse, and when it takes again.
+    wrote: hears after each try to write facts.
     """
 
     def __init__(
@@ -42,9 +43,10 @@ class Recorder(LastingThread):
         died: Died,
         settle: Callable[[Store], object] | None = None,
         failing: Callable[[bool], object] = lambda _: None,
+        wrote: Callable[[], object] = lambda: None,
     ) -> None:
         super().__init__("recorder", died)
-        self._settle, self._failing = settle, failing
+        self._settle, self._failing, self._wrote = settle, failing, wrote
         self._inbox: SimpleQueue[Fact | Sample | None] = SimpleQueue()
         self._open_store, self._tell, self._now = open_store, tell, now
         self._store: Store | None = None
@@ -91,6 +93,7 @@ class Recorder(LastingThread):
         if not facts:
             return
         is_kept = self._try(lambda store: store.write(facts))
+        self._wrote()
         self._facts = [] if is_kept else facts[-MOST_WAITING:]
         for fact in facts:
             if isinstance(fact, RunIntent):
