@@ -42,14 +42,18 @@ LASTING = ("persistence true", "autosave_on_changes true", "autosave_interval 1"
 PROCESS = """
 import sys
 from pathlib import Path
+from threading import Event
 from zoneinfo import ZoneInfo
 from waaler.notify.broker import Broker
 from waaler.notify.follower import Follower
+from waaler.notify.listener import Listener
 from waaler.notify.places import Places
 
 folder, port = Path(sys.argv[1]), int(sys.argv[2])
 places = Places(folder / "terrace.db", folder / "terrace.notify.db", folder / "terrace.sock")
-Follower("terrace", ZoneInfo("Europe/Lisbon"), places, Broker("127.0.0.1", port, longest_wait_s=2.0)).run()
+listener = Listener(places.control, Event())
+listener.start()
+Follower("terrace", ZoneInfo("Europe/Lisbon"), places, Broker("127.0.0.1", port, longest_wait_s=2.0), listener).run()
 """
 
 

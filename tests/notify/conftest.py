@@ -15,6 +15,7 @@ from tests.notify.mosquitto import Listener, Mosquitto
 
 from waaler.notify.broker import Broker, Stop
 from waaler.notify.follower import Follower
+from waaler.notify.listener import Listener as DaemonListener
 from waaler.notify.places import Places
 from waaler.records.store import Store
 
@@ -31,7 +32,7 @@ STATUS = {
 
 
 class FakeDaemon:
-    """Answers on the control socket: its `status`, and every order with a yes."""
+    """Answers on the control socket: its `status`, and every order with a yes. It lets nobody wait."""
 
     def __init__(self, path: Path) -> None:
         self.status: dict[str, Any] = dict(STATUS)
@@ -52,6 +53,8 @@ class FakeDaemon:
                 asked = json.loads(talk.recv(4096))
                 if asked["do"] == "status":
                     answer = self.status
+                elif asked["do"] == "wait":
+                    answer = {"ok": False, "text": "too many wait already"}
                 else:
                     (self.channels if asked["do"] == "channel" else self.asked).append(asked)
                     answer = {"ok": True, "text": f"{asked['do']} done"}
@@ -112,9 +115,13 @@ def follow(places: Places, stack: ExitStack) -> Callable[[Broker], Callable[[], 
 
     def start(broker: Broker) -> Callable[[], None]:
         made: SimpleQueue[Follower] = SimpleQueue()
+        ending = threading.Event()
+        stack.callback(ending.set)
 
         def work() -> None:
-            follower = Follower("terrace", ZoneInfo("Europe/Lisbon"), places, broker)
+            listener = DaemonListener(places.control, ending)
+            follower = Follower("terrace", ZoneInfo("Europe/Lisbon"), places, broker, listener)
+            listener.start()
             made.put(follower)
             follower.run()
 

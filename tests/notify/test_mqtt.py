@@ -245,14 +245,18 @@ def test_an_alert_that_only_the_broker_remembers_is_cleared(
 PROCESS = """
 import sys
 from pathlib import Path
+from threading import Event
 from zoneinfo import ZoneInfo
 from waaler.notify.broker import Broker
 from waaler.notify.follower import Follower
+from waaler.notify.listener import Listener
 from waaler.notify.places import Places
 
 folder, port = Path(sys.argv[1]), int(sys.argv[2])
 places = Places(folder / "terrace.db", folder / "terrace.notify.db", folder / "terrace.sock")
-Follower("terrace", ZoneInfo("Europe/Lisbon"), places, Broker("127.0.0.1", port, longest_wait_s=1)).run()
+listener = Listener(places.control, Event())
+listener.start()
+Follower("terrace", ZoneInfo("Europe/Lisbon"), places, Broker("127.0.0.1", port, longest_wait_s=1), listener).run()
 """
 
 

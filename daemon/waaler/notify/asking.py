@@ -2,6 +2,7 @@
 
 import json
 import socket
+import time
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -16,12 +17,16 @@ NO_ANSWER = Status(BedState.NO_ANSWER)
 
 
 def ask(path: Path, order: Mapping[str, object], wait_s: float = WAIT_S) -> dict[str, Any]:
-    """The daemon's answer to one order. Raises OSError when it is away or hangs, ValueError for nonsense."""
+    """The daemon's answer to one order. Raises OSError when it is away or hangs, ValueError for nonsense.
+
+    wait_s: for the whole answer, however it is dealt out.
+    """
+    end_s = time.monotonic() + wait_s
     with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as talk:
         talk.settimeout(wait_s)
         talk.connect(str(path))
         talk.sendall(json.dumps(dict(order)).encode() + b"\n")
-        answer = json.loads(_line(talk))
+        answer = json.loads(_line(talk, end_s))
     if not isinstance(answer, dict):
         raise ValueError("the answer is no JSON object")
     return answer
@@ -35,9 +40,13 @@ def ask_status(path: Path) -> Status:
         return NO_ANSWER
 
 
-def _line(talk: socket.socket) -> bytes:
+def _line(talk: socket.socket, end_s: float) -> bytes:
     line = b""
     while not line.endswith(b"\n") and len(line) <= MOST_BYTES:
+        left_s = end_s - time.monotonic()
+        if left_s <= 0:
+            raise TimeoutError
+        talk.settimeout(left_s)
         piece = talk.recv(4096)
         if not piece:
             break

@@ -24,8 +24,8 @@ from waaler.settings.outside_file import bytes_of
 from waaler.visible import one_line
 
 __all__ = [
-    "JSON", "KIND", "MOST_COMMAND_BYTES", "SENML", "Acknowledged", "Away", "Broker", "Connection", "Down", "Found",
-    "Given", "News", "Stop", "Up", "connect_tls", "limits_of_session",
+    "JSON", "KIND", "MOST_COMMAND_BYTES", "SENML", "Acknowledged", "Asked", "Away", "Broker", "Changed",
+    "Connection", "Down", "Found", "Given", "News", "Stop", "Up", "connect_tls", "limits_of_session",
 ]  # fmt: skip
 
 JSON = "application/json"
@@ -115,11 +115,21 @@ class Given:
 
 
 @dataclass(frozen=True, slots=True)
+class Changed:
+    """Something changed in the daemon or its records."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """The daemon was asked for its status, whatever came of it."""
+
+
+@dataclass(frozen=True, slots=True)
 class Stop:
     """The process is asked to end."""
 
 
-News = Up | Down | Away | Acknowledged | Found | Given | Stop
+News = Up | Down | Away | Acknowledged | Found | Given | Changed | Asked | Stop
 
 
 class Connection:

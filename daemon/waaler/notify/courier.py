@@ -81,6 +81,20 @@ class Courier(LastingThread):
         self._seen: tuple[tuple[int, int], ...] = ()
         self._read_s = 0.0
         self._next_probe_s = 0.0
+        self._woken = Event()
+
+    def wake(self) -> None:
+        """From any thread: there may be something to tell. A wait for a server that takes nothing stays as long."""
+        self._woken.set()
+
+    def rest(self, seconds: float) -> None:
+        if seconds > LOOK_EVERY_S:
+            super().rest(seconds)
+        else:
+            self._woken.wait(seconds)
+        if self._woken.is_set():
+            self._woken.clear()
+            self._seen = ()  # files look changed before others can read what was written
 
     def run(self) -> None:
         super().run()

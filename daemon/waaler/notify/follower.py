@@ -12,14 +12,15 @@ from zoneinfo import ZoneInfo
 import structlog
 
 from waaler.core.status import AlertNow, BedState, RunNow, Status, as_json
-from waaler.notify.asking import ask_status
 from waaler.notify.broker import (
     JSON,
     KIND,
     SENML,
     Acknowledged,
+    Asked,
     Away,
     Broker,
+    Changed,
     Connection,
     Down,
     Found,
@@ -32,6 +33,7 @@ from waaler.notify.channels import kind_of
 from waaler.notify.commands import Commands
 from waaler.notify.deliveries import Deliveries
 from waaler.notify.hearsay import Hearsay
+from waaler.notify.listener import Listener
 from waaler.notify.logged_once import LoggedOnce
 from waaler.notify.outbox import Outbox
 from waaler.notify.places import Places
@@ -45,10 +47,13 @@ from waaler.report.history import run_object
 
 __all__ = ["Follower", "Places", "as_told", "calm"]
 
-LOOK_EVERY_S = 0.5
-"""How often the records are looked at for something new: two file stamps, no reading."""
+LOOK_EVERY_S = 1.0
+"""How often the records are looked at where the daemon says nothing: two file stamps, no reading."""
 
-ASK_EVERY_S = 2.0
+READ_EVERY_S = 10.0
+"""And how often they are read though they look unchanged: times of files are too coarse to rely on for ever."""
+
+RETRY_S = 2.0
 TELL_EVERY_S = 60.0
 HEARSAY_EVERY_S = 15.0
 FAREWELL_S = 2.0
@@ -75,12 +80,16 @@ class Follower:
         zone: ZoneInfo,
         places: Places,
         broker: Broker,
+        listener: Listener,
         must_end: Callable[[], bool] = lambda: False,
         day_line: Callable[[], str | None] = lambda: None,
     ) -> None:
         self.news: SimpleQueue[News] = SimpleQueue()
         self._bed, self.zone, self._places, self._broker = bed, zone, places, broker
         self._must_end, self._day_line = must_end, day_line
+        self._listener, self._must_read, self._is_asked = listener, False, False
+        listener.wakes.append(lambda: self.news.put(Changed()))
+        listener.hears.append(lambda _: self.news.put(Asked()))
         self._connection = Connection(broker, bed, self.news)
         self._deliveries = Deliveries(places.deliveries, "mqtt")
         self._hearsay = Hearsay(bed, self._deliveries)
@@ -89,7 +98,7 @@ class Follower:
         self._is_up = self._is_refused = False
         self._log = LoggedOnce(host=broker.host, port=broker.port)
         self._trouble = Trouble("mqtt", places.control)
-        self._next_look_s = self._next_ask_s = self._next_tell_s = self._next_hearsay_s = 0.0
+        self._next_look_s = self._next_read_s = self._next_tell_s = self._next_hearsay_s = 0.0
         self._next_away_s = time.monotonic() + GREETING_S
         self._told: Status | None = None
         self._sensed: list[dict[str, object]] = []
@@ -104,7 +113,7 @@ class Follower:
                 self._turn(news)
             except Exception as problem:
                 log.error("follower_failed", problem=kind_of(problem))
-                self._next_look_s = time.monotonic() + ASK_EVERY_S
+                self._next_look_s = time.monotonic() + RETRY_S
         if self._commands is not None:
             self._commands.stop()
         self._connection.stop(FAREWELL_S)
@@ -145,6 +154,10 @@ class Follower:
                 self._outbox.acknowledged(mid, refused_because)
                 if self._outbox.is_behind:
                     self._next_look_s = 0.0
+            case Changed():
+                self._must_read, self._next_look_s = True, 0.0
+            case Asked():
+                self._is_asked, self._next_look_s = True, 0.0
             case Found(kind):
                 self._forget_over(kind)
             case Given(payload, is_retained) if self._commands is not None:
@@ -182,7 +195,8 @@ class Follower:
         self._connection.publish("online", b"true", JSON, is_retained=True)
         self._tell_standing()
         self._told = None
-        self._next_look_s = self._next_ask_s = 0.0
+        self._must_read = self._is_asked = True
+        self._next_look_s = 0.0
 
     def _tell_standing(self) -> None:
         """The alerts that were told before and stand; those that wait in the outbox come in their turn."""
@@ -198,14 +212,17 @@ class Follower:
     def _look(self) -> None:
         now_s = time.monotonic()
         self._next_look_s = now_s + LOOK_EVERY_S
-        is_due = now_s >= self._next_ask_s
-        if self._outbox.look(time.time(), must_read=is_due) or is_due:
-            self._next_ask_s = now_s + ASK_EVERY_S
-            self._tell_status(now_s)
+        must_read, is_asked = self._must_read or now_s >= self._next_read_s, self._is_asked
+        self._must_read = self._is_asked = False
+        if must_read:
+            self._next_read_s = now_s + READ_EVERY_S
+        self._outbox.look(time.time(), must_read)
+        status = self._listener.status
+        if is_asked and status is not None:
+            self._tell_status(status, now_s)
 
-    def _tell_status(self, now_s: float) -> None:
+    def _tell_status(self, status: Status, now_s: float) -> None:
         """On change and every minute; the readings with it, once a minute."""
-        status = ask_status(self._places.control)
         if status.state is not BedState.NO_ANSWER and now_s >= self._next_hearsay_s:
             self._next_hearsay_s = now_s + HEARSAY_EVERY_S
             self._tell_hearsay(status.alerts)

@@ -27,4 +27,8 @@ class LastingThread(Thread, ABC):
                 wait_s = self.turn()
             except Exception as problem:
                 wait_s = self.failed(problem)
-            self._ending.wait(wait_s)
+            self.rest(wait_s)
+
+    def rest(self, seconds: float) -> None:
+        """Until the next time, or the end."""
+        self._ending.wait(seconds)

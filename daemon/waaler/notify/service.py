@@ -83,11 +83,15 @@ class Service:
         self._ending = Event()
         self._listener = Listener(places.control, self._ending)
         self._couriers = [Courier(one, self._round(), self._ending) for one in channels(settings.messages)]
+        for courier in self._couriers:
+            self._listener.wakes.append(courier.wake)
         self._metrics: MetricsFile | None = None
         self._follower: Follower | None = None
         if settings.mqtt is not None:
             zone, broker = Bed.of(settings).zone, broker_of(settings.mqtt)
-            self._follower = Follower(settings.id, zone, places, broker, self._is_over, self._day_line)
+            self._follower = Follower(
+                settings.id, zone, places, broker, self._listener, self._is_over, self._day_line
+            )
 
     def stop(self) -> None:
         """From any thread, or a signal."""
@@ -105,13 +109,14 @@ class Service:
                 pass
         self._ending.set()
         for thread in self._couriers:
+            thread.wake()
             thread.join(timeout=END_WAIT_S)
 
     def _start_threads(self) -> None:
-        if self._couriers:
-            self._listener.start()
         for courier in self._couriers:
             courier.start()
+        if self._couriers or self._follower is not None:
+            self._listener.start()
         beat, path = self._settings.messages.heartbeat, self._settings.messages.metrics_file
         if beat is not None:
             publish = None if self._follower is None else self._follower.beat
