@@ -123,6 +123,17 @@ def test_who_waits_takes_no_place_of_those_who_order(bed: Socket, stack: ExitSta
     assert bed.waiting == 3
 
 
+def test_the_notifier_is_there_while_it_waits_now_and_then(bed: Socket, monkeypatch: pytest.MonkeyPatch) -> None:
+    bed.count()
+    assert not bed.changes.has_notifier, "somebody else waited"
+
+    bed.notifiers.add(os.getpid())
+    bed.count()
+    assert bed.changes.has_notifier
+    monkeypatch.setattr(module, "THERE_FOR_S", 0.0)
+    assert not bed.changes.has_notifier
+
+
 # --- what happens to those who wait ---------------------------------------------------------------
 
 

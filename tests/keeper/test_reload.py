@@ -18,7 +18,10 @@ class Bench:
 
     def __init__(self, folder: Path, text: str, has_unit: bool = True) -> None:
         self.path = folder / "terrace.yaml"
-        self.reloader = Reloader(self.path, parse(text, "t"), has_unit=has_unit)
+        self.has_notifier = False
+        self.reloader = Reloader(
+            self.path, parse(text, "t"), has_unit=has_unit, has_notifier=lambda: self.has_notifier
+        )
 
     def edit(self, text: str) -> tuple[tuple[str, ...], Notice]:
         """The lines of what changed, and what waits for a restart."""
@@ -138,7 +141,46 @@ def test_another_id_is_another_bed(tmp_path: Path) -> None:
 def test_a_bed_that_told_nobody_needs_its_notifier_started(tmp_path: Path) -> None:
     _, waiting = Bench(tmp_path, SMALLEST).edit(SMALLEST + "mqtt: {host: localhost}\n")
 
+    assert words(waiting).what == "Not in force yet: messages."
     assert words(waiting).now == "Start the notifier: `systemctl start waaler-notify@terrace`."
+
+
+def test_that_the_notifier_must_be_started_ends_once_it_runs_and_comes_again_if_it_ends(tmp_path: Path) -> None:
+    bench = Bench(tmp_path, SMALLEST)
+    _, waiting = bench.edit(SMALLEST + "mqtt: {host: localhost}\n")
+    assert bench.reloader.look() == []
+
+    bench.has_notifier = True
+    assert bench.reloader.look() == [Notice(AlertKind.RESTART_NEEDED)]
+    assert bench.reloader.look() == []
+    _, other = bench.edit(SMALLEST + "mqtt: {host: localhost, port: 1884}\n")
+    assert other == Notice(AlertKind.RESTART_NEEDED)
+
+    bench.has_notifier = False
+    assert bench.reloader.look() == [waiting]
+    _, over = bench.edit(SMALLEST)
+    assert over == Notice(AlertKind.RESTART_NEEDED)
+    assert bench.reloader.look() == []
+
+
+def test_what_else_waits_for_a_restart_stays_when_the_notifier_runs(tmp_path: Path) -> None:
+    bench = Bench(tmp_path, SMALLEST + PROBE)
+    bench.edit(SMALLEST + PROBE.replace("channel: 0", "channel: 1") + "mqtt: {host: localhost}\n")
+    bench.has_notifier = True
+
+    (left,) = bench.reloader.look()
+
+    assert isinstance(left, Notice)
+    assert words(left).what == "Not in force yet: sensing.probes.pot_3.channel."
+
+
+@pytest.mark.parametrize("begun", [SMALLEST + "mqtt: {host: localhost}\n", SMALLEST])
+def test_a_notifier_that_began_with_the_bed_or_beside_it_need_not_be_started(tmp_path: Path, begun: str) -> None:
+    bench = Bench(tmp_path, begun, has_unit=begun is not SMALLEST)
+    _, waiting = bench.edit(SMALLEST + "mqtt: {host: localhost, port: 1884}\n")
+
+    assert waiting == Notice(AlertKind.RESTART_NEEDED)
+    assert bench.reloader.look() == []
 
 
 def test_taking_back_that_nobody_need_see_the_floats_waits_for_a_restart(tmp_path: Path) -> None:

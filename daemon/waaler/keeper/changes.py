@@ -12,6 +12,7 @@ import socket
 import time
 from contextlib import suppress
 from dataclasses import dataclass
+from math import inf
 from threading import Lock
 
 from waaler.keeper.lasting import Died, LastingThread
@@ -23,6 +24,9 @@ LONGEST_WAIT_S = 10.0
 
 MOST_WAITING = 4
 """At one time. The last place is the notifier's."""
+
+
+THERE_FOR_S = 3 * LONGEST_WAIT_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +44,13 @@ class Changes(LastingThread):
         self._lock = Lock()
         self._count = random.getrandbits(40)
         self._waiters: list[_Waiter] = []
+        self._notifier_s = -inf
         self._bell = os.eventfd(0, os.EFD_CLOEXEC | os.EFD_NONBLOCK)
+
+    @property
+    def has_notifier(self) -> bool:
+        """Whether the notifier waits, or did a moment ago."""
+        return time.monotonic() < self._notifier_s + THERE_FOR_S
 
     def tell(self) -> None:
         """From any thread: something changed. Waits for nobody."""
@@ -56,6 +66,8 @@ class Changes(LastingThread):
         with self._lock:
             if self._ending.is_set() or len(self._waiters) >= MOST_WAITING - (not is_notifier):
                 return False
+            if is_notifier:
+                self._notifier_s = time.monotonic()
             self._waiters.append(_Waiter(connection, since, time.monotonic() + LONGEST_WAIT_S))
         self._ring()
         return True

@@ -149,7 +149,9 @@ class _Daemon:
         if problem is not None:
             what = "The file is not valid."
             notices = (*notices, rejected(problem.splitlines()[0], what, "The last accepted one"))
-        self._reloader = Reloader(self._file, settings, self._must_restart, self._has_notify_unit)
+        self._reloader = Reloader(
+            self._file, settings, self._must_restart, self._has_notify_unit, lambda: self._changes.has_notifier
+        )
         self._start_threads(notices)
         try:
             self._keeper.run()
@@ -341,6 +343,8 @@ class _Daemon:
         if self._must_reload.is_set() or self._watch.has_changed(at.long_s):
             self._must_reload.clear()
             self._reload()
+        for message in self._reloader.look():
+            self._keeper.post(message)
         if self._child is not None:
             self._child.look(at.long_s)
 

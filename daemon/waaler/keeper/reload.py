@@ -1,6 +1,6 @@
 """Takes an edited file: only if it is valid, what can change live at once, and says what became of each change."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -33,11 +33,20 @@ class Reloader:
     """The bed's file under a running daemon. present: the settings in force, which other threads may read.
 
     begun: what the daemon opened its pins and sensors by. are_pins_others: whether the guard holds other pins than
-    these. has_unit: whether the notifier is a unit of its own, which ends where it has nothing to do.
+    these. has_unit: whether the notifier is a unit of its own, which ends where it has nothing to do. has_notifier:
+    whether it runs now.
     """
 
-    def __init__(self, file: Path, begun: Settings, are_pins_others: bool = False, has_unit: bool = True) -> None:
+    def __init__(
+        self,
+        file: Path,
+        begun: Settings,
+        are_pins_others: bool = False,
+        has_unit: bool = True,
+        has_notifier: Callable[[], bool] = lambda: False,
+    ) -> None:
         self.present = begun
+        self._has_notifier, self._must_start = has_notifier, False
         self._file, self._begun = file, begun
         self._are_pins_others, self._has_unit = are_pins_others, has_unit
         self._was_waived = _is_waived(begun)
@@ -63,6 +72,15 @@ class Reloader:
         )
         return [Notice(PLAN_REJECTED), plan, self._waiting()]
 
+    def look(self) -> list[Message]:
+        """What to tell the decisions now that the notifier was started, or has ended again."""
+        return [] if self._needs_notifier() is self._must_start else [self._waiting()]
+
+    def _needs_notifier(self) -> bool:
+        """Whether a person must start it: a bed that told nobody names somebody now."""
+        is_first = tells(self.present) and not tells(self._begun)
+        return self._has_unit and is_first and not self._has_notifier()
+
     def _line(self, change: Change) -> str:
         return f"{change} ({LATER})" if self._waits(change) else str(change)
 
@@ -83,7 +101,8 @@ class Reloader:
             remedies.append(f"Restart the daemon when it suits: `systemctl restart waaler@{self._begun.id}`.")
         if "bed" in names:
             remedies = [_other_bed(self._begun.id, self.present.id)]
-        if self._has_unit and tells(self.present) and not tells(self._begun):
+        self._must_start = self._needs_notifier()
+        if self._must_start:
             names.append("messages")
             remedies.append(f"Start the notifier: `systemctl start waaler-notify@{self._begun.id}`.")
         return _waits_for(names, remedies) if names else Notice(RESTART)
@@ -143,7 +162,7 @@ def _waits_for(names: Sequence[str], remedies: Sequence[str]) -> Notice:
         f"Not in force yet: {', '.join(names[:MOST_NAMED])}{more}.",
         "Everything else of the file is in force.",
         " ".join(remedies),
-        "Ends with the restart.",
+        "Ends with that.",
     )
     return Notice(RESTART, Severity.NOTE, words)
 
