@@ -5,7 +5,7 @@ import sys
 import time
 from base64 import b64encode
 from collections.abc import Callable
-from contextlib import ExitStack, closing, nullcontext
+from contextlib import ExitStack, closing, nullcontext, suppress
 from pathlib import Path
 from threading import Event
 from types import SimpleNamespace
@@ -17,8 +17,10 @@ from tests.notify.fake_channel import FakeChannel
 from tests.notify.hostile import DRIP_S, Hostile, Talk, mail_talk, web_talk
 from tests.notify.test_channels import ANN, hook, note, plain, push
 from tests.notify.test_courier import Bench
-from tests.notify.test_mqtt import make_authority
+from tests.notify.test_mqtt import make_authority, wait_until
 
+from waaler.core.facts import AlertRaised, Severity
+from waaler.guard.messages import Instant
 from waaler.notify.broker import Broker
 from waaler.notify.channels import NotNow, NotThis, Refused
 from waaler.notify.courier import Courier
@@ -26,6 +28,7 @@ from waaler.notify.deadline import Deadline
 from waaler.notify.mail import MailChannel
 from waaler.notify.places import Places
 from waaler.notify.redaction import parts_of_address, redacted
+from waaler.records.store import Store
 from waaler.settings.messages import Mail
 from waaler.settings.path_keys import SecretFile
 
@@ -410,3 +413,77 @@ def test_a_broker_that_never_accepts_us_is_mentioned(
 
     assert daemon.channels[0]["name"] == "mqtt"
     assert daemon.channels[0]["reason"].startswith("it has never worked; ")
+
+
+CONNACK = b"\x20\x03\x00\x00\x00"
+PUBLISH_OF_256_MB = b"\x30\xff\xff\xff\x7f\x00\x01x\x00"
+
+
+@pytest.mark.parametrize("first", [b"", CONNACK], ids=["instead of an answer", "once connected"])
+def test_a_broker_that_sends_a_packet_without_an_end_fills_no_memory(
+    first: bytes, serve: Any, follow: Follow, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    taken_bytes: list[int] = []
+
+    def flood(taken: socket.socket) -> None:
+        taken.recv(4096)
+        taken.sendall(first + PUBLISH_OF_256_MB)
+        sent = 0
+        with suppress(OSError):
+            while sent < 64 * 1024 * 1024:
+                sent += taken.send(b"x" * 65_536)
+        taken_bytes.append(sent)
+
+    end = follow(Broker("127.0.0.1", serve(flood).port, longest_wait_s=1.0))
+    wait_until(lambda: len(taken_bytes) >= 2, "left twice", 40)
+    end()
+
+    assert max(taken_bytes) < 16 * 1024 * 1024, "more than the kernel keeps of it was taken"
+
+
+def test_a_broker_that_acknowledges_nothing_is_mentioned_until_it_does(
+    serve: Any, store: Store, follow: Follow, daemon: FakeDaemon, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("waaler.notify.trouble.AFTER_S", 0.0)
+    monkeypatch.setattr("waaler.notify.follower.ANSWER_WITHIN_S", 0.2)
+    does_answer = Event()
+
+    def serve_one(taken: socket.socket) -> None:
+        taken.sendall(CONNACK)
+        while asked := taken.recv(65_536):
+            _, topic, after = asked.partition(b"waaler/terrace/alert/tray-high")
+            if topic:
+                does_answer.wait(20)
+                taken.sendall(b"\x40\x02" + after[:2])  # the message's number follows its topic
+
+    follow(Broker("127.0.0.1", serve(serve_one).port, longest_wait_s=1.0))
+    wait_until(lambda: {"do": "channel", "name": "mqtt", "reason": None} in daemon.channels, "connected")
+    store.write([AlertRaised(Instant(1.0, time.time()), "tray-high", Severity.URGENT, "Tray too full.")])
+
+    reason = "it takes messages and acknowledges none"
+    wait_until(lambda: daemon.channels[-1]["reason"] == reason, "mentioned")
+    does_answer.set()
+    wait_until(lambda: daemon.channels[-1]["reason"] is None, "over")
+
+
+def test_a_broker_that_hangs_up_instead_of_acknowledging_does_not_count_as_one_that_works_when_it_is_back(
+    serve: Any, store: Store, follow: Follow, daemon: FakeDaemon, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("waaler.notify.trouble.AFTER_S", 0.0)
+    monkeypatch.setattr("waaler.notify.follower.ANSWER_WITHIN_S", 0.1)
+    told: list[int] = []
+
+    def serve_one(taken: socket.socket) -> None:
+        taken.sendall(CONNACK)
+        while asked := taken.recv(65_536):
+            if b"waaler/terrace/alert/tray-high" in asked:
+                time.sleep(0.3)
+                told.append(len(daemon.channels))
+                return
+
+    follow(Broker("127.0.0.1", serve(serve_one).port, longest_wait_s=1.0))
+    store.write([AlertRaised(Instant(1.0, time.time()), "tray-high", Severity.URGENT, "Tray too full.")])
+    wait_until(lambda: len(told) >= 4, "four times")
+
+    reasons = [one["reason"] for one in daemon.channels]
+    assert reasons == [None, "it takes messages and acknowledges none"]

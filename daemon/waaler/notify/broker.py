@@ -19,6 +19,7 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
+from waaler.notify.bounded_client import MOST_PACKET_BYTES, BoundedClient
 from waaler.notify.redaction import redacted
 from waaler.settings.outside_file import bytes_of
 from waaler.visible import one_line
@@ -38,9 +39,6 @@ SESSION_S = 86_400
 
 WILL_AFTER_S = 2
 """A connection that is back by then was never away (MQTT 5.0, will delay interval)."""
-
-MOST_PACKET_BYTES = 65_536
-"""The broker drops what is larger before it comes here (MQTT 5.0, maximum packet size)."""
 
 MOST_AT_ONCE = 20
 """Messages that the broker may send before the first is acknowledged (MQTT 5.0, receive maximum)."""
@@ -137,7 +135,9 @@ class Connection:
 
     def __init__(self, broker: Broker, bed: str, news: SimpleQueue[News]) -> None:
         self._broker, self._root, self._news = broker, f"waaler/{bed}", news
-        client = Client(CallbackAPIVersion.VERSION2, client_id=f"waaler-{bed}", protocol=MQTTProtocolVersion.MQTTv5)
+        client = BoundedClient(
+            CallbackAPIVersion.VERSION2, client_id=f"waaler-{bed}", protocol=MQTTProtocolVersion.MQTTv5
+        )
         client.suppress_exceptions = True  # one that escaped would end paho's thread
         client.on_connect = self._on_connect
         client.on_connect_fail = self._on_connect_fail

@@ -60,6 +60,9 @@ FAREWELL_S = 2.0
 GREETING_S = 90.0
 """A try to connect comes within a minute, and ends within half of one; so long a silence is an answer."""
 
+ANSWER_WITHIN_S = 60.0
+"""For the acknowledgement of a message, before the broker counts as one that gives none."""
+
 SAMPLE_EXPIRY_S = 600
 """Older readings are of no use to anybody; a broker that was away delivers none."""
 
@@ -151,7 +154,10 @@ class Follower:
                 self._is_refused = True
                 self._away(reason)
             case Acknowledged(mid, refused_because):
+                was_unanswered = self._is_unanswered()
                 self._outbox.acknowledged(mid, refused_because)
+                if was_unanswered and not self._is_unanswered():
+                    self._trouble.worked(time.monotonic())
                 if self._outbox.is_behind:
                     self._next_look_s = 0.0
             case Changed():
@@ -174,6 +180,11 @@ class Follower:
         self._log.met("broker_away", reason)
         self._trouble.failed(reason, now, self._deliveries.has_worked())
 
+    def _is_unanswered(self) -> bool:
+        """Whether the broker is there and acknowledges nothing; that counts as no way to anybody."""
+        since_s = self._outbox.unanswered_since_s
+        return since_s is not None and time.monotonic() >= since_s + ANSWER_WITHIN_S
+
     def beat(self) -> None:
         """From any thread: a sign of life for whoever subscribes to it."""
         if self._is_up:
@@ -190,8 +201,9 @@ class Follower:
         log.info("broker_connected", host=self._broker.host, port=self._broker.port)
         self._is_up, self._is_refused = True, False
         self._log.over()
-        self._trouble.worked(time.monotonic())
-        self._deliveries.worked()
+        if not self._is_unanswered():
+            self._trouble.worked(time.monotonic())
+            self._deliveries.worked()
         self._connection.publish("online", b"true", JSON, is_retained=True)
         self._tell_standing()
         self._told = None
@@ -217,6 +229,8 @@ class Follower:
         if must_read:
             self._next_read_s = now_s + READ_EVERY_S
         self._outbox.look(time.time(), must_read)
+        if self._is_unanswered():
+            self._trouble.failed("it takes messages and acknowledges none", now_s, self._deliveries.has_worked())
         status = self._listener.status
         if is_asked and status is not None:
             self._tell_status(status, now_s)

@@ -1,5 +1,6 @@
 """Sends what waits in the records, in its order, at least once: told only when the broker acknowledged it."""
 
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -24,7 +25,8 @@ log = structlog.get_logger()
 class Outbox:
     """send: hands one message to the channel and gives the number by which it will be acknowledged.
 
-    It may raise ValueError for a message that can never be sent.
+    It may raise ValueError for a message that can never be sent. unanswered_since_s: since when messages went out
+    and none was acknowledged, by a clock that only goes forward; None where none is waited for.
     """
 
     def __init__(self, database: Path, deliveries: Deliveries, send: Callable[[Outgoing], int]) -> None:
@@ -34,6 +36,7 @@ class Outbox:
         self._in_flight: dict[int, int] = {}
         self._seen: tuple[tuple[int, int], ...] = ()
         self._is_behind = True
+        self.unanswered_since_s: float | None = None
 
     @property
     def is_behind(self) -> bool:
@@ -66,6 +69,7 @@ class Outbox:
             if refused_because is not None:
                 log.error("message_refused", reason=refused_because)
             return
+        self.unanswered_since_s = time.monotonic() if self._in_flight else None
         if refused_because is not None:
             self._park(number, refused_because)
         self._note_place()
@@ -96,6 +100,7 @@ class Outbox:
                 if isinstance(message, Unread):
                     raise ValueError(LOST)
                 self._in_flight[self._send(message)] = message.number
+                self.unanswered_since_s = self.unanswered_since_s or time.monotonic()
             except ValueError as problem:
                 self._park(message.number, str(problem))
             self._last_sent = message.number

@@ -10,6 +10,7 @@ from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
+from waaler.notify.bounded_client import BoundedClient
 from waaler.notify.broker import Broker, connect_tls, limits_of_session
 
 __all__ = ["trial"]
@@ -20,7 +21,7 @@ WAIT_S = 10.0
 def trial(broker: Broker, bed: str) -> str | None:
     """Why a message is not taken, in words; None if it is. Raises OSError for a file that cannot be read."""
     said: SimpleQueue[str | None] = SimpleQueue()
-    client = Client(
+    client = BoundedClient(
         CallbackAPIVersion.VERSION2, client_id=f"waaler-{bed}-test", protocol=MQTTProtocolVersion.MQTTv5
     )
     client.suppress_exceptions = True

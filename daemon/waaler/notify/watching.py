@@ -7,6 +7,7 @@ from queue import Empty, SimpleQueue
 from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
+from waaler.notify.bounded_client import BoundedClient
 from waaler.notify.broker import Broker, connect_tls, limits_of_session
 from waaler.notify.fleet import Fleet, take
 
@@ -23,7 +24,7 @@ def watch(broker: Broker, every_s: float) -> Iterator[tuple[Fleet, str]]:
     """
     inbox: SimpleQueue[tuple[str, bytes]] = SimpleQueue()
     trouble: list[str] = ["not connected yet"]
-    client = Client(CallbackAPIVersion.VERSION2, protocol=MQTTProtocolVersion.MQTTv5)
+    client = BoundedClient(CallbackAPIVersion.VERSION2, protocol=MQTTProtocolVersion.MQTTv5)
     client.suppress_exceptions = True
     if broker.user is not None:
         client.username_pw_set(broker.user, broker.password)
