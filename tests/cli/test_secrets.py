@@ -21,6 +21,7 @@ from tests.records.facts import whole_run
 
 from waaler.core.facts import AlertRaised, Severity
 from waaler.guard.messages import Instant
+from waaler.notify.asking import ask
 from waaler.records.store import Store
 
 SECRETS = {
@@ -29,13 +30,19 @@ SECRETS = {
     "push": "S3CRETpush",
     "beat": "S3CRETbeat",
     "mqtt": "S3CRETmqtt",
+    "address": "S3CRETaddress",
 }
 COMMANDS = (
     ("alert", "--test"), ("alert", "--test", "--json"), ("alert",), ("alert", "--json"), ("check",), ("check", "--json"),
     ("history",), ("history", "--json"), ("history", "--csv"), ("history", "--export", "copy.zip"),
-    ("report", "--out", "report.html"), ("status",),
+    ("report", "--out", "report.html"), ("status",), ("timetable",), ("pins",), ("card",), ("size",), ("budget",),
+    ("budget", "--json"), ("rehearse", "--days", "1", "--report", "rehearsal.html"), ("history", "--rehearsal"),
 )  # fmt: skip
-CHANNELS = 3
+OF_A_DAEMON = (("status",), ("status", "--json"), ("alert", "--test"), ("note", "looked"), ("history", "--json"))
+KEPT_AS_WRITTEN = ("terrace.yaml", "terrace.accepted.yaml")
+"""The file that the grower writes, and the daemon's copy of it."""
+
+CHANNELS = 4
 
 
 @pytest.fixture
@@ -66,7 +73,9 @@ def planted(bed: Path, stack: ExitStack) -> None:
         f"{BED}contacts: [{{name: Ann, mail: ann@example.org}}]\n"
         f"mail: {{host: 127.0.0.1, port: {mail.port}, security: tls, ca_file: theirs.pem, user: bed,"
         " password_file: mail.secret, from: bed@example.org, least: note}\n"
-        "webhooks: [{url_file: hook.secret, least: note}]\npush: {urls_file: push.secret, least: note}\n"
+        "webhooks: [{url_file: hook.secret, least: note},"
+        f" {{name: open, url: 'http://127.0.0.1:{web.port}/{SECRETS['address']}'}}]\n"
+        "push: {urls_file: push.secret, least: note}\n"
         "heartbeat: {url_file: beat.secret, every: 30 s}\nmetrics_file: ../state/bed.prom\n"
         f"mqtt: {{host: 127.0.0.1, port: {free_port()}, user: bed, password_file: mqtt.secret}}\n"
     )
@@ -109,13 +118,47 @@ def told_by_all(bed: Path) -> dict[str, bytes]:
     for words in COMMANDS:
         done = subprocess.run([*base, *words, str(bed)], capture_output=True, cwd=bed.parents[1], timeout=120)
         told[" ".join(words)] = done.stdout + done.stderr
+    told["run"] = told_by_a_daemon(base, bed)
     for path in bed.parents[1].rglob("*"):
-        if path.is_file() and path.suffix != ".secret":
+        if path.is_file() and path.suffix != ".secret" and path.name not in KEPT_AS_WRITTEN:
             told[path.name] = path.read_bytes()
             if zipfile.is_zipfile(path):
                 with zipfile.ZipFile(path) as archive:
                     told[path.name] = b"".join(archive.read(name) for name in archive.namelist())
     return told
+
+
+def run_of(*words: str) -> bytes:
+    done = subprocess.run(words, capture_output=True, timeout=120)
+    return done.stdout + done.stderr
+
+
+def answers(bed: Path) -> bool:
+    try:
+        return ask(bed.parents[1] / "run" / "terrace.sock", {"do": "status"})["ok"] is True
+    except OSError:
+        return False
+
+
+def told_by_a_daemon(base: list[str], bed: Path) -> bytes:
+    """Of guard, keeper and the notifier beside it, of commands meanwhile, and of an edit of what is secret."""
+    kept = subprocess.Popen(
+        [*base, "run", "--simulated", "--log", "json", str(bed)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        cwd=bed.parent,
+    )
+    until(lambda: answers(bed), "the daemon's first answer")
+    told = b""
+    for n, words in enumerate(OF_A_DAEMON):
+        told += run_of(*base, *words, str(bed))
+        if n == 0:
+            edited = bed.read_text().replace(SECRETS["address"], f"{SECRETS['address']}2")
+            bed.write_text(edited.replace("every: 30 s", "every: 31 s"))
+            kept.send_signal(signal.SIGHUP)
+            until(lambda: b"31 s" in run_of(*base, "history", "--json", str(bed)), "the edit in the history")
+    kept.send_signal(signal.SIGTERM)
+    return told + kept.communicate(timeout=60)[0]
 
 
 def test_a_planted_secret_comes_out_of_nothing(bed: Path) -> None:
@@ -136,5 +179,7 @@ def test_a_planted_secret_comes_out_of_nothing(bed: Path) -> None:
     assert b"you said AUTH PLAIN ***" in told["alert --test"]
     assert b"you asked for ***" in told["alert --test"]
     assert b"***" in told["notify --log json"], "the tries were made"
-    assert "copy.zip" in told
+    assert b"heartbeat.every: 30 s -> 31 s" in told["run"]
+    assert b"webhooks.open.url: ... -> ..." in told["run"]
+    assert {"copy.zip", "rehearsal.html"} <= told.keys()
     assert "bed.prom" in told
