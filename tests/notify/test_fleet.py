@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+import pytest
 from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
@@ -167,6 +168,30 @@ def test_watch_once_tells_of_every_bed_of_a_real_broker(broker: Mosquitto, liste
     assert [(row["bed"], row["silent"]) for row in json.loads(done.output)] == [
         (f"bed-{n}", False) for n in range(5)
     ]
+
+
+@pytest.mark.parametrize("words", [("--user", "ann"), ("--password-file", "secret")])
+def test_watch_lets_no_password_travel_without_tls_unless_told_to(tmp_path: Path, words: tuple[str, str]) -> None:
+    (tmp_path / "secret").write_text("s3cret\n")
+    asked = [
+        "watch",
+        "--broker",
+        "192.0.2.1",
+        "--once",
+        *(str(tmp_path / w) if w == "secret" else w for w in words),
+    ]
+
+    done = CliRunner().invoke(main, asked)
+
+    assert done.exit_code == 2
+    assert done.output == "a password would travel without TLS; add --ca-file, or --plain to let it\n"
+
+
+@pytest.mark.parametrize(("host", "more"), [("127.0.0.1", []), ("localhost", []), ("127.0.0.2", ["--plain"])])
+def test_on_this_machine_or_by_an_explicit_word_it_may(host: str, more: list[str]) -> None:
+    asked = ["watch", "--broker", host, "--port", "1", "--user", "ann", "--once", *more]
+
+    assert CliRunner().invoke(main, asked).output.startswith("the broker: no")
 
 
 def test_a_broker_that_is_away_is_told() -> None:

@@ -28,6 +28,7 @@ WIDTH = 80
 @click.option(
     "--ca-file", type=click.Path(path_type=Path), help="The authority that signed the broker's certificate."
 )
+@click.option("--plain", is_flag=True, help="Let the password travel without TLS.")
 @click.option("--once", is_flag=True, help="Listen for three seconds, print, and end.")
 @json_option
 def command(
@@ -36,6 +37,7 @@ def command(
     user: str | None,
     password_file: Path | None,
     ca_file: Path | None,
+    plain: bool,
     once: bool,
     as_json: bool,
 ) -> None:
@@ -50,7 +52,11 @@ def command(
     from waaler.notify.secrets import read_secret
     from waaler.notify.watching import watch
     from waaler.settings.path_keys import SecretFile
+    from waaler.settings.telling import LOOPBACK
 
+    has_password = user is not None or password_file is not None
+    if has_password and ca_file is None and host not in LOOPBACK and not plain:
+        refuse("a password would travel without TLS; add --ca-file, or --plain to let it", 2)
     try:
         password = None if password_file is None else read_secret(SecretFile(password_file))
         broker = Broker(host, port or (8883 if ca_file else 1883), user, password, ca_file)

@@ -8,7 +8,7 @@ from waaler.settings.fields import Count, Duration, PlainText
 from waaler.settings.section import Section, between, misfit
 
 __all__ = [
-    "CareSection", "ContactSection", "HeartbeatSection", "MailSection", "MqttSection", "PushSection",
+    "LOOPBACK", "CareSection", "ContactSection", "HeartbeatSection", "MailSection", "MqttSection", "PushSection",
     "WebhookSection",
 ]  # fmt: skip
 
