@@ -119,6 +119,25 @@ def test_a_probe_of_a_server_that_drips_comes_to_an_end(serve: Any) -> None:
     assert time.monotonic() - began_s < MOST_S
 
 
+def test_a_name_that_nobody_resolves_holds_up_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    over = Event()
+
+    def hang(*_: Any, **__: Any) -> None:
+        over.wait(30)
+        raise OSError("no network")
+
+    for name in ("getaddrinfo", "gethostbyname", "gethostbyaddr"):
+        monkeypatch.setattr(socket, name, hang)
+    mail, web = MailChannel(plain(25), [ANN]), hook("http://hook.example.org/")
+    acts: list[Callable[[], object]] = [lambda: mail.send(note()), mail.probe, lambda: web.send(note()), web.probe]
+    for act in acts:
+        began_s = time.monotonic()
+        with pytest.raises(NotNow):
+            act()
+        assert time.monotonic() - began_s < MOST_S
+    over.set()
+
+
 def test_an_answer_without_an_end_takes_no_memory(serve: Any) -> None:
     with pytest.raises(NotNow, match="more than a mail server has to say"):
         MailChannel(plain(serve(HANGING_MAIL["an endless EHLO"]).port), [ANN]).send(note())

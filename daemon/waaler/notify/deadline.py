@@ -3,8 +3,10 @@
 import os
 import socket
 import time
-from threading import Lock, Timer
+from queue import Empty, SimpleQueue
+from threading import Lock, Thread, Timer
 from types import TracebackType
+from typing import Any
 
 __all__ = ["TOTAL_S", "Deadline"]
 
@@ -46,7 +48,7 @@ class Deadline:
     ) -> socket.socket:
         """A connection to one of a host's first addresses; each read on it may wait so long. Raises OSError."""
         problem: OSError = OSError("the name has no address")
-        found = socket.getaddrinfo(*address, type=socket.SOCK_STREAM)
+        found = _resolved(address, self._ends_s)
         for family, kind, number, _, place in found[:MOST_ADDRESSES]:
             left_s = self._ends_s - time.monotonic()
             if left_s <= 0:
@@ -81,3 +83,23 @@ class Deadline:
                     watched.shutdown(socket.SHUT_RDWR)
                 except OSError:
                     continue  # it ended by itself
+
+
+def _resolved(address: tuple[str, int], ends_s: float) -> list[Any]:
+    """What the name stands for. The resolver knows no deadline: a try that hangs is left behind. Raises OSError."""
+    answers: SimpleQueue[list[Any] | Exception] = SimpleQueue()
+
+    def ask() -> None:
+        try:
+            answers.put(list(socket.getaddrinfo(*address, type=socket.SOCK_STREAM)))
+        except Exception as problem:
+            answers.put(problem)
+
+    Thread(target=ask, name="resolver", daemon=True).start()
+    try:
+        found = answers.get(timeout=max(0.0, ends_s - time.monotonic()))
+    except Empty:
+        raise TimeoutError("nobody says what the name stands for") from None
+    if isinstance(found, Exception):
+        raise found
+    return found

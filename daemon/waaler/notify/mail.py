@@ -1,6 +1,7 @@
 """Mail to the contacts that have an address."""
 
 import smtplib
+import socket
 import ssl
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -105,7 +106,7 @@ class _Server(smtplib.SMTP):
 
     def __init__(self, deadline: Deadline) -> None:
         self._deadline = deadline
-        super().__init__(timeout=WAIT_S)
+        super().__init__(timeout=WAIT_S, local_hostname=_own_name())
 
     def greeted(self, host: str, port: int) -> None:
         """Raises OSError and SMTPException unless a mail server says hello."""
@@ -130,7 +131,13 @@ class _TlsServer(smtplib.SMTP_SSL, _Server):
 
     def __init__(self, deadline: Deadline, context: ssl.SSLContext) -> None:
         self._deadline = deadline
-        smtplib.SMTP_SSL.__init__(self, timeout=WAIT_S, context=context)
+        smtplib.SMTP_SSL.__init__(self, timeout=WAIT_S, context=context, local_hostname=_own_name())
+
+
+def _own_name() -> str:
+    """For the greeting. The library would ask the network for it, without a deadline."""
+    name = socket.gethostname()
+    return name if "." in name else "[127.0.0.1]"
 
 
 class _Bounded:
