@@ -21,6 +21,7 @@ import waaler.guard.step as stepping
 import waaler.guard.watch as watching
 import waaler.records.ends as ends
 import waaler.records.memory as memory
+import waaler.records.past_runs as past_runs
 import waaler.records.store as store
 import waaler.rehearsal.keeping as keeping
 import waaler.rehearsal.notebook as notebook
@@ -271,10 +272,10 @@ MUTANTS: tuple[Mutant, ...] = (
     restored("a lost journal and history count as a bed whose floats are trusted", trial, "after_loss", lambda true: lambda plan, at: replace(true(plan, at), guard=replace(true(plan, at).guard, tripped=frozenset()))),
     restored("runs that were left open get no end", store, "unended", lambda true: lambda *args: []),
     restored("what nobody saw end counts as nothing", ends, "_died", lambda true: lambda *args: replace(true(*args), seconds=0.0)),
-    restored("runs that only the guard knows are left out", ends, "_rows", lambda true: lambda db, query, *v: [{"id": 0}] if query.startswith("SELECT id FROM run WHERE id") else true(db, query, *v)),
+    restored("runs that only the guard knows are left out", ends, "_is_known", lambda true: lambda past, run_id: True),
     restored("the records forget holds", memory, "_holds", lambda true: lambda *args: ()),
-    restored("the records forget locks", memory, "_open_trips", lambda true: lambda db, condition: [] if condition == "is_locked" else true(db, condition)),
-    restored("the records forget pump time", memory._Recent, "spans", lambda true: lambda self: {}),
+    restored("the records forget locks", memory, "_open_trips", lambda true: lambda past, condition: [] if condition == "is_locked" else true(past, condition)),
+    restored("the records forget pump time", past_runs.Recent, "spans", lambda true: lambda self: ()),
     # decisions
     core("what an edit takes away is not written down", cycles, "take_plan", _just_another_plan),
     core("cycles missed are not written down", cycles, "_miss", nothing),

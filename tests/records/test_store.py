@@ -63,7 +63,7 @@ def test_a_file_that_cannot_be_used_is_kept_aside_and_records_begin_anew(path: P
         path.write_bytes(b"not a database at all" * 200 if damage == "text" else whole[: len(whole) // 2])
     damaged = path.read_bytes()
 
-    store, aside = open_or_set_aside(path, "boot-b")
+    store, aside = open_or_set_aside(path, "boot-b", at(0.0))
 
     assert aside is not None
     assert aside.name.startswith("terrace.db.2")
@@ -77,7 +77,7 @@ def test_a_file_that_cannot_be_used_is_kept_aside_and_records_begin_anew(path: P
 def test_a_sound_file_is_not_set_aside(path: Path) -> None:
     Store(path, "boot-a").close()
 
-    store, aside = open_or_set_aside(path, "boot-b")
+    store, aside = open_or_set_aside(path, "boot-b", at(0.0))
 
     store.close()
     assert aside is None

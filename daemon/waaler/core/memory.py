@@ -34,7 +34,7 @@ from waaler.plan.sensing import Sensing
 from waaler.plan.timetable import due, longest_gap_s
 from waaler.plan.types import CycleKey, Plan
 
-__all__ = ["Memory", "after_loss", "begin"]
+__all__ = ["Memory", "after_loss", "begin", "with_doubt"]
 
 
 SHORT_AWAY_S = 900.0
@@ -89,6 +89,24 @@ def after_loss(plan: Plan, at: Instant) -> Memory:
     taken = max(0, int(at.wall_s - IDS_FROM_S))
     guard = GuardMemory(spans=spans, tripped=tripped, reserved_run_id=taken)
     return Memory(guard=guard, next_run_id=taken + 1, looked_at_s=at.wall_s)
+
+
+def with_doubt(known: Memory, plan: Plan, at: Instant) -> Memory:
+    """What is known where the guard's journal is lost and some of the records too: nothing is known to be missing.
+
+    The plan ran as written, and every protective input had acted, beside all that the records still tell.
+    """
+    guard, assumed = known.guard, after_loss(plan, at).guard
+    return replace(
+        known,
+        guard=replace(
+            guard,
+            spans=max(guard.spans, assumed.spans, key=lambda spans: sum(s.ended_s - s.started_s for s in spans)),
+            tripped=guard.tripped | assumed.tripped,
+            last_stop_s=None,
+            reserved_run_id=max(guard.reserved_run_id, assumed.reserved_run_id),
+        ),
+    )
 
 
 def begin(setup: Setup, memory: Memory, at: Instant, active: Active | None = None) -> State:

@@ -5,7 +5,8 @@ up for a journal that is lost, and tell what the plan, the alerts and the sump w
 """
 
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Set
+from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -13,7 +14,7 @@ import structlog
 
 from waaler.core.alert import AlertKind, Severity
 from waaler.core.facts import Act, Deed
-from waaler.core.memory import Memory, after_loss
+from waaler.core.memory import Memory, after_loss, with_doubt
 from waaler.core.messages import Notice
 from waaler.core.state import Active
 from waaler.core.status import AlertNow
@@ -24,8 +25,10 @@ from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Instant
 from waaler.keeper.status import Alerts, local
 from waaler.plan.types import Plan
+from waaler.records.careful import BROKEN
 from waaler.records.reader import Reader
-from waaler.records.store import End, Store, StoreError, open_or_set_aside
+from waaler.records.schema import is_of_the_disk
+from waaler.records.store import End, Store, StoreError, open_or_set_aside, set_aside
 from waaler.settings.followed import accepted_file
 
 __all__ = ["Files", "Restored", "restore"]
@@ -68,40 +71,110 @@ class Restored:
     settle: Callable[[Store], object] | None = None
 
 
-def restore(
-    files: Files, boot: str, plan: Plan, at: Instant, hello: Hello, set_up: Callable[[GuardMemory], Began]
-) -> Restored:
+SetUp = Callable[[GuardMemory], Began]
+
+
+def restore(files: Files, boot: str, plan: Plan, at: Instant, hello: Hello, set_up: SetUp) -> Restored:
     """The memory of the time before. set_up: gives the guard what the records know, and hears what it begins with.
 
     A whole journal waits for no disk: the guard begins before the records are opened.
     """
     is_first = not (files.database.exists() or files.accepted.exists())
-    began = set_up(GuardMemory()) if hello.health is Health.WHOLE else None
-    is_lost = not is_first and not _has_bytes(files.database)
+    start = _Start(files, boot, plan, at, hello, _once(set_up), is_first)
+    if hello.health is Health.WHOLE:
+        start.set_up(GuardMemory())
     try:
-        store, aside = open_or_set_aside(files.database, boot)
-    except (sqlite3.Error, OSError) as problem:
+        return start.with_records()
+    except (*BROKEN, OSError, StoreError) as problem:
         log.error("records_cannot_be_opened", problem=str(problem))
-        return _without_records(plan, at, hello, began, set_up)
-    try:
-        end = None if is_first else store.last_end()
+        return start.without_records()
+
+
+def _once(set_up: SetUp) -> SetUp:
+    """The guard begins once, however often the records are tried."""
+    said: list[Began] = []
+
+    def begin(known: GuardMemory) -> Began:
+        if not said:
+            said.append(set_up(known))
+        return said[0]
+
+    return begin
+
+
+@dataclass(frozen=True, slots=True)
+class _Start:
+    """What a start goes by. is_first: nothing was ever kept for this bed."""
+
+    files: Files
+    boot: str
+    plan: Plan
+    at: Instant
+    hello: Hello
+    set_up: SetUp
+    is_first: bool
+
+    def with_records(self) -> Restored:
+        """Raises sqlite3.Error and OSError where the disk gives or takes nothing."""
+        database = self.files.database
+        is_lost = not self.is_first and not _has_bytes(database)
+        store, aside = open_or_set_aside(database, self.boot, self.at)
+        with closing(store):
+            try:
+                return self._read(store, _Loss(is_lost, aside))
+            except BROKEN as problem:
+                if is_of_the_disk(problem):
+                    raise
+                log.error("records_cannot_be_read", problem=str(problem))
+        aside = set_aside(database)
+        with closing(Store(database, self.boot)) as store:
+            return self._read(store, _Loss(True, aside))
+
+    def _read(self, store: Store, loss: "_Loss") -> Restored:
+        """What the records tell, once they have been told of the time since."""
+        at, hello = self.at, self.hello
+        end = None if self.is_first else store.last_end()
         known = store.memory(at)
-        if aside is not None or is_lost:
-            known = after_loss(plan, at)
-        began = began or set_up(known.guard)
+        if loss.is_whole:
+            known = after_loss(self.plan, at)
+        elif store.unread and hello.health is not Health.WHOLE:
+            known = with_doubt(known, self.plan, at)
+        began = self.set_up(known.guard)
         memory, active = _written(store, at, hello, began)
-        if aside is not None or is_lost:
+        ended = _keeper_ended(hello.last_keeper) if hello.last_keeper else _ended_badly(end)
+        notices = _of_the_journal(hello, self.is_first)
+        if loss.is_whole:
             memory = replace(memory, looked_at_s=at.wall_s, next_run_id=began.memory.reserved_run_id + 1)
-    except (sqlite3.Error, OSError) as problem:
-        log.error("records_cannot_be_read", problem=str(problem))
-        return _without_records(plan, at, hello, began, set_up)
-    finally:
-        store.close()
-    notices = _of_the_journal(hello, is_first)
-    ended = _keeper_ended(hello.last_keeper) if hello.last_keeper else _ended_badly(end)
-    if aside is None and not is_lost:
-        return Restored(memory, _standing(files.database, plan.place.timezone), notices + ended, active)
-    return Restored(memory, {}, (*notices, _lost(aside)), active)
+            return Restored(memory, {}, (*notices, _lost(loss.aside)), active)
+        left_out = _left_out(store.unread)
+        return Restored(
+            memory, _standing(self.files.database, self.plan.place.timezone), notices + left_out + ended, active
+        )
+
+    def without_records(self) -> Restored:
+        """The database is held, full or broken: the journal alone, and the plan taken to have run as written."""
+        at, hello = self.at, self.hello
+        assumed = after_loss(self.plan, at)
+        began = self.set_up(assumed.guard)
+        memory = replace(assumed, guard=began.memory, next_run_id=began.memory.reserved_run_id + 1)
+        notice = Notice(AlertKind.HISTORY_NOT_KEPT, Severity.SOON, HISTORY_NOT_KEPT)
+
+        def settle(store: Store) -> None:
+            _written(store, at, hello, began)
+
+        return Restored(memory, {}, (*_of_the_journal(hello, is_first=False), notice), settle=settle)
+
+
+@dataclass(frozen=True, slots=True)
+class _Loss:
+    """Whether the records of before are gone as a whole, and where the file was kept that could not be used."""
+
+    is_gone: bool
+    aside: Path | None
+
+    @property
+    def is_whole(self) -> bool:
+        return self.is_gone or self.aside is not None
 
 
 def _has_bytes(path: Path) -> bool:
@@ -110,21 +183,6 @@ def _has_bytes(path: Path) -> bool:
         return path.stat().st_size > 0
     except OSError:
         return False
-
-
-def _without_records(
-    plan: Plan, at: Instant, hello: Hello, began: Began | None, set_up: Callable[[GuardMemory], Began]
-) -> Restored:
-    """The database is held, full or broken: the journal alone, and the plan taken to have run as written."""
-    assumed = after_loss(plan, at)
-    began = began or set_up(assumed.guard)
-    memory = replace(assumed, guard=began.memory, next_run_id=began.memory.reserved_run_id + 1)
-    notice = Notice(AlertKind.HISTORY_NOT_KEPT, Severity.SOON, HISTORY_NOT_KEPT)
-
-    def settle(store: Store) -> None:
-        _written(store, at, hello, began)
-
-    return Restored(memory, {}, (*_of_the_journal(hello, is_first=False), notice), settle=settle)
 
 
 def _written(store: Store, at: Instant, hello: Hello, began: Began) -> tuple[Memory, Active | None]:
@@ -150,6 +208,21 @@ def _lost(aside: Path | None) -> Notice:
         "It is told once.",
     )
     return Notice(AlertKind.HISTORY_LOST, Severity.SOON, words)
+
+
+def _left_out(unread: Set[tuple[str, object]]) -> tuple[Notice, ...]:
+    """Rows that a start needs and cannot read."""
+    if not unread:
+        return ()
+    tables = ", ".join(sorted({table for table, _ in unread}))
+    rows = "1 row" if len(unread) == 1 else f"{len(unread)} rows"
+    words = loose(
+        f"{rows} of the history cannot be read any more: {tables}.",
+        "What they said is left out; all else of the history is believed as before.",
+        "Look at the card: is it worn?",
+        "It is told at each start until such rows are old.",
+    )
+    return (Notice(AlertKind.HISTORY_LOST, Severity.SOON, words),)
 
 
 def _of_the_journal(hello: Hello, is_first: bool) -> tuple[Notice, ...]:

@@ -8,6 +8,9 @@ from waaler.guard.messages import Instant
 
 __all__ = ["Boots", "End"]
 
+MOST_S = 7_258_118_400.0
+"""From 1970 to 2200: no clock of ours tells more."""
+
 
 class End(StrEnum):
     """How a process ended."""
@@ -23,7 +26,7 @@ class Boots:
     def __init__(self, db: sqlite3.Connection, name: str) -> None:
         self._db, self._name = db, name
         row = db.execute("SELECT last_long_s + sure_offset_s FROM boot ORDER BY id DESC LIMIT 1").fetchone()
-        self.last_alive_s: float | None = None if row is None else row[0]
+        self.last_alive_s = None if row is None else _moment(row[0])
         """The wall time up to which the former process surely lived; None where its clock was never sure."""
 
     def last_end(self) -> End | None:
@@ -51,8 +54,15 @@ class Boots:
     def here(self, boot: int, long_s: float, now: Instant) -> float:
         """An instant of any boot by the present boot's long hand: negative if before this boot.
 
-        Its age is never less than the time that the machine is known to have been on since.
+        Its age is never less than the time that the machine is known to have been on since. Raises ValueError where
+        the boot, or the instant, makes no sense.
         """
+        here_s = self._here(boot, long_s, now)
+        if not -MOST_S <= here_s <= MOST_S:
+            raise ValueError(f"{long_s} of boot {boot} is no instant")
+        return here_s
+
+    def _here(self, boot: int, long_s: float, now: Instant) -> float:
         name, last_long_s, offset_s = self._row(boot)
         if name == self._name:
             return long_s
@@ -70,7 +80,14 @@ class Boots:
         return name == self._name or (offset_s is not None and now.is_sure)
 
     def _row(self, boot: int) -> tuple[str, float, float | None]:
-        row: tuple[str, float, float | None] = self._db.execute(
+        row: tuple[str, float, float | None] | None = self._db.execute(
             "SELECT name, last_long_s, sure_offset_s FROM boot WHERE id = ?", (boot,)
         ).fetchone()
+        if row is None:
+            raise ValueError(f"boot {boot} is not in the records")
         return row
+
+
+def _moment(wall_s: object) -> float | None:
+    """None for what is no time of any clock."""
+    return wall_s if isinstance(wall_s, float) and 0.0 <= wall_s <= MOST_S else None

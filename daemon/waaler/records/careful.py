@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 from waaler.records.schema import StoreError
 
-__all__ = ["BROKEN", "Careful", "Select", "text_of"]
+__all__ = ["BROKEN", "SENSELESS", "Careful", "Select", "text_of"]
 
 MOST_S = 2.0
 MOST_PIECES = 20_000

@@ -28,7 +28,7 @@ from waaler.records.rows import (
 
 __all__ = [
     "ALERT", "DEED", "PRESENT", "RUN", "SUMP", "TELLING", "TRIP", "alert_row", "deed_row", "moment", "present_row",
-    "run_row", "sample_row", "sump_row", "telling_row", "total_row", "trip_row",
+    "run_row", "sample_row", "severity_of", "sump_row", "telling_row", "total_row", "trip_row",
 ]  # fmt: skip
 
 RUN = (
@@ -180,7 +180,7 @@ def alert_row(row: tuple[Any, ...]) -> AlertRow:
     alert_id, kind, severity, text, times, raised_at_s, resolved_at_s, reminders, person, acknowledged_by = row
     _moments(raised_at_s, resolved_at_s)
     _counts(times, reminders, person)
-    known = _severity(severity)
+    known = severity_of(severity)
     return AlertRow(
         alert_id, kind, known, text, times, raised_at_s, resolved_at_s, reminders, max(0, person), acknowledged_by
     )
@@ -190,10 +190,10 @@ def telling_row(row: tuple[Any, ...]) -> TellingRow:
     _check(row, TELLING_KINDS)
     _, alert_id, kind, what, severity, text, at_s = row
     _moments(at_s)
-    return TellingRow(alert_id, kind, Told(what), _severity(severity), text, at_s)
+    return TellingRow(alert_id, kind, Told(what), severity_of(severity), text, at_s)
 
 
-def _severity(text: str) -> Severity:
+def severity_of(text: str) -> Severity:
     """One that cannot be read is urgent: somebody has to look."""
     return Severity(text) if text in list(Severity) else Severity.URGENT
 

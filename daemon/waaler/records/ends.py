@@ -1,15 +1,13 @@
 """The ends of runs that nobody wrote: as the guard remembers them, else counted to the deadline."""
 
-import sqlite3
 from math import inf
-from typing import Any
 
 from waaler.core.doses import BY_PEOPLE, FULL_SHARE
 from waaler.core.facts import Cause, Outcome, RunResult
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.memory import Ran
 from waaler.guard.messages import Instant
-from waaler.records.past import rows as _rows
+from waaler.records.past import Past, Row, count, length, maybe
 
 __all__ = ["full_s", "unended"]
 
@@ -18,31 +16,37 @@ DIED_BEFORE = "the daemon ended before it was known whether it started; counted 
 NEVER_BEGUN = "the daemon ended before it began"
 
 
-def unended(
-    db: sqlite3.Connection, now: Instant, guard: GuardMemory, running: int | None, is_whole: bool
-) -> list[RunResult]:
+def unended(past: Past, now: Instant, guard: GuardMemory, running: int | None, is_whole: bool) -> list[RunResult]:
     """The results of runs without one: as the guard remembers their end, else what nobody saw to the deadline.
 
     Runs that only the guard knows of are among them. is_whole: a run that the guard does not know never began.
     """
     ended = {ran.ended.run_id: ran for ran in guard.ran}
     open_run = guard.open_run
-    rows = _rows(db, "SELECT * FROM run WHERE outcome IS NULL ORDER BY id")
     cut_off = [] if open_run is None else [_cut_off(now, open_run)]
-    results = [
-        _result(now, ended[row["id"]], full_s(row)) if row["id"] in ended else _died(row, now, is_whole)
-        for row in rows
-        if row["id"] != running and (open_run is None or row["id"] != open_run.ended.run_id)
-    ]
-    lost = [ran for run_id, ran in ended.items() if not _rows(db, "SELECT id FROM run WHERE id = ?", run_id)]
-    return results + cut_off + [_result(now, ran) for ran in lost]
+
+    def result(row: Row) -> RunResult:
+        run_id = count(row["id"])
+        return _result(now, ended[run_id], full_s(row)) if run_id in ended else _died(row, now, is_whole)
+
+    known = {running, None if open_run is None else open_run.ended.run_id}
+    results = past.made(result, "run", "WHERE outcome IS NULL ORDER BY id")
+    lost = [_result(now, ran) for run_id, ran in ended.items() if not _is_known(past, run_id)]
+    return [one for one in results if one.run_id not in known] + cut_off + lost
 
 
-def full_s(row: dict[str, Any]) -> float:
-    """What makes this run a full one, as far as its row tells: a part of a dose, or a person's run, never is."""
-    if row["pulses"] > 1 or Cause(row["cause"]) in BY_PEOPLE:
+def _is_known(past: Past, run_id: int) -> bool:
+    return past.is_any("run", "id = ?", run_id)
+
+
+def full_s(row: Row) -> float:
+    """What makes this run a full one, as far as its row tells: a part of a dose, or a person's run, never is.
+
+    Raises ValueError or TypeError for a row that makes no sense.
+    """
+    if count(row["pulses"]) > 1 or Cause(row["cause"]) in BY_PEOPLE:
         return inf
-    return min(float(row["asked_s"]), float(row["planned_s"]) or inf)
+    return min(length(row["asked_s"]), length(row["planned_s"]) or inf)
 
 
 def _result(now: Instant, ran: Ran, full_s: float = inf) -> RunResult:
@@ -62,9 +66,10 @@ def _cut_off(now: Instant, ran: Ran) -> RunResult:
     return RunResult(ran.ended.run_id, now, Outcome.INTERRUPTED, ran.granted_s, DIED_RUNNING)
 
 
-def _died(row: dict[str, Any], now: Instant, is_whole: bool) -> RunResult:
-    if row["granted_s"] is not None:
-        return RunResult(row["id"], now, Outcome.INTERRUPTED, row["granted_s"], DIED_RUNNING)
+def _died(row: Row, now: Instant, is_whole: bool) -> RunResult:
+    run_id, granted_s = count(row["id"]), maybe(length, row["granted_s"])
+    if granted_s is not None:
+        return RunResult(run_id, now, Outcome.INTERRUPTED, granted_s, DIED_RUNNING)
     if is_whole:
-        return RunResult(row["id"], now, Outcome.INTERRUPTED, 0.0, NEVER_BEGUN)
-    return RunResult(row["id"], now, Outcome.INTERRUPTED, row["asked_s"], DIED_BEFORE)
+        return RunResult(run_id, now, Outcome.INTERRUPTED, 0.0, NEVER_BEGUN)
+    return RunResult(run_id, now, Outcome.INTERRUPTED, length(row["asked_s"]), DIED_BEFORE)

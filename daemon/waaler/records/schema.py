@@ -6,7 +6,8 @@ wall clock was sure.
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
+from functools import cache
 from pathlib import Path
 
 __all__ = [
@@ -14,11 +15,23 @@ __all__ = [
     "NewerRecords",
     "NoRecords",
     "StoreError",
+    "is_of_the_disk",
     "keep_before",
     "migrate",
     "refuse_newer",
+    "refuse_other_tables",
+    "tables",
     "transaction",
 ]
+
+
+PRIMARY_CODE = 0xFF
+DISK = frozenset({
+    sqlite3.SQLITE_PERM, sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_NOMEM, sqlite3.SQLITE_READONLY,
+    sqlite3.SQLITE_INTERRUPT, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_FULL, sqlite3.SQLITE_CANTOPEN,
+    sqlite3.SQLITE_PROTOCOL, sqlite3.SQLITE_NOLFS, sqlite3.SQLITE_AUTH,
+})  # fmt: skip
+"""What the library says of disk, folder and other processes; all else is said of the file."""
 
 
 class StoreError(Exception):
@@ -342,3 +355,30 @@ def migrate(db: sqlite3.Connection, path: Path, migrations: tuple[str, ...] = MI
             for statement in migrations[number].split(";\n"):
                 db.execute(statement)
             db.execute(f"PRAGMA user_version = {number + 1}")
+
+
+def is_of_the_disk(problem: BaseException) -> bool:
+    """Whether it may work later with the same file: the disk, the folder or another process is in the way."""
+    if isinstance(problem, sqlite3.Error):
+        return getattr(problem, "sqlite_errorcode", 0) & PRIMARY_CODE in DISK
+    return isinstance(problem, OSError)
+
+
+def refuse_other_tables(db: sqlite3.Connection) -> None:
+    """Raises sqlite3.DatabaseError where a table of this version is missing, or has other columns."""
+    for table, columns in tables().items():
+        if _columns(db, table) != columns:
+            raise sqlite3.DatabaseError(f"the table {table} is not that of this version")
+
+
+@cache
+def tables() -> dict[str, tuple[str, ...]]:
+    """The tables of this version and their columns."""
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as db:
+        migrate(db, Path())
+        names = db.execute("SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite%'")
+        return {name: _columns(db, name) for (name,) in names.fetchall()}
+
+
+def _columns(db: sqlite3.Connection, table: str) -> tuple[str, ...]:
+    return tuple(row[1] for row in db.execute(f"PRAGMA table_info({table})"))

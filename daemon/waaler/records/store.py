@@ -1,5 +1,6 @@
 """The records' one writer. Its connection belongs to the thread that made it."""
 
+import os
 import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -13,12 +14,25 @@ from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Instant
 from waaler.records import memory
 from waaler.records.boots import Boots, End
+from waaler.records.careful import BROKEN, text_of
+from waaler.records.damage import check
 from waaler.records.ends import unended
 from waaler.records.inserts import Inserts
-from waaler.records.schema import NewerRecords, NoRecords, StoreError, keep_before, migrate, transaction
+from waaler.records.past import Past
+from waaler.records.past_runs import run_in_progress
+from waaler.records.schema import (
+    NewerRecords,
+    NoRecords,
+    StoreError,
+    is_of_the_disk,
+    keep_before,
+    migrate,
+    refuse_other_tables,
+    transaction,
+)
 from waaler.records.thinning import thin
 
-__all__ = ["End", "NewerRecords", "NoRecords", "Sample", "Store", "StoreError", "open_or_set_aside"]
+__all__ = ["End", "NewerRecords", "NoRecords", "Sample", "Store", "StoreError", "open_or_set_aside", "set_aside"]
 
 BUSY_MS = 2000
 """How long a write waits for another process; nobody but a person with a shell should ever hold the file."""
@@ -51,22 +65,30 @@ class Store:
     boot: the id of this boot; within it the ages of facts are exact. is_lasting False: a power cut may take it all,
     for a rehearsal.
 
-    Raises NewerRecords, and sqlite3.Error where the file cannot be opened or is none of SQLite's.
+    Raises NewerRecords, and what BROKEN names where the file cannot be opened or is none of these records.
     """
 
     def __init__(self, path: Path, boot: str, is_lasting: bool = True) -> None:
         self._is_lasting = is_lasting
         self._db = sqlite3.connect(path, isolation_level=None, timeout=BUSY_MS / 1000)
+        self._db.text_factory = text_of
         try:
             self._prepare()
             if is_lasting:
                 keep_before(self._db, path)
             migrate(self._db, path)
+            refuse_other_tables(self._db)
         except BaseException:
             self._db.close()
             raise
         self._boots = Boots(self._db, boot)
         self._inserts = Inserts(self._db)
+        self._past = Past(self._db)
+
+    @property
+    def unread(self) -> frozenset[tuple[str, object]]:
+        """Rows that made no sense so far, by table and number; what was remembered left them out."""
+        return frozenset(self._past.unread)
 
     def write(self, facts: Sequence[Fact]) -> None:
         """All of them or none, on disk when it returns; results and alerts also stand in the outbox then.
@@ -115,7 +137,7 @@ class Store:
 
         guard: what it remembers; is_whole: all of it. running: the run that it makes now.
         """
-        return unended(self._db, now, guard, running, is_whole)
+        return unended(self._past, now, guard, running, is_whole)
 
     def memory(self, now: Instant, running: int | None = None) -> Memory:
         """What the core must know after a restart, by the long hand of this boot. running: the run that the guard
@@ -123,17 +145,15 @@ class Store:
 
         Its part for the guard is what a lost journal is made up for with.
         """
-        return memory.restore(self._db, self._boots, now, running)
+        return memory.restore(self._db, self._past, self._boots, now, running)
 
     def run_in_progress(self, run_id: int, until_s: float) -> Active | None:
         """A run that the guard still makes, for decisions that begin anew; None where its intent is not kept."""
-        return memory.run_in_progress(self._db, run_id, until_s)
+        return run_in_progress(self._past, run_id, until_s)
 
     def check(self) -> None:
         """Reads the whole file. Raises sqlite3.DatabaseError if it is damaged."""
-        verdict = self._db.execute("PRAGMA quick_check(1)").fetchone()[0]
-        if verdict != "ok":
-            raise sqlite3.DatabaseError(verdict)
+        check(self._db)
 
     def close(self) -> None:
         self._db.close()
@@ -151,40 +171,45 @@ class Store:
         self._db.execute("PRAGMA synchronous = FULL" if self._is_lasting else "PRAGMA synchronous = OFF")
 
 
-def open_or_set_aside(path: Path, boot: str) -> tuple[Store, Path | None]:
+def open_or_set_aside(path: Path, boot: str, now: Instant) -> tuple[Store, Path | None]:
     """The store, and where a file went that could not be used: damaged, not a database, or newer.
 
-    A file that is set aside keeps its name with a time behind it. Raises sqlite3.OperationalError for a disk or
+    A file that is set aside keeps its name with a time behind it. Raises sqlite3.Error and OSError for a disk or
     folder that takes no file at all.
     """
     try:
-        return _open_checked(path, boot), None
-    except sqlite3.OperationalError:
-        raise
-    except (sqlite3.DatabaseError, NewerRecords):
-        aside = _set_aside(path)
+        return _open_checked(path, boot, now), None
+    except (*BROKEN, StoreError) as problem:
+        if is_of_the_disk(problem):
+            raise
+        aside = set_aside(path)
         return Store(path, boot), aside
 
 
-def _open_checked(path: Path, boot: str) -> Store:
+def _open_checked(path: Path, boot: str, now: Instant) -> Store:
+    """Reads the whole file, and what a start will ask of it."""
+    if path.exists() and not path.is_file():
+        raise StoreError(f"{path}: no regular file")
     store = Store(path, boot)
     try:
         store.check()
+        store.memory(now)
     except BaseException:
         store.close()
         raise
     return store
 
 
-def _set_aside(path: Path) -> Path:
+def set_aside(path: Path) -> Path:
+    """Where the file went, with its parts. Raises OSError."""
     stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
     aside = path.with_name(f"{path.name}.{stamp}")
     number = 1
-    while aside.exists():
+    while os.path.lexists(aside):
         number += 1
         aside = path.with_name(f"{path.name}.{stamp}-{number}")
     for tail in ("", "-wal", "-shm"):
         part = path.with_name(path.name + tail)
-        if part.exists():
+        if os.path.lexists(part):
             part.rename(aside.with_name(aside.name + tail))
     return aside
