@@ -59,6 +59,27 @@ def test_a_file_that_has_grown_long_is_begun_anew(tmp_path: Path) -> None:
     assert path.read_bytes() == b"two\n"
 
 
+@pytest.mark.parametrize("how", ["deleted", "overwritten", "folder deleted"])
+def test_a_file_that_is_lost_while_nothing_happens_is_written_anew(tmp_path: Path, how: str) -> None:
+    path = tmp_path / "folder" / "t.guard"
+    path.parent.mkdir()
+    writer = JournalWriter(path, look_every_s=0.05)
+    writer.start()
+    writer.put(b"one\n")
+    until(lambda: read_journal(path) == b"one\n", "the line on disk")
+    if how == "overwritten":
+        path.write_bytes(b"something else")
+    else:
+        path.unlink()
+    if how == "folder deleted":
+        path.parent.rmdir()
+        until(lambda: writer.problem, "the disk's refusal")
+        path.parent.mkdir()
+
+    until(lambda: read_journal(path) == b"one\n", "the line again")
+    writer.end(5.0)
+
+
 def test_another_beds_journal_is_moved_aside(tmp_path: Path) -> None:
     path = tmp_path / "t.guard"
     path.write_bytes(b"another bed's\n")

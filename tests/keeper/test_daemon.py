@@ -169,6 +169,25 @@ def test_s10_a_disk_that_blocks_every_write_keeps_no_run_waiting_and_ends_it_in_
     until(lambda: [run["outcome"] for run in daemon.history()].count("done") == 2, "both runs in the history")
 
 
+def test_records_deleted_under_a_running_daemon_are_back_whole_and_a_person_is_told(daemon: Daemon) -> None:
+    daemon.start()
+    assert daemon.order(do="note", text="before")["ok"]
+    database = next(daemon.folder.rglob("terrace.db"))
+    until(lambda: "before" in daemon.command("history").stdout, "the note in the history")
+    for part in database.parent.glob("terrace.db*"):
+        part.unlink()
+
+    assert daemon.order(do="note", text="after")["ok"]
+
+    told = until(
+        lambda: [alert for alert in daemon.status()["alerts"] if alert["kind"] == "history-lost"], "the alert"
+    )
+    assert "nothing is lost" in told[0]["text"]
+    history = until(lambda: daemon.command("history"), "the history").stdout
+    assert "before" in history
+    assert "after" in history
+
+
 def test_a_start_with_a_bad_file_runs_the_last_accepted_one_and_alerts(daemon: Daemon) -> None:
     daemon.start()
     daemon.end()

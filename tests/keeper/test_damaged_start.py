@@ -93,6 +93,7 @@ def test_a_row_that_a_start_cannot_read_is_left_out_and_told_and_all_else_is_bel
         "UPDATE sqlite_schema SET sql = replace(sql, 'intent_long_s', 'intent_lonh_s') WHERE name = 'run'",
         "UPDATE sqlite_schema SET sql = replace(sql, 'CREATE', 'CREATF') WHERE name = 'alert'",
         "UPDATE sqlite_schema SET sql = cast(x'ff4352454154452054' AS text) WHERE name = 'alert'",
+        "UPDATE sqlite_schema SET name = cast(x'616cff' AS text), sql = 'CREATE TABLE' WHERE name = 'alert'",
         "DELETE FROM name",
         "UPDATE outbox SET id = 4611686018427387904 WHERE id = 1",
         "DELETE FROM sample_day",

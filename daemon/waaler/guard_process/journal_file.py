@@ -11,6 +11,8 @@ MOST_BYTES = 262_144
 
 LONGEST_READ = 4 * MOST_BYTES
 AGAIN_AFTER_S = 5.0
+LOOK_EVERY_S = 30.0
+"""So seldom the last line is looked for: a file that was deleted or overwritten is begun anew within a minute."""
 
 
 def read_journal(path: Path) -> bytes | None:
@@ -31,10 +33,11 @@ class JournalWriter(Thread):
     first.
     """
 
-    def __init__(self, path: Path, is_aside: bool = False) -> None:
+    def __init__(self, path: Path, is_aside: bool = False, look_every_s: float = LOOK_EVERY_S) -> None:
         super().__init__(name="journal", daemon=True)
-        self._path, self._is_aside = path, is_aside
+        self._path, self._is_aside, self._look_every_s = path, is_aside, look_every_s
         self._next: bytes | None = None
+        self._last: bytes | None = None
         self._is_ending = False
         self._changed = Condition()
         self._is_begun = False
@@ -63,7 +66,8 @@ class JournalWriter(Thread):
         while True:
             with self._changed:
                 while self._next is None and not self._is_ending:
-                    self._changed.wait()
+                    if not self._changed.wait(self._look_every_s) and self._is_lost():
+                        self._next, self._is_begun = self._last, False
                 line, self._next = self._next, None
             if line is None:
                 return
@@ -74,13 +78,25 @@ class JournalWriter(Thread):
             self._write(line)
         except OSError as problem:
             self.problem = str(problem)
+            self._is_begun = False
             with self._changed:
                 if self._is_ending:
                     return
                 self._next = self._next or line
                 self._changed.wait(AGAIN_AFTER_S)
         else:
-            self.problem = ""
+            self.problem, self._last = "", line
+
+    def _is_lost(self) -> bool:
+        """Whether the file does not end with the last line any more."""
+        if self._last is None:
+            return False
+        try:
+            with self._path.open("rb") as file:
+                file.seek(-len(self._last), os.SEEK_END)
+                return file.read() != self._last
+        except OSError:
+            return True
 
     def _write(self, line: bytes) -> None:
         """Appends; at the start and when it has grown long the file is begun anew, in one step."""

@@ -19,8 +19,9 @@ import structlog
 
 from waaler.core import decisions
 from waaler.core.alert import AlertKind, Severity
-from waaler.core.facts import Act, Deed
+from waaler.core.facts import Act, Deed, Fact, PresentNoted
 from waaler.core.messages import Look, Notice
+from waaler.core.retelling import retold
 from waaler.core.state import Setup as CoreSetup
 from waaler.core.status import Present, as_json
 from waaler.core.texts import HISTORY_NOT_KEPT, loose, not_told
@@ -38,6 +39,7 @@ from waaler.keeper.guard_link import GuardLink
 from waaler.keeper.keeper import Keeper
 from waaler.keeper.opening import Site, open_pi, open_simulated
 from waaler.keeper.panel import PanelThread, View
+from waaler.keeper.record_mender import RecordMender
 from waaler.keeper.recorder import Recorder
 from waaler.keeper.reload import PLAN_REJECTED, RESTART, Reloader, pins_wait, rejected, tells
 from waaler.keeper.restore import Files, restore
@@ -144,6 +146,7 @@ class _Daemon:
             restored.settle,
             self._records_fail,
             self._changes.tell,
+            RecordMender(self._files.database, boot, self._known, self._keeper.post).mend,
         )
         notices = restored.notices
         if problem is not None:
@@ -314,6 +317,12 @@ class _Daemon:
     def _records_fail(self, is_failing: bool) -> None:
         words = HISTORY_NOT_KEPT if is_failing else None
         self._keeper.post(Notice(AlertKind.HISTORY_NOT_KEPT, Severity.SOON, words))
+
+    def _known(self) -> list[Fact]:
+        """For records that are begun anew."""
+        at = self._clock.now()
+        facts = [Deed(at, Act.START, "the history was begun anew"), *retold(self._keeper.state, at)]
+        return facts if self._present is None else [*facts, PresentNoted(at, self._present)]
 
     def _note_channel(self, name: str, reason: str | None) -> None:
         """The notifier says that people are not reached on a channel, or are again."""

@@ -143,13 +143,11 @@ class _Start:
         memory, active = _written(store, at, hello, began)
         ended = _keeper_ended(hello.last_keeper) if hello.last_keeper else _ended_badly(end)
         notices = _of_the_journal(hello, self.is_first)
+        alerts = _standing(self.files.database, self.plan.place.timezone)
         if loss.is_whole:
             memory = replace(memory, looked_at_s=at.wall_s, next_run_id=began.memory.reserved_run_id + 1)
-            return Restored(memory, {}, (*notices, _lost(loss.aside)), active)
-        left_out = _left_out(store.unread)
-        return Restored(
-            memory, _standing(self.files.database, self.plan.place.timezone), notices + left_out + ended, active
-        )
+            return Restored(memory, alerts, (*notices, _lost(loss.aside)), active)
+        return Restored(memory, alerts, notices + _left_out(store.unread) + ended, active)
 
     def without_records(self) -> Restored:
         """The database is held, full or broken: the journal alone, and the plan taken to have run as written."""
@@ -203,7 +201,8 @@ def _lost(aside: Path | None) -> Notice:
     what = "is gone" if aside is None else f"could not be read and was kept aside as {aside.name}"
     words = loose(
         f"The history {what}.",
-        "A new one was begun. Locks, holds and pump time are known from the guard's journal.",
+        "A new one was begun, with what could be read of it."
+        " Locks, holds and pump time are known from the guard's journal.",
         "Look at the card; enter the sump's level with `waaler measure --sump`.",
         "It is told once.",
     )

@@ -91,6 +91,18 @@ class Inserts:
                     (*_moment(boot, at), by, trip.value, where or ""),
                 )
 
+    def has(self, fact: Fact) -> bool:
+        """Whether an alert, or an entry of the sump, stands in the records already."""
+        value: str | float
+        match fact:
+            case AlertRaised():
+                query, value = "SELECT 1 FROM alert WHERE kind = ? AND resolved_wall_s IS NULL", fact.kind
+            case SumpNoted():
+                query, value = "SELECT 1 FROM sump WHERE wall_s >= ?", fact.at.wall_s - 1.0
+            case _:
+                return False
+        return self._db.execute(query, (value,)).fetchone() is not None
+
     def samples(self, rows: Iterable[SampleRow]) -> None:
         """Minutes, and from them the ten minutes and days that they belong to."""
         tens: set[int] = set()

@@ -17,9 +17,11 @@ from waaler.records.boots import Boots, End
 from waaler.records.careful import BROKEN, text_of
 from waaler.records.damage import check
 from waaler.records.ends import unended
+from waaler.records.footing import Footing
 from waaler.records.inserts import Inserts
 from waaler.records.past import Past
 from waaler.records.past_runs import run_in_progress
+from waaler.records.salvage import salvage
 from waaler.records.schema import (
     NewerRecords,
     NoRecords,
@@ -84,6 +86,7 @@ class Store:
         self._boots = Boots(self._db, boot)
         self._inserts = Inserts(self._db)
         self._past = Past(self._db)
+        self._footing = Footing(path, self._db)
 
     @property
     def unread(self) -> frozenset[tuple[str, object]]:
@@ -101,6 +104,7 @@ class Store:
             for fact in facts:
                 self._inserts.fact(fact, self._boots.note(fact.at))
             self._inserts.bound_outbox(MOST_OUTBOX_RUNS)
+        self._footing.note()
 
     def write_samples(self, samples: Sequence[Sample], alive: Instant | None = None) -> None:
         """In one transaction, with the note that the daemon lived up to now: fewer pages for the card.
@@ -113,18 +117,24 @@ class Store:
             )
             if alive is not None:
                 self._boots.note(alive)
+        self._footing.note()
 
     def thin(self, at: Instant) -> bool:
         """A small step of forgetting old minutes, of which ten minutes and days are kept; whether more is left.
 
         Nothing is forgotten by a clock that is not sure. Raises sqlite3.Error.
         """
-        return at.is_sure and thin(self._db, at.wall_s)
+        if not at.is_sure:
+            return False
+        has_more = thin(self._db, at.wall_s)
+        self._footing.note()
+        return has_more
 
     def alive(self, at: Instant) -> None:
         """Notes that the daemon lived and looked at its plan up to now; every fact does so too."""
         with transaction(self._db):
             self._boots.note(at)
+        self._footing.note()
 
     def last_end(self) -> End | None:
         """How the former process ended; None where none is known. Ask before this one notes its own start."""
@@ -155,6 +165,39 @@ class Store:
         """Reads the whole file. Raises sqlite3.DatabaseError if it is damaged."""
         check(self._db)
 
+    def verify(self, now_s: float) -> None:
+        """Whether the file still stands at its path, whole and changed by nobody else. now_s: by the long hand.
+
+        Raises Displaced, OSError where nothing may be written, and what BROKEN names for damage.
+        """
+        self._footing.verify(now_s)
+
+    def verify_whole(self) -> None:
+        """Reads everything as another process would. Raises what BROKEN names for damage."""
+        self._footing.verify_whole()
+
+    def takes_files(self) -> bool:
+        """Whether the folder does: what is open can be written without, and no start after this one."""
+        return self._footing.takes_files()
+
+    def is_own_file(self) -> bool:
+        """Whether the database itself still stands at its path, whatever became of its log."""
+        return self._footing.is_own_file()
+
+    def copy_to(self, path: Path) -> None:
+        """All that is in it, also what stands in no file any more. Raises sqlite3.Error."""
+        self._db.execute("VACUUM INTO ?", (str(path),))
+
+    def take_over(self, damaged: Path) -> int:
+        """What can be read of damaged records, into these new ones; how many rows. Raises sqlite3.Error."""
+        rows = salvage(damaged, self._db)
+        self._footing.note()
+        return rows
+
+    def tell_present(self, facts: Sequence[Fact]) -> None:
+        """Facts that may be there already: only what is missing is written. Raises sqlite3.Error."""
+        self.write([fact for fact in facts if not self._inserts.has(fact)])
+
     def close(self) -> None:
         self._db.close()
 
@@ -183,7 +226,20 @@ def open_or_set_aside(path: Path, boot: str, now: Instant) -> tuple[Store, Path 
         if is_of_the_disk(problem):
             raise
         aside = set_aside(path)
-        return Store(path, boot), aside
+        if isinstance(problem, NewerRecords):
+            return Store(path, boot), aside  # what its rows mean is not known
+        return _with_what_is_left(path, boot, aside), aside
+
+
+def _with_what_is_left(path: Path, boot: str, aside: Path) -> Store:
+    """New records, with all of the old that can be read."""
+    store = Store(path, boot)
+    try:
+        store.take_over(aside)
+    except BaseException:
+        store.close()
+        raise
+    return store
 
 
 def _open_checked(path: Path, boot: str, now: Instant) -> Store:
