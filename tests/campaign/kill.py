@@ -157,7 +157,7 @@ class Ring:
             pass_fds=(self.truth.told_by,),
         )  # fmt: skip
         os.close(writer)
-        until(self.daemon._answers, "the first answer with nobody reading its log", 60.0)
+        until(self.daemon.answers, "the first answer with nobody reading its log", 60.0)
         self._reader = reader
 
     def end(self, number: signal.Signals = signal.SIGKILL) -> None:
@@ -429,7 +429,7 @@ def _strike(ring: Ring, blow: Callable[[Ring], None]) -> None:
         ring.check(name)
     except AssertionError as problem:
         ring.report.wrongs.append(f"{name}: {problem}")
-        if not ring.daemon._answers():
+        if not ring.daemon.answers():
             ring.end()
             ring.start()
 

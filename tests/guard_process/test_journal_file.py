@@ -80,6 +80,23 @@ def test_a_file_that_is_lost_while_nothing_happens_is_written_anew(tmp_path: Pat
     writer.end(5.0)
 
 
+def test_a_folder_that_was_away_takes_the_next_line_when_it_is_back(tmp_path: Path) -> None:
+    path = tmp_path / "folder" / "t.guard"
+    path.parent.mkdir()
+    writer = JournalWriter(path)
+    writer.start()
+    writer.put(b"one\n")
+    until(lambda: read_journal(path) == b"one\n", "the line on disk")
+    path.unlink()
+    path.parent.rmdir()
+    writer.put(b"two\n")
+    until(lambda: writer.problem, "the disk's refusal")
+    path.parent.mkdir()
+
+    until(lambda: read_journal(path) == b"two\n", "the line when the folder is back")
+    writer.end(5.0)
+
+
 def test_another_beds_journal_is_moved_aside(tmp_path: Path) -> None:
     path = tmp_path / "t.guard"
     path.write_bytes(b"another bed's\n")

@@ -91,7 +91,7 @@ def test_a_keeper_that_dies_or_stands_still_leaves_the_run_to_its_deadline(
 
     assert lasted(trace) == pytest.approx(6.0, abs=0.2)
     os.kill(keeper, signal.SIGKILL) if number is signal.SIGSTOP else None
-    until(lambda: daemon.keeper not in (None, keeper) and daemon._answers(), "another keeper")
+    until(lambda: daemon.keeper not in (None, keeper) and daemon.answers(), "another keeper")
     (run,) = until(lambda: [r for r in daemon.history() if r["outcome"] == "done"], "its end in the history")
     assert run["ran_seconds"] == pytest.approx(6.0, abs=0.2)
     assert "restarted" in {alert["kind"] for alert in daemon.status()["alerts"]}
@@ -118,7 +118,7 @@ def test_an_error_stream_that_nobody_reads_holds_neither_relay_nor_orders(daemon
         daemon._command("run", "--simulated", "--log", "json", "--relay-trace", str(trace.writer)),
         env=daemon.environment, stderr=writer, cwd=daemon.folder, pass_fds=(trace.writer,),
     )  # fmt: skip
-    until(daemon._answers, "the first answer")
+    until(daemon.answers, "the first answer")
     for _ in range(40):
         daemon.order(do="note", text="x" * 400)
     daemon.water(3)
@@ -143,7 +143,7 @@ def test_without_a_free_file_handle_the_keepers_socket_comes_back(daemon: Daemon
             talk.recv(100)
         resource.prlimit(keeper, resource.RLIMIT_NOFILE, before)
 
-    until(daemon._answers, "an answer again")
+    until(daemon.answers, "an answer again")
 
 
 # --- the guard fails ----------------------------------------------------------------------------

@@ -86,7 +86,18 @@ class Daemon:
                 cwd=self.folder,
                 pass_fds=pass_fds,
             )
-        until(self._answers, "the daemon's first answer")
+        until(self.answers, "the daemon's first answer")
+
+    def instance(self, bed: str) -> subprocess.Popen[bytes]:
+        """As the unit starts it: the bed is the instance's, whatever the file says."""
+        run, state = self.folder / "run", self.folder / "state" / "waaler" / bed
+        for folder in (run, state):
+            folder.mkdir(parents=True, exist_ok=True)
+        python = [sys.executable, "-P", "-m"]
+        guard = [*python, "waaler.guard_process", bed, str(run), str(state), "--simulated"]
+        keeper = [*python, "waaler.cli.main", "keep", "--log", "json", "--simulated", str(self.file)]
+        with self.log.open("ab") as log:
+            return subprocess.Popen([*guard, "--", *keeper], env=self.environment, stderr=log, cwd=self.folder)
 
     def command(self, *words: str) -> subprocess.CompletedProcess[str]:
         return subprocess.run(
@@ -125,7 +136,7 @@ class Daemon:
         until(lambda: not Path(f"/proc/{keeper}").exists(), "the keeper's end")
         return status
 
-    def _answers(self) -> bool:
+    def answers(self) -> bool:
         assert self.process is not None
         assert self.process.poll() is None, self.log.read_text()
         try:

@@ -79,6 +79,45 @@ def test_a_second_daemon_for_the_same_bed_is_refused(daemon: Daemon) -> None:
     assert daemon.status()["ok"]
 
 
+def test_a_second_daemon_on_the_same_records_is_refused_whatever_its_run_time_folder(daemon: Daemon) -> None:
+    daemon.start()
+    daemon.environment["RUNTIME_DIRECTORY"] = str(daemon.folder / "other-run")
+
+    done = daemon.command("run", "--simulated")
+
+    assert done.returncode == 1
+    assert done.stderr.startswith("waaler: another daemon keeps terrace (")
+    assert "state" in done.stderr
+
+
+def test_an_instance_whose_file_names_another_bed_is_refused_with_the_place(daemon: Daemon) -> None:
+    daemon.file.write_text(FILE.replace("bed: terrace", "bed: balcony"))
+
+    done = daemon.instance("terrace")
+
+    assert done.wait(20) == 2
+    assert daemon.log.read_text().startswith(
+        f"{daemon.file}:1:6: this names the bed balcony, and the instance that was started is terrace;"
+        " write `bed: terrace`, or call the file balcony.yaml and start that instance"
+    )
+
+
+def test_an_instance_whose_file_names_another_bed_runs_what_it_accepted_last_and_says_so(daemon: Daemon) -> None:
+    daemon.start()
+    daemon.end()
+    daemon.file.write_text(FILE.replace("bed: terrace", "bed: balcony").replace("cycles: 4", "cycles: 5"))
+
+    daemon.process = daemon.instance("terrace")
+
+    told = until(
+        lambda: daemon.answers() and [a for a in daemon.status()["alerts"] if a["kind"] == "plan-rejected"],
+        "the alert",
+    )
+    assert "the instance that was started is terrace" in told[0]["text"]
+    assert daemon.status()["bed"] == "terrace"
+    assert not list(daemon.folder.rglob("balcony*"))
+
+
 # --- the main job -----------------------------------------------------------------------------
 
 
@@ -183,9 +222,8 @@ def test_records_deleted_under_a_running_daemon_are_back_whole_and_a_person_is_t
         lambda: [alert for alert in daemon.status()["alerts"] if alert["kind"] == "history-lost"], "the alert"
     )
     assert "nothing is lost" in told[0]["text"]
-    history = until(lambda: daemon.command("history"), "the history").stdout
-    assert "before" in history
-    assert "after" in history
+    until(lambda: "after" in daemon.command("history").stdout, "the second note in the history")
+    assert "before" in daemon.command("history").stdout
 
 
 def test_a_start_with_a_bad_file_runs_the_last_accepted_one_and_alerts(daemon: Daemon) -> None:

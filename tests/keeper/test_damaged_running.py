@@ -3,11 +3,13 @@
 import os
 import shutil
 import sqlite3
+import time
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
 import pytest
+from tests.keeper.process import until
 from tests.keeper.test_parts import no_death
 from tests.records.facts import at, whole_run
 
@@ -59,7 +61,7 @@ class Bench:
         assert store is not None
         store._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
         store._footing.note()
-        self.put(KNOWN[0])  # in the log alone
+        self.put(*KNOWN[:2])  # in the log alone
         self.pass_time(MINUTE_S)
 
     def now(self) -> Instant:
@@ -187,6 +189,7 @@ def test_damage_is_noticed_within_a_minute_and_what_can_be_read_and_is_known_sta
     bench.put(*whole_run(RUNS + 1, 190_000.0))
     assert bench.kept[-1] == Recorded(RUNS + 1)
     assert bench.runs()[-1] == RUNS + 1
+    assert how != "its middle overwritten" or {1, RUNS} < set(bench.runs()), "from both ends"
     with Reader(bench.path) as reader:
         assert [alert.kind for alert in reader.open_alerts()] == ["sump-low"]
         waiting = [one.about for one in reader.after(0, 9) if isinstance(one, Outgoing)]
@@ -195,6 +198,26 @@ def test_damage_is_noticed_within_a_minute_and_what_can_be_read_and_is_known_sta
     with closing(sqlite3.connect(bench.path)) as db:
         assert db.execute("SELECT litres FROM sump").fetchall() == [(40.0,)]
         assert db.execute("SELECT count(*) FROM present").fetchone() == (1,)
+
+
+def test_the_recorder_looks_by_itself_where_nothing_is_to_be_written(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("waaler.keeper.recorder.LOOK_EVERY_S", 0.05)
+    store = bench.recorder._store
+    assert store is not None
+    store.close()
+    bench.recorder._store = None
+    bench.recorder._now = lambda: at(200_000.0 + time.monotonic())
+    bench.recorder.start()
+    bench.recorder.put(KNOWN[1])
+    until(lambda: bench.recorder._store is not None and part(bench, "-shm").exists(), "the open records")
+    deleted("")(bench)
+
+    until(lambda: bench.told, "the alert")
+    bench.recorder.stop()
+    bench.recorder.join(10)
+    assert "nothing is lost" in bench.words()
 
 
 def test_nothing_is_told_of_sound_records_that_people_read(bench: Bench) -> None:

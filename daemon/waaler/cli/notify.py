@@ -61,8 +61,8 @@ def _follow(file: Path | None, records: Path | None) -> FollowedFile:
     """The file, or the last text of it that the daemon accepted; ends with 2 and every fault without either."""
     try:
         path = find(file)
-        bed = bed_id(path)
-        return FollowedFile(path, accepted_file((records or records_file(bed)).parent, bed))
+        bed = bed_id(path) if records is None else records.stem
+        return FollowedFile(path, accepted_file((records or records_file(bed)).parent, bed), bed=bed)
     except SettingsError as problem:
         refuse_faults(problem)
 

@@ -104,12 +104,14 @@ class Wires:
 class Hello:
     """health: what the start found of the journal. memory: of it, as it counts now.
 
-    last_keeper: how the keeper before this one ended, empty for the first.
+    last_keeper: how the keeper before this one ended, empty for the first. bed: whose guard it is; empty where that
+    is for the file to say.
     """
 
     health: Health
     memory: Memory
     last_keeper: str = ""
+    bed: str = ""
 
 
 @dataclass(frozen=True, slots=True)

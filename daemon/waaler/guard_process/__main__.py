@@ -27,7 +27,7 @@ def main(words: list[str]) -> int:
     folder = Path(runtime)
     try:
         os.chdir(folder)  # lgpio keeps a file of its own where it is loaded
-        handle = _hold_lock(folder / f"{bed}.lock", bed)
+        handles = [_hold_lock(folder / f"{bed}.lock", bed), *_hold_records(Path(state) / f"{bed}.lock", bed)]
         guard = Guard(_bed(bed, folder, Path(state), options), KeeperChild(words[split + 1 :]), Clock(False))
         status = guard.run()
     except Refusal as refusal:
@@ -36,7 +36,8 @@ def main(words: list[str]) -> int:
     except Exception as problem:
         _say(f"the guard ended: {type(problem).__name__}: {problem}")
         return 1
-    os.close(handle)
+    for handle in handles:
+        os.close(handle)
     return status
 
 
@@ -65,6 +66,14 @@ def _switch_off_first(off_file: Path) -> None:
         problems = [repr(error)]
     for problem in problems:
         _say(f"not switched off at the start: {problem}")
+
+
+def _hold_records(path: Path, bed: str) -> list[int]:
+    """No two daemons write the same records. A disk that takes no file keeps nobody from starting."""
+    try:
+        return [_hold_lock(path, bed)]
+    except OSError:
+        return []
 
 
 def _hold_lock(path: Path, bed: str) -> int:

@@ -165,7 +165,7 @@ class Guard:
             self._selector.register(self._reader, EVENT_READ, self._hear)
             self._troubles = {}
             memory = self._memory if self._pump is None else memory_of(self._pump.state)
-            self._send(Hello(self._bed.found.health, memory, self._last_keeper))
+            self._send(Hello(self._bed.found.health, memory, self._last_keeper, self._bed.id))
 
     def _keeper_ended(self) -> None:
         """Before it named the lines there is nothing to keep; afterwards it is begun again."""

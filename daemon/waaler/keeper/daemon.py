@@ -88,8 +88,8 @@ def keep(file: Path, is_simulated: bool = False, is_new: bool = False, mishap: s
     """
     clock = Clock(is_trusted=False)
     link = GuardLink(clock)
-    bed = bed_id(file)
-    settings, problem = in_force(file, Files.of(state_folder(bed), bed).accepted)
+    bed = link.hello.bed or bed_id(file)
+    settings, problem = in_force(file, Files.of(state_folder(bed), bed).accepted, bed)
     with ExitStack() as stack:
         site = open_simulated(settings, link.tell, stack, mishap) if is_simulated else open_pi(settings, stack)
         return _Daemon(file, settings, link, clock, site, is_new or not is_simulated).run(problem)
@@ -110,6 +110,7 @@ class _Daemon:
     ) -> None:
         self._must_be_proven = is_new and settings.file.not_commissioned is None
         self._file, self._settings, self._link, self._site = file, settings, link, site
+        self._id = settings.id  # never changes live, whatever becomes of the file
         self._files = Files.of(state_folder(settings.id), settings.id)
         self._runtime = runtime_folder(settings.id)
         self._clock = clock
@@ -197,7 +198,7 @@ class _Daemon:
         self._senses.start()
         self._panel = self._new_panel()
         self._socket = ControlSocket(
-            self._runtime / f"{self._settings.id}.sock",
+            self._runtime / f"{self._id}.sock",
             self._tell_status,
             self._keeper.order,
             self._part_died,
@@ -216,7 +217,7 @@ class _Daemon:
         self._link.follow(self._heard_guard, self._asked, self._trouble, self._site.relay, self._guard_gone)
         self._begin_notices(notices)
         self._accept(self._settings)
-        log.info("ready", bed=self._settings.id, plan=str(self._file))
+        log.info("ready", bed=self._id, plan=str(self._file))
         self._link.tell(Ready())
 
     def _new_panel(self) -> PanelThread | None:
@@ -248,7 +249,7 @@ class _Daemon:
             if known.alert.kind in OF_THE_LAST_DAEMON:
                 self._keeper.post(Notice(known.alert.kind, subject=known.alert.subject))
         if self._must_restart:
-            notices = (*notices, pins_wait(self._settings.id))
+            notices = (*notices, pins_wait(self._id))
         for notice in notices:
             self._keeper.post(notice)
 
@@ -283,7 +284,7 @@ class _Daemon:
 
     def _guard_gone(self) -> None:
         """Without the guard nothing may go on: off once more by its file, then what was heard is written down."""
-        off = [sys.executable, "-m", "waaler.off", str(self._runtime), self._settings.id]
+        off = [sys.executable, "-m", "waaler.off", str(self._runtime), self._id]
         with suppress(OSError, subprocess.TimeoutExpired):
             subprocess.run(off, timeout=END_WAIT_S, check=False, stdin=subprocess.DEVNULL)
         log.error("guard_gone")
@@ -335,7 +336,7 @@ class _Daemon:
         told = status(keeper.state, self._guard_state, keeper.alerts, at, keeper.beat_s, self._present)
         is_proven = self._settings.file.not_commissioned is None
         warnings = told.warnings if is_proven else (*told.warnings, NOT_COMMISSIONED)
-        told = replace(told, bed=self._settings.id, title=self._settings.title, warnings=warnings)
+        told = replace(told, bed=self._id, title=self._settings.title, warnings=warnings)
         return {"ok": True, **as_json(told)}
 
     # --- once a second -----------------------------------------------------------------------
@@ -430,7 +431,9 @@ class _Daemon:
             self._child = NotifyChild(self._file)
 
     def _accept(self, settings: Settings) -> None:
-        """Keeps the accepted text, so that a start with a bad file has something to run."""
+        """Keeps the accepted text, so that a start with a bad file has something to run; never another bed's."""
+        if settings.id != self._id:
+            return
         try:
             with replaced(self._files.accepted) as new:
                 new.write_text(settings.text, encoding="utf-8")

@@ -14,37 +14,46 @@ def accepted_file(folder: Path, bed: str) -> Path:
     return folder / f"{bed}.accepted.yaml"
 
 
-def in_force(file: Path, accepted: Path) -> tuple[Settings, str | None]:
-    """The file's settings; or the last accepted ones, and why the file is not taken.
+def in_force(file: Path, accepted: Path, bed: str = "") -> tuple[Settings, str | None]:
+    """The file's settings; or the last accepted ones, and why the file is not taken. bed: whose they must be.
 
     Raises SettingsError of the file itself where no accepted text can be taken either.
     """
     try:
-        return load(file), None
+        return _of(load(file), bed), None
     except SettingsError as problem:
         try:
-            return load_accepted(accepted, file), str(problem)
+            return _of(load_accepted(accepted, file), bed), str(problem)
         except SettingsError:
             raise problem from None
+
+
+def _of(settings: Settings, bed: str) -> Settings:
+    """Raises SettingsError for those of another bed: two daemons would keep it, each with half of its records."""
+    if bed and settings.id != bed:
+        what = f"this names the bed {settings.id}, and the instance that was started is {bed}"
+        remedy = f"write `bed: {bed}`, or call the file {settings.id}.yaml and start that instance"
+        raise SettingsError((settings.source.fault(("bed",), what, remedy),))
+    return settings
 
 
 class FollowedFile:
     """A bed's file that is read again when it changed. settings: in force; problem: why the file is not, else None.
 
-    Raises SettingsError where there is nothing to begin with. still_s: as in FileWatch.
+    Raises SettingsError where there is nothing to begin with. still_s: as in FileWatch. bed: as in `in_force`.
     """
 
-    def __init__(self, file: Path, accepted: Path, still_s: float = STILL_S) -> None:
-        self._file, self._accepted = file, accepted
+    def __init__(self, file: Path, accepted: Path, still_s: float = STILL_S, bed: str = "") -> None:
+        self._file, self._accepted, self._bed = file, accepted, bed
         self._watch = FileWatch(file, still_s)
-        self.settings, self.problem = in_force(file, accepted)
+        self.settings, self.problem = in_force(file, accepted, bed)
 
     def has_changed(self, now_s: float) -> bool:
         """Whether it was read again just now; a bad file leaves what was in force."""
         if not self._watch.has_changed(now_s):
             return False
         try:
-            self.settings, self.problem = in_force(self._file, self._accepted)
+            self.settings, self.problem = in_force(self._file, self._accepted, self._bed)
         except SettingsError as problem:
             self.problem = str(problem)
         return True
