@@ -1,15 +1,12 @@
 """A start on damaged records: it waters, believes what can be read, and tells what was lost."""
 
 import os
-import random
 import sqlite3
 from contextlib import closing
 from dataclasses import replace
-from itertools import islice
 from pathlib import Path
 
 import pytest
-from tests.attack.starts import starts
 from tests.keeper.test_parts import begun
 from tests.records.damage import whole
 from tests.records.facts import at
@@ -47,11 +44,6 @@ def after(folder: Path, *statements: str, hello: Hello = WHOLE) -> Restored:
 
 def kinds(found: Restored) -> list[str]:
     return [str(notice.kind) for notice in found.notices]
-
-
-def test_no_start_dies_of_damage_anywhere_and_none_is_silent(tmp_path: Path) -> None:
-    for wrong in islice(starts(random.Random(16), tmp_path), 100):
-        assert wrong is None
 
 
 @pytest.mark.parametrize(

@@ -62,6 +62,7 @@ def judged(told: Any, is_retained: bool = False) -> Command | Refusal:
         (order(seconds=None), "water needs seconds, at most 7200"),
         (order(seconds=0), "water needs seconds"),
         (order(seconds=-1), "water needs seconds"),
+        (order(seconds=10**400), "water needs seconds"),
         (order(seconds=7201), "water needs seconds"),
         (order(seconds=True), "water needs seconds"),
         (order(seconds="60"), "water needs seconds"),

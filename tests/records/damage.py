@@ -1,4 +1,4 @@
-"""Damaged records before every reader. Run: `python -m tests.records.damage [SECONDS] [SEED]`, printed as a table.
+"""Damaged records before every reader.
 
 Each case is a copy of some days of records with bits flipped, bytes overwritten, pages mixed up, the end cut off, or a
 value of another type or size in one column of one row.
@@ -8,11 +8,7 @@ import io
 import json
 import os
 import random
-import shutil
 import sqlite3
-import sys
-import tempfile
-import time
 from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import suppress
@@ -20,7 +16,6 @@ from functools import partial
 from pathlib import Path
 from threading import Event
 
-import structlog
 from tests.notify.fake_channel import FakeChannel
 from tests.page.asking import ask, site_of, write_bed
 from tests.records.facts import WALL_S, at
@@ -235,56 +230,3 @@ def _outbox(folder: Path, path: Path) -> None:
         Outbox(path, deliveries, send).look(WALL_S + 11_100.0, must_read=True)
     finally:
         deliveries.close()
-
-
-def _cases(chance: random.Random, folder: Path, data: bytes) -> Iterator[tuple[str, str]]:
-    """Kind and name of each case, its records in place."""
-    path = folder / "terrace.db"
-    while True:
-        for kind, damage in damages().items():
-            _clean(folder)
-            path.write_bytes(damage(chance, data))
-            yield kind, kind
-        _clean(folder)
-        path.write_bytes(data)
-        yield "values of wrong types", with_wrong_value(chance, path)
-
-
-def _clean(folder: Path) -> None:
-    for left in folder.glob("*.db*"):
-        left.unlink()
-
-
-def main() -> None:
-    seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 60.0
-    seed = int(sys.argv[2]) if len(sys.argv) > 2 else 1
-    structlog.configure(logger_factory=structlog.ReturnLoggerFactory())
-    folder = Path(tempfile.mkdtemp())
-    (folder / "bed").mkdir()
-    found: dict[str, Counter[str]] = {}
-    deaths: list[str] = []
-    ends_s = time.monotonic() + seconds
-    for kind, name in _cases(random.Random(seed), folder / "bed", whole(folder)):
-        if time.monotonic() > ends_s:
-            break
-        counted = found.setdefault(kind, Counter())
-        counted["cases"] += 1
-        try:
-            counted += faces(folder / "bed", folder / "bed" / "terrace.db")
-        except Exception as problem:
-            counted["DIED"] += 1
-            deaths.append(f"{name}: {type(problem).__name__}: {problem} {getattr(problem, '__notes__', '')}"[:300])
-        found[kind] = counted
-    shutil.rmtree(folder)
-    print(f"{'damage':<22} {'cases':>7} {'told':>8} {'refused':>8} {'died':>6}   seed {seed}")
-    for kind, counted in found.items():
-        print(
-            f"{kind:<22} {counted['cases']:>7} {counted['told']:>8} {counted['refused in one line']:>8}"
-            f" {counted['DIED']:>6}"
-        )
-    print("\n".join(deaths[:20]))
-    sys.exit(1 if deaths else 0)
-
-
-if __name__ == "__main__":
-    main()

@@ -112,7 +112,7 @@ def _length_fault(do: str, seconds: object) -> str | None:
     if most_s is None:
         return None if seconds is None else f"{do} has no seconds"
     is_number = isinstance(seconds, int | float) and not isinstance(seconds, bool)
-    if not is_number or not 0 < float(seconds) <= most_s:  # type: ignore[arg-type]
+    if not is_number or not 0 < seconds <= most_s:  # type: ignore[operator]
         return f"{do} needs seconds, at most {most_s:.0f}"
     return None
 

@@ -360,7 +360,8 @@ def migrate(db: sqlite3.Connection, path: Path, migrations: tuple[str, ...] = MI
 def is_of_the_disk(problem: BaseException) -> bool:
     """Whether it may work later with the same file: the disk, the folder or another process is in the way."""
     if isinstance(problem, sqlite3.Error):
-        return getattr(problem, "sqlite_errorcode", 0) & PRIMARY_CODE in DISK
+        code = getattr(problem, "sqlite_errorcode", 0)
+        return code & PRIMARY_CODE in DISK and code != sqlite3.SQLITE_IOERR_SHORT_READ  # that is a file cut off
     return isinstance(problem, OSError)
 
 
