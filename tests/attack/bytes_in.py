@@ -96,7 +96,7 @@ def remote_orders(chance: random.Random, _: Path) -> Iterator[str | None]:
 
 
 def sockets(chance: random.Random, folder: Path) -> Iterator[str | None]:
-    """Whatever a client says, or leaves unsaid, the next one is answered."""
+    """A whole line is answered; whatever a client says, or leaves unsaid, so is the next one."""
     path, behind = folder / "bed.sock", Behind()
     deaths: list[str] = []
     server = ControlSocket(
@@ -113,12 +113,15 @@ def sockets(chance: random.Random, folder: Path) -> Iterator[str | None]:
         while not path.exists():
             server.join(0.01)
         while True:
-            said = _said(chance)
+            said, is_heard = _said(chance), chance.random() < 0.8
+            told = b""
             with suppress(OSError):
-                _talk(path, said, is_heard=chance.random() < 0.8)
+                told = _talk(path, said, is_heard)
+            is_line = said.find(b"\n") == len(said) - 1 and 1 < len(said) <= MOST_BYTES
+            is_answered = not (is_heard and is_line) or "ok" in json.loads(told or b"{}")
             answer = _talk(path, b'{"do":"status"}\n')
-            is_right = not deaths and json.loads(answer or b"{}").get("ok") is True
-            yield None if is_right else f"{said!r}: {deaths or answer!r}"
+            is_right = is_answered and not deaths and json.loads(answer or b"{}").get("ok") is True
+            yield None if is_right else f"{said[:300]!r}: {deaths or (told, answer)}"
             deaths.clear()
     finally:
         server.stop()

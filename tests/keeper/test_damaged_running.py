@@ -162,6 +162,7 @@ DAMAGED = {
     "its header overwritten": overwritten("", 0, 100),
     "cut to nothing": cut(0),
     "cut in the middle": cut(50_000),
+    "its log cut": lambda bench: os.truncate(part(bench, "-wal"), 3000),
     "its log overwritten": overwritten("-wal", -3000, 3000),
     "its log's header overwritten": overwritten("-wal", 0, 32),
 }

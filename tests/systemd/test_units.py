@@ -9,8 +9,8 @@ import pytest
 
 FOLDER = Path(__file__).parents[2] / "systemd"
 UNITS = sorted(FOLDER.glob("*.service"))
-WORST = {"waaler@.service": 1.6, "waaler-notify@.service": 1.2, "waaler-page.service": 1.2}
-"""Exposure, of 10, that `systemd-analyze security` may find."""
+WORST = {"waaler@.service": 0.8, "waaler-notify@.service": 1.2, "waaler-page.service": 1.2}
+"""Exposure, of 10, that `systemd-analyze security` may find: 0.6, 1.1 and 1.0 with version 252, and a little more."""
 
 needs_systemd = pytest.mark.skipif(
     shutil.which("systemd-analyze") is None, reason="systemd-analyze is missing: apt install systemd"
