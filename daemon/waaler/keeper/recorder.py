@@ -40,10 +40,8 @@ class Recorder(LastingThread):
 
     tell: takes Recorded for every intent, on disk or not. now: for the note that the daemon lives. settle: what is
     written first of all, once the store can be opened, of what a start could not write.
-    failing: hears when the disk begins to refuse, and when it takes again.
-    wrote: hears after each try to write facts.
-    failing: hears when the disk begins to refuse, and when it takes again. mend: makes records good that are lost
-    or damaged; whether it did, and closed the store.
+    failing: hears when the disk begins to refuse, and when it takes again. wrote: hears after each try to write
+    facts. mend: makes records good that are lost or damaged; whether it did, and closed the store.
     """
 
     def __init__(
