@@ -80,7 +80,7 @@ def test_the_coefficient_follows_the_published_curve(name: str, digits: int) -> 
 
 def test_a_plants_litres_are_millimetres_on_its_canopy() -> None:
     """5 mm, Kc 1.15, 0.35 m2: 2.0125 L a plant. Source: tests/reference/volumes.yaml, crop_demand_case."""
-    crop = Crop("beans", 6, 1.0, Stages((1, 1, 100, 1), 0.5, 1.15, 0.3), date(2026, 5, 1), 0.35, 1.5, 2.5)
+    crop = Crop("beans", Stages((1, 1, 100, 1), 0.5, 1.15, 0.3), date(2026, 5, 1), 0.35, 1.5, 2.5)
 
     assert litres_per_plant(crop, date(2026, 6, 1), 5.0, 1.0) == pytest.approx(2.0125)
     assert litres_per_plant(crop, date(2026, 6, 1), 5.0, 0.7) == pytest.approx(0.7 * 2.0125)

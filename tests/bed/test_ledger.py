@@ -26,7 +26,7 @@ from waaler.bed.ledger import (
 
 ZONE = ZoneInfo("Europe/Lisbon")
 FIGURES = Figures(sump_full_l=220.0, sump_low_l=45.0, sump_empty_l=25.0, line_l=1.5)
-BOOK = SumpBook(FIGURES, lambda _: 20.0)
+BOOK = SumpBook(FIGURES, lambda _: (20.0 / 14,) * 14)
 
 
 def local(text: str) -> datetime:
@@ -77,7 +77,7 @@ def test_the_mark_is_reached_when_the_water_above_it_is_gone() -> None:
 
 def test_nothing_is_foreseen_of_a_bed_that_drinks_nothing_or_is_not_known() -> None:
     begin = local("2026-06-21T05:00")
-    for book in (replace(BOOK, drink_l=lambda _: 0.0), replace(BOOK, drink_l=None)):
+    for book in (replace(BOOK, drinks_l=lambda _: (0.0,)), replace(BOOK, drinks_l=None)):
         found = outlook(book, full(book), begin)
         assert (found.low_at, found.cut_at, found.days_left(begin)) == (None, None, None)
 
@@ -94,7 +94,7 @@ def test_salts_stay_while_plants_take_less_than_their_share() -> None:
     """220 L of 2 mS/cm; 20 L drunk at 0.7 of the strength: (440 - 20 x 1.4) / 200 = 2.06, by hand."""
     after = advanced(BOOK, full(BOOK), local("2026-06-21T00:00"), local("2026-06-22T00:00"))
     assert after.ec == pytest.approx(2.06)
-    dry = replace(BOOK, figures=replace(FIGURES, evaporates_l_per_day=10.0), drink_l=lambda _: 0.0)
+    dry = replace(BOOK, figures=replace(FIGURES, evaporates_l_per_day=10.0), drinks_l=lambda _: (0.0,))
     assert advanced(dry, full(dry), local("2026-06-21T00:00"), local("2026-06-22T00:00")).ec == pytest.approx(
         440 / 210
     )
@@ -160,20 +160,28 @@ def test_the_date_is_that_of_a_count_minute_by_minute(
 ) -> None:
     plan = runs_at((5, 9, 13, 19), seconds)
     book = replace(
-        BOOK, drink_l=lambda _: drink, tank=Tank(90.0, 0.3) if tank else None, runs=plan, longest_run_s=seconds
+        BOOK, drinks_l=lambda _: (drink,), tank=Tank(90.0, 0.3) if tank else None, runs=plan, longest_run_s=seconds
     )
     now = local("2026-06-21T00:00").replace(hour=hour)
 
     found = outlook(book, Entry(litres, 2.0, tank), now).cut_at
+    counted = _counted(litres, tank, drink, seconds, now)
 
-    assert found == _counted(litres, tank, drink, seconds, now)
+    if counted is None:
+        assert found is None or found >= now + COUNTED
+    else:
+        assert found == counted
+
+
+COUNTED = timedelta(days=59)
+"""Less than what is foreseen, so that the count ends first."""
 
 
 def _counted(litres: float, tank: float, drink: float, seconds: float, now: datetime) -> datetime | None:
     """19 of 20 parts of the drink between 6 and 20 h, even; the tank gives what is missing to 220 L."""
     dip_l = min(12.6 * seconds / 60, 1.5 + 12.6 + (12.6 / 25) ** 2 * 100)
     at = now
-    while at < now + timedelta(days=59):
+    while at < now + COUNTED:
         at += timedelta(minutes=1)
         is_day = 6 <= (at - timedelta(minutes=1)).hour < 20
         litres -= drink * (0.95 / 14 if is_day else 0.05 / 10) / 60
@@ -185,7 +193,7 @@ def _counted(litres: float, tank: float, drink: float, seconds: float, now: date
 
 
 def test_drink_by_the_day_follows_its_dates() -> None:
-    book = replace(BOOK, drink_l=lambda day: 10.0 if day < date(2026, 6, 23) else 30.0)
+    book = replace(BOOK, drinks_l=lambda day: (10.0 if day < date(2026, 6, 23) else 30.0,))
     begin = local("2026-06-21T00:00")
 
     assert [round(entry.litres, 6) for _, entry in course(book, full(book), begin, begin + timedelta(days=4))] == [

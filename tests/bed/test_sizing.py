@@ -6,12 +6,13 @@ import pytest
 from tests.bed.test_layout import line
 
 from waaler.bed.figures import Figures
+from waaler.bed.pots import Pot, alike
 from waaler.bed.pump import from_label
 from waaler.bed.sizing import bags, size
 from waaler.bed.tray import Tray
 
 TRAY = Tray(2.4, 1.2, 0.04, 0.01, 0.1)
-BED = Figures(pots=16, sump_full_l=200.0, sump_low_l=45.0, sump_empty_l=25.0)
+BED = Figures(pots=alike(16, Pot()), sump_full_l=200.0, sump_low_l=45.0, sump_empty_l=25.0)
 
 
 def test_a_drain_lets_through_what_torricelli_says() -> None:
@@ -67,7 +68,7 @@ def test_a_dry_outlet_is_not_sound() -> None:
 @pytest.mark.parametrize(("nominal_gal", "count"), [(68, 3), (48, 2)])
 def test_bags_are_those_of_the_worked_cases(nominal_gal: int, count: int) -> None:
     """Source: tests/reference/volumes.yaml, pots_cases: exact arithmetic on a stated fill of 0.93."""
-    _, found = bags(nominal_gal, 3.785411784, 0.93, 113.267)
+    _, found = bags([nominal_gal * 3.785411784 * 0.93], 113.267)
 
     assert found == count
 
@@ -75,5 +76,5 @@ def test_bags_are_those_of_the_worked_cases(nominal_gal: int, count: int) -> Non
 def test_four_cubic_feet_fill_the_pots_that_growers_say() -> None:
     """Common practice, no source: 5 pots of 5 gal and 2 of 3, or 3 and 6: 0.965 and 0.907 of the nominal volume."""
     for nominal_gal, fill in ((31, 0.9652), (33, 0.9067)):
-        litres, _ = bags(nominal_gal, 3.785411784, fill, 113.267)
+        litres, _ = bags([3.785411784 * fill] * nominal_gal, 113.267)
         assert litres == pytest.approx(113.267, rel=1e-3)

@@ -6,19 +6,21 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from waaler.bed.budget import Site
 from waaler.bed.crops import Crop, Stages, litres_per_plant
+from waaler.bed.demand import Site
 from waaler.bed.evaporation import daylight_h, extraterrestrial_mj_per_m2
 from waaler.bed.figures import Figures
+from waaler.bed.pots import Pot, alike
 from waaler.bed.thirst import Thirst, noon_h
 from waaler.bed.weather import DayWeather, Weather
 
 LISBON = ZoneInfo("Europe/Lisbon")
 DAY = date(2026, 7, 1)
-BEANS = Crop("beans", 3, 2.0, Stages((1, 1, 400, 1), 0.5, 1.0, 0.3), date(2026, 5, 1), 0.2, 1.5, 2.5)
-MAIZE = Crop("maize", 2, 1.0, Stages((1, 1, 400, 1), 0.5, 1.2, 0.3), date(2026, 5, 1), 0.5, 1.5, 2.5)
-SITE = Site(38.72, 50.0, 0.7, (BEANS, MAIZE))
-THIRST = Thirst(SITE, Figures(pots=5), Weather(((28.0, 14.0),) * 12), -9.14)
+BEANS = Crop("beans", Stages((1, 1, 400, 1), 0.5, 1.0, 0.3), date(2026, 5, 1), 0.2, 1.5, 2.5)
+MAIZE = Crop("maize", Stages((1, 1, 400, 1), 0.5, 1.2, 0.3), date(2026, 5, 1), 0.5, 1.5, 2.5)
+SITE = Site(38.72, 50.0, 0.7)
+POTS = alike(3, Pot(crop=BEANS, plants=2.0)) + alike(2, Pot(crop=MAIZE))
+THIRST = Thirst(SITE, Figures(pots=POTS), Weather(((28.0, 14.0),) * 12), -9.14)
 
 
 def at(hour: float) -> datetime:
@@ -54,7 +56,7 @@ def test_measured_temperatures_stand_in_for_the_weathers() -> None:
 
 
 def test_a_polar_night_gives_nothing_and_no_error() -> None:
-    north = Thirst(Site(75.0, 0.0, 1.0, (MAIZE,)), Figures(pots=2), Weather(((5.0, -5.0),) * 12), 20.0)
+    north = Thirst(Site(75.0, 0.0, 1.0), Figures(pots=POTS[3:]), Weather(((5.0, -5.0),) * 12), 20.0)
     winter = datetime(2026, 12, 21, 12, tzinfo=ZoneInfo("Europe/Oslo"))
 
     assert north.litres(winter, winter + timedelta(hours=1)) == 0.0

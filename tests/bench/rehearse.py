@@ -37,14 +37,14 @@ sensing:
     - {name: pot_3, channel: 0, calibration: {dry: 820, wet: 380}}
     - {name: pot_18, channel: 1, calibration: {dry: 830, wet: 370}}
 layout:
-  pots: %(pots)d
   pump: {free_flow: %(flow)g L/h, shut_off: 2.4 m}
   lift: 30 cm
   hose: {length: 1.5 m, bore: 25 mm, fittings: 1.5}
   line: {bore: 16 mm, spacing: 40 cm, legs: [%(legs)s], water: 19.2 C}
   tray: {length: %(tray)g m, width: 1.2 m, drain: 80 mm, standing: 1 cm, rim: 10 cm}
   sump: {floor: [%(pots)g m, 2 cm], full: 80 cm, low: 25 cm, empty: 10 cm}
-crops: [{name: beans, pots: %(pots)d, planted: 2026-01-01, canopy: 0.3 m2, stages: [20, 30, 400, 10], kc: [0.5, 1.05, 0.9]}]
+pots: [{count: %(pots)d, crop: beans}]
+crops: [{name: beans, planted: 2026-01-01, canopy: 0.3 m2, stages: [20, 30, 400, 10], kc: [0.5, 1.05, 0.9]}]
 weather:
   normals: [[4 C, -3 C], [7 C, -2 C], [12 C, 2 C], [16 C, 6 C], [21 C, 10 C], [25 C, 14 C],
             [27 C, 16 C], [27 C, 15 C], [22 C, 11 C], [16 C, 7 C], [9 C, 2 C], [4 C, -1 C]]

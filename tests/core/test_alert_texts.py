@@ -21,7 +21,7 @@ from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Input, Level, Trip
 
 FIGURES = Figures()
-BOOK = SumpBook(FIGURES, lambda _: 16.8)
+BOOK = SumpBook(FIGURES, lambda _: (1.2,) * 14)
 CARE = Care(BOOK, contacts=(Contact("Ann", "+386 40 111 222"),))
 REFILL = "Unplug the pump, add 173 L of solution of 2 mS/cm up to the full mark, enter it with `waaler refill`, plug the pump in again."
 
@@ -145,7 +145,7 @@ def test_no_text_that_stands_says_refill_while_the_tray_is_high_or_the_water_is_
     acts: list[tuple[str, int]],
 ) -> None:
     """Judged from the facts alone: a text that says `add N L` stands at no such moment."""
-    thirsty = replace(CARE, book=replace(BOOK, drink_l=lambda _: 60.0))
+    thirsty = replace(CARE, book=replace(BOOK, drinks_l=lambda _: (60.0 / 14,) * 14))
     bench = Bench(care=thirsty, limits=replace(LIMITS, rest_s=60.0))
     for what, number in acts:
         act(bench, what, number)
@@ -188,7 +188,7 @@ def test_a_text_of_before_a_restart_is_composed_anew_and_a_moment_still_ends() -
 
 
 def test_once_the_water_is_back_a_refill_is_spoken_of_again_without_a_knock() -> None:
-    bench = Bench(care=replace(CARE, book=replace(BOOK, drink_l=lambda _: 60.0)))
+    bench = Bench(care=replace(CARE, book=replace(BOOK, drinks_l=lambda _: (60.0 / 14,) * 14)))
     bench.order(OrderKind.REFILL, litres=1.0)
     bench.pass_s(2.2 * 86_400)
     assert bench.alerts() & {"sump-soon-low", "refill-due"}

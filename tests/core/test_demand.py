@@ -6,9 +6,10 @@ from itertools import pairwise
 import pytest
 from tests.core.bench import PLAN, Bench
 
-from waaler.bed.budget import Site
 from waaler.bed.crops import Crop, Stages
+from waaler.bed.demand import Site
 from waaler.bed.figures import Figures
+from waaler.bed.pots import Pot, alike
 from waaler.bed.thirst import Thirst
 from waaler.bed.weather import Weather
 from waaler.core.facts import Cause, Outcome
@@ -19,8 +20,10 @@ from waaler.plan.types import ClockMoment, Evenly, OnDemand, PerDemand, PerLight
 ROOF = Adviser("roof", AdviserKind.LIGHT, lowest=-1.0, highest=1300.0, most_change_per_min=float("inf"))
 AIR = Adviser("air", AdviserKind.TEMPERATURE, most_change_per_min=10.0)
 PLANTED = datetime(2026, 5, 1, tzinfo=UTC).date()
-CROP = Crop("beans", 2, 1.0, Stages((1, 1, 400, 1), 0.5, 1.0, 0.3), PLANTED, 0.5, 1.5, 2.5)
-THIRST = Thirst(Site(38.72, 50.0, 0.7, (CROP,)), Figures(pots=2), Weather(((28.0, 14.0),) * 12), -9.14)
+CROP = Crop("beans", Stages((1, 1, 400, 1), 0.5, 1.0, 0.3), PLANTED, 0.5, 1.5, 2.5)
+THIRST = Thirst(
+    Site(38.72, 50.0, 0.7), Figures(pots=alike(2, Pot(crop=CROP))), Weather(((28.0, 14.0),) * 12), -9.14
+)
 
 
 def plan(trigger: Trigger, least_gap_s: float = 1800.0, most: int = 20) -> Plan:

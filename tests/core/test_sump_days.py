@@ -18,7 +18,7 @@ from waaler.guard.messages import Level as FloatLevel
 from waaler.plan.sensing import Adviser, AdviserKind, Reading, Sensing
 
 FIGURES = Figures(sump_full_l=220.0, sump_low_l=45.0, line_l=1.5)
-BOOK = SumpBook(FIGURES, lambda _: 20.0)
+BOOK = SumpBook(FIGURES, lambda _: (20.0 / 14,) * 14)
 CARE = Care(BOOK)
 LONG_S = 100_000.0
 

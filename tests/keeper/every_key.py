@@ -72,7 +72,7 @@ WHOLE: Doc = {
                "settle_sump": "15 min", "settle_tray": "12 min", "run_back": "18 min", "confirm": "0.4 s",
                "start_delay": "90 s", "most_starts": "5", "flow_within": "40 s", "line_drain": "70 s"},
     "layout": {
-        "pots": "14", "outlet_flow": "54 L/h", "line_holds": "1.5 L", "media_per_pot": "17 L", "holds": "30 %",
+        "pots": "14", "outlet_flow": "54 L/h", "line_holds": "1.5 L", "holds": "30 %",
         "sump": {"brim": "285 L", "full": "260 L", "low": "45 L", "empty": "25 L"},
         "drink_per_pot": "1.2 L", "evaporates": "1 L",
         "pump": {"free_flow": "1400 L/h", "shut_off": "2.2 m"},
@@ -82,10 +82,16 @@ WHOLE: Doc = {
         "tube": {"bore": "4 mm", "length": "15 cm", "end": "5 cm", "fittings": "2.5"},
         "each": [{"outlet": "3", "bore": "5 mm", "length": "20 cm", "end": "6 cm", "opening": "80 %", "pot": "pot_3"}],
         "tray": {"length": "3 m", "width": "1.2 m", "drain": "40 mm", "standing": "1 cm", "rim": "9 cm"},
-        "pot": {"nominal": "19 L", "filled": "90 %", "bag": "100 L"},
     },
-    "crops": [{"name": "aubergine", "pots": "9", "plants_per_pot": "2", "planted": "2026-05-10", "canopy": "0.5 m2",
-               "stages": ["30", "45", "40", "25"], "kc": ["0.6", "1.05", "0.9"], "ec": ["1.8", "2.6"]}],
+    "pots": [{"count": "9", "nominal": "19 L", "filled": "90 %", "bag": "100 L", "crop": "aubergine",
+              "plants_per_pot": "2", "outlets": "1"},
+             {"count": "5", "height": "25 cm", "width": "30 cm", "crop": "beans"}],
+    "crops": [{"name": "aubergine", "planted": "2026-05-10", "canopy": "0.5 m2",
+               "stages": ["30", "45", "40", "25"], "kc": ["0.6", "1.05", "0.9"], "ec": ["1.8", "2.6"]},
+              {"name": "beans", "planted": "2026-05-10", "canopy": "0.2 m2",
+               "stages": ["30", "45", "40", "25"], "kc": ["0.6", "1.05", "0.9"], "ec": ["1.8", "2.6"]},
+              {"name": "kale", "planted": "2026-05-10", "canopy": "0.2 m2",
+               "stages": ["30", "45", "40", "25"], "kc": ["0.6", "1.05", "0.9"]}],
     "weather": {"normals": NORMALS, "elevation": "300 m", "cover": "70 %"},
     "feed": {"ec": "2.1", "water": "0.4", "uptake": "65 %"},
     "top_up": {"tank": "100 L", "holds": "water"},
@@ -152,9 +158,14 @@ FILES = (
     WHOLE,
     _variant(layout__sump={"floor": ["1 m", "0.6 m"], **DEPTHS}, heartbeat={"url_file": "beat-url"}),
     _variant(layout__sump={"points": POINTS, **DEPTHS}, layout__pump={"points": PUMP_POINTS}),
-    _variant(layout__line={"legs": [LEG, {"outlets": "7"}], "friction": "hazen-williams", "c": "140"}),
-    _variant(layout__media_per_pot=None, weather={"csv": "days.csv", "elevation": "300 m"}),
+    _variant(
+        layout__line={"legs": [LEG, {"outlets": "7"}], "friction": "hazen-williams", "c": "140"},
+        layout__pots=None,
+        pots=None,
+    ),
+    _variant(layout__pots=None, weather={"csv": "days.csv", "elevation": "300 m"}),
     _variant(pins=FEW_PINS),
+    _variant(pots=None),
 )
 """The first has what can stand together; each other one has keys that exclude some of it."""
 
@@ -164,7 +175,7 @@ TABLES = {
 }
 
 
-OTHER_NAMES = {"pot_3": "pot_9", "roof": "wall", "air": "leaf"}
+OTHER_NAMES = {"aubergine": "beans", "pot_3": "pot_9", "roof": "wall", "air": "leaf"}
 FREE_GPIO = ("26", "13", "21", "18")
 
 

@@ -8,19 +8,21 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from waaler.bed.figures import Figures
+from waaler.bed.pots import Pot
 from waaler.model.bed import DRIP_S, Bed, Feed, Water, advance, full_bed, has_settled, in_bed_l, total_l
 from waaler.model.outlets import Outlets
 from waaler.model.sky import Sky, air_by_hour, shares_of_daylight
 
 FIGURES = Figures()
 BED = Bed(FIGURES, Outlets(FIGURES))
-SKY = Sky((FIGURES.drink_l_per_pot_day,) * FIGURES.pots, evaporates_l=0.8)
-NO_CROP = Sky((0.0,) * FIGURES.pots)
+POT = Pot()
+SKY = Sky((1.2,) * 14, evaporates_l=0.8)
+NO_CROP = Sky((0.0,) * 14)
 FLOW_L_PER_MIN = 14 * 0.9
 
 
 def dry(sump_l: float = 220.0) -> Water:
-    return Water(sump_l=sump_l, media_l=(0.0,) * FIGURES.pots)
+    return Water(sump_l=sump_l, media_l=(0.0,) * 14)
 
 
 @given(
@@ -58,7 +60,7 @@ def test_a_run_into_full_media_comes_back_whole_to_the_millilitre() -> None:
 def test_a_single_pot_without_a_crop_holds_what_was_counted_by_hand() -> None:
     """0.5 L/min for 4 min into 6 L of dry media that hold 1.8 L: 0.2 L stay in the line, 1.8 L go out to the pot, which
     keeps half of them and more as it grows wet, and nothing drips before it is full."""
-    figures = replace(FIGURES, pots=1, outlet_l_per_min=0.5, line_l=0.2, media_l_per_pot=6.0, wilting_fraction=1e-9)
+    figures = replace(FIGURES, pots=(Pot(1.8, 0.9, 6e-9, flow_l_per_min=0.5),), line_l=0.2)
     bed = Bed(figures, Outlets(figures))
     water = advance(bed, Water(sump_l=100.0, media_l=(0.1,)), 240.0, True, Sky((0.0,)), 12.0)
 
@@ -80,7 +82,7 @@ def test_what_is_above_capacity_drips_out_as_a_share_of_what_is_left() -> None:
 
 def test_a_pot_below_its_wilting_mark_lets_part_of_the_water_run_past() -> None:
     """At half of the mark it keeps three quarters: halfway between a half and all."""
-    ease_l = BED.ease_l
+    ease_l = POT.wilting_l
     half = replace(dry(), media_l=(ease_l / 2,) * 14, line_l=1.5)
     given_l = FLOW_L_PER_MIN / 60
 
@@ -88,6 +90,21 @@ def test_a_pot_below_its_wilting_mark_lets_part_of_the_water_run_past() -> None:
 
     assert sum(water.media_l) - sum(half.media_l) == pytest.approx(0.75 * given_l)
     assert water.dripping_l + water.tray_l > 0
+
+
+def test_each_pot_holds_and_wilts_by_its_own_marks() -> None:
+    """A full pot of 5.4 L keeps none of what it is given, one of 3 L that is 0.5 L short keeps that. Both drink 1 L of
+    what they want in full; the one that is at its mark of 2 L takes 2 (1 - 1/e^0.5) = 0.787 L.
+    """
+    pots = (Pot(5.4, 3.6, 1.8), Pot(3.0, 2.5, 2.0))
+    figures = replace(FIGURES, pots=pots)
+    bed = Bed(figures, Outlets(figures))
+    given = advance(bed, replace(dry(), media_l=(5.4, 2.5), line_l=1.5), 60.0, True, Sky((0.0, 0.0)), 12.0)
+    drunk = advance(bed, replace(dry(), media_l=(4.0, 2.0)), 86_400, False, Sky((1.0, 1.0)), 0.0)
+
+    assert full_bed(bed).media_l == (5.4, 3.0)
+    assert given.media_l == pytest.approx((5.4, 3.0))
+    assert drunk.media_l == pytest.approx((3.0, 2.0 * exp(-0.5)))
 
 
 def test_with_the_drain_blocked_the_water_stays_in_the_tray_and_spills_over_its_rim() -> None:
@@ -141,7 +158,7 @@ def test_the_air_is_warmest_at_three_in_the_afternoon() -> None:
 
 def test_plants_below_the_wilting_mark_drink_in_proportion_to_what_is_left() -> None:
     """FAO Irrigation and Drainage Paper 56, (84): the stress coefficient falls on a straight line to nothing."""
-    ease_l = BED.ease_l
+    ease_l = POT.wilting_l
     half = advance(BED, replace(dry(), media_l=(ease_l / 2,) * 14), 1.0, False, SKY, 13.0)
     full = advance(BED, replace(dry(), media_l=(ease_l * 2,) * 14), 1.0, False, SKY, 13.0)
 
@@ -156,7 +173,7 @@ def test_media_that_pass_the_wilting_mark_in_one_step_lose_what_small_steps_lose
     for n in range(6 * 3600 // 20):
         often = advance(BED, often, 20.0, False, thirsty, 10.0 + n * 20 / 3600)
 
-    assert once.media_l[0] < BED.ease_l
+    assert once.media_l[0] < POT.wilting_l
     assert once.media_l == pytest.approx(often.media_l, rel=1e-9)
 
 

@@ -11,6 +11,7 @@ from wntr.epanet.toolkit import ENepanet
 
 from waaler.bed.figures import Figures
 from waaler.bed.layout import Layout, Leg, Piece, Tube, watering
+from waaler.bed.pots import Pot, alike
 from waaler.bed.pump import from_label
 from waaler.bed.scale import Scale
 from waaler.bed.sump import SumpShape, upright
@@ -34,8 +35,7 @@ LINE = Layout(
     water_c=WATER_C,
 )
 FIGURES = Figures(
-    pots=POTS,
-    outlet_l_per_min=watering(LINE).flow_l_per_min / POTS,
+    pots=tuple(Pot(flow_l_per_min=flow) for flow in watering(LINE).outlets_l_per_min),
     line_l=LINE.pipes_l,
     sump_full_l=120.0,
     sump_low_l=30.0,
@@ -75,10 +75,10 @@ def test_where_the_pump_cannot_lift_the_water_no_pot_gets_any() -> None:
 
 
 def test_two_outlets_in_a_pot_give_both_to_it() -> None:
-    four = replace(FIGURES, pots=4)
+    four = replace(FIGURES, pots=alike(4, Pot(outlets=2)))
     single = watering(LINE).outlets_l_per_min
 
-    assert Outlets(four, LINE).at(50.0) == pytest.approx([single[n] + single[n + 4] for n in range(4)])
+    assert Outlets(four, LINE).at(50.0) == pytest.approx([single[2 * n] + single[2 * n + 1] for n in range(4)])
 
 
 def test_far_pots_of_a_badly_balanced_bed_stay_drier() -> None:
@@ -93,7 +93,7 @@ def test_far_pots_of_a_badly_balanced_bed_stay_drier() -> None:
 
 def test_a_sump_that_is_drawn_down_falls_as_epanets_tank_does() -> None:
     """Source: EPANET 2.2, extended period, 1 s steps, the sump as its tank; media that take up all."""
-    thirsty = replace(FIGURES, media_l_per_pot=500.0, wilting_fraction=1e-9)
+    thirsty = replace(FIGURES, pots=alike(POTS, Pot(150.0, 75.0, 5e-7)))
     simulated = bed(figures=thirsty)
     water = Water(sump_l=120.0, media_l=(0.1,) * POTS, line_l=FIGURES.line_l)
 
@@ -279,7 +279,7 @@ def test_each_probe_reads_its_own_pot() -> None:
     two.water = replace(two.water, media_l=tuple(0.5 * n for n in range(POTS)))
     values = [two.reading(Adviser(f"pot_{n}", AdviserKind.MOISTURE)) for n in (2, 7)]
 
-    assert values == pytest.approx([100 * 0.5 / two.bed.pot_l, 100 * 3.0 / two.bed.pot_l], abs=1.0)
+    assert values == pytest.approx([100 * 0.5 / 5.4, 100 * 3.0 / 5.4], abs=1.0)
 
 
 def test_a_probe_on_the_finer_converter_has_finer_counts_and_bends_with_its_calibration() -> None:

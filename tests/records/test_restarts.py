@@ -31,7 +31,8 @@ SENSING = Sensing(
     ranges=(Range("pH", "", 5.5, 6.5),),
 )
 CARE = Care(
-    SumpBook(Figures(sump_full_l=220.0, sump_low_l=45.0, line_l=1.5), lambda _: 20.0), (Contact("Ann", ""),)
+    SumpBook(Figures(sump_full_l=220.0, sump_low_l=45.0, line_l=1.5), lambda _: (20.0 / 14,) * 14),
+    (Contact("Ann", ""),),
 )
 METERED = replace(LIMITS, normal_flow_l_per_min=12.0)
 EVERY = 10

@@ -7,7 +7,7 @@ import pytest
 from tests.settings.test_faults import SMALLEST
 from vega_datasets import data
 
-from waaler.bed.budget import drink_l
+from waaler.bed.demand import drinks_l
 from waaler.bed.evaporation import reference_mm
 from waaler.rehearsal.play import Play
 from waaler.rehearsal.staging import scene_of
@@ -16,7 +16,7 @@ from waaler.settings.build_site import site, weather
 from waaler.settings.settings import Settings
 
 CROP = (
-    "crops: [{name: beans, pots: 14, planted: 2014-05-01, canopy: 0.2 m2, stages: [20, 30, 60, 10],"
+    "pots: [{count: 14, crop: beans}]\ncrops: [{name: beans, planted: 2014-05-01, canopy: 0.2 m2, stages: [20, 30, 60, 10],"
     " kc: [0.5, 1.05, 0.9]}]\nweather: {csv: seattle.csv, cover: 70 %}\n"
 )
 FIRST, DAYS = date(2014, 6, 1), 60
@@ -42,15 +42,11 @@ def test_a_season_of_measured_days_drinks_what_each_days_weather_asks(settings: 
     start = datetime(FIRST.year, FIRST.month, FIRST.day, tzinfo=UTC) - timedelta(hours=1)  # midnight in Lisbon
     found = Play(scene_of(settings, start, DAYS, refill_after_s=12 * 3600.0)).run()
     place = site(settings.file)
-    wanted_l = sum(
-        drink_l(
-            place,
-            settings.figures,
-            day,
-            reference_mm(sky.on(day), place.latitude_deg, place.elevation_m, day.timetuple().tm_yday).mm,
-        )
-        for day in (FIRST + timedelta(days=n) for n in range(DAYS))
-    )
+    wanted_l = 0.0
+    for day in (FIRST + timedelta(days=n) for n in range(DAYS)):
+        number = day.timetuple().tm_yday
+        reference = reference_mm(sky.on(day), place.latitude_deg, place.elevation_m, number)
+        wanted_l += sum(drinks_l(place, settings.figures.pots, day, reference.mm))
 
     assert not found.does_starve
     assert found.refills

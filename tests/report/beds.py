@@ -8,6 +8,7 @@ from tests.records.facts import WALL_S, at, intent, whole_run
 
 from waaler.bed.figures import Figures
 from waaler.bed.ledger import Entry, SumpBook
+from waaler.bed.pots import Pot, alike
 from waaler.core.facts import (
     Act,
     AlertRaised,
@@ -49,8 +50,8 @@ SENSING = Sensing(
 
 
 def bed(title: str = "Terrace bed") -> Bed:
-    figures = Figures(pots=10, drink_l_per_pot_day=1.0)
-    return Bed("terrace", title, PLAN, SENSING, figures, SumpBook(figures, lambda _: 10.0))
+    figures = Figures(pots=alike(10, Pot(drink_l_per_day=1.0)))
+    return Bed("terrace", title, PLAN, SENSING, figures, SumpBook(figures, lambda _: (1.0,) * 10))
 
 
 def write_days(path: Path, days: int = 3, reason: str = "ran its time") -> None:

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from tests.settings.test_faults import SMALLEST, faults
 
+from waaler.bed.pots import crops_of
 from waaler.bed.scale import Scale
 from waaler.bed.wiring import AnalogDevice, AnalogInput
 from waaler.plan.types import PerDemand, PerLight
@@ -13,7 +14,7 @@ from waaler.settings import SettingsError, load, parse
 from waaler.settings.build_site import site
 from waaler.settings.warnings import warnings
 
-BEANS = "crops: [{name: beans, pots: 14, planted: 2026-05-01, canopy: 4 ft2, stages: [20, 30, 30, 10], kc: [0.5, 1.05, 0.9]%s}]\n"
+BEANS = "crops: [{name: beans, planted: 2026-05-01, canopy: 4 ft2, stages: [20, 30, 30, 10], kc: [0.5, 1.05, 0.9]%s}]\npots: [{count: 14, crop: beans}]\n"
 MONTHS = "weather: {normals: [" + ", ".join(["[30 C, 16 C]"] * 12) + "]}\n"
 
 
@@ -21,7 +22,7 @@ MONTHS = "weather: {normals: [" + ", ".join(["[30 C, 16 C]"] * 12) + "]}\n"
     ("more", "told"),
     [
         (BEANS % ", ec: [2.5, 1.5]", "8:9: crops: the crop's EC range is upside down; write the lower one first"),
-        (BEANS.replace("4 ft2", "4 ft") % "", "8:62: crops.canopy: 'ft' is no unit of an area; use one of m2, ft2, as in"
+        (BEANS.replace("4 ft2", "4 ft") % "", "8:52: crops.canopy: 'ft' is no unit of an area; use one of m2, ft2, as in"
          " 0.35 m2 or 4 ft2"),
         ("weather: {cover: 70 %}\n", "8:10: weather: the weather needs one source; write csv: FILE, or normals: with"
          " twelve pairs"),
@@ -54,8 +55,9 @@ def test_crops_and_feed_are_built_as_written() -> None:
     )
     found = site(settings.file)
 
-    assert found.crops[0].canopy_m2 == pytest.approx(4 * 0.09290304)
-    assert found.crops[0].stages.days == (20, 30, 30, 10)
+    (crop,) = crops_of(settings.figures.pots)
+    assert crop.canopy_m2 == pytest.approx(4 * 0.09290304)
+    assert crop.stages.days == (20, 30, 30, 10)
     assert (found.ec, found.uptake_share, found.water_ec) == (1.8, 0.6, 0.3)
     assert settings.book.tank is not None
     assert settings.book.tank.litres == pytest.approx(378.5411784)
@@ -67,8 +69,9 @@ def test_crops_and_feed_are_built_as_written() -> None:
     [
         (BEANS % "" + MONTHS + "layout: {sump: {full: 60 L}}\n", "a full sump lasts"),
         (BEANS.replace("4 ft2", "3 m2") % "" + MONTHS, "the longest gap by day is"),
-        (BEANS.replace("}]", "}, {name: kale, pots: 1, planted: 2026-05-01, canopy: 0.1 m2, stages: [9, 9, 9, 9],"
-         " kc: [1, 1, 1], ec: [3, 4]}]") % "", "EC ranges do not meet"),
+        (BEANS.replace("}]\npots: [", "}, {name: kale, planted: 2026-05-01, canopy: 0.1 m2, stages: [9, 9, 9, 9],"
+         " kc: [1, 1, 1], ec: [3, 4]}]\npots: [{count: 1, crop: kale}, ") % "", "EC ranges do not meet"),
+        (BEANS.replace(", crop: beans", "") % "", "8:9: no pot grows 'beans'; add `crop:` to its pots"),
     ],
 )  # fmt: skip
 def test_check_warns_of_water_that_does_not_last(more: str, part: str) -> None:

@@ -55,7 +55,7 @@ def test_without_a_pump_there_is_no_layout_and_flows_are_as_measured() -> None:
     found = built("outlet_flow: 54 L/h")
 
     assert found.layout is None
-    assert found.figures.outlet_l_per_min == pytest.approx(0.9)
+    assert [pot.flow_l_per_min for pot in found.figures.pots] == pytest.approx([0.9] * 14)
 
 
 def test_a_pump_and_nothing_else_is_a_bed_with_an_outlet_for_every_pot() -> None:
@@ -66,9 +66,10 @@ def test_a_pump_and_nothing_else_is_a_bed_with_an_outlet_for_every_pot() -> None
     assert found.layout.pump.shut_off_head_m == pytest.approx(2.4384)
     assert found.layout.pump.free_flow_m3_per_s * 3.6e6 == pytest.approx(1514.16, rel=1e-4)
     assert found.figures.line_l == pytest.approx(found.layout.pipes_l)
-    weak = found.figures.weak_outlet_l_per_min
-    assert weak is not None
-    assert weak < found.figures.outlet_l_per_min
+    flows = [pot.flow_l_per_min for pot in found.figures.pots]
+    assert len(flows) == 16
+    assert flows == sorted(flows, reverse=True)
+    assert flows[0] > 1.05 * flows[-1]
 
 
 def test_legs_headers_and_rings_are_built_as_written() -> None:
@@ -101,17 +102,17 @@ def test_what_is_different_at_one_outlet_is_written_once() -> None:
 def test_a_dose_is_meant_for_the_weakest_quarter() -> None:
     text = f"{SMALLEST}layout: {{{PUMP}}}\n".replace("water: 2 min", "water: 450 mL per pot")
     found = parse(text, "t.yaml")
-    weak = found.figures.weak_outlet_l_per_min
-    assert weak is not None
+    weak = sum(sorted(pot.flow_l_per_min for pot in found.figures.pots)[:4]) / 4
 
     expected_s = 60 * (found.figures.line_l / found.figures.pump_l_per_min + 0.45 / weak)
     assert found.plan.windows[0].seconds == pytest.approx(expected_s, abs=0.5)
 
 
 def test_pots_and_tray_give_the_media_and_the_water_that_they_hold() -> None:
-    found = built("pot: {nominal: 5 gal}\n  tray: {length: 2.4 m, width: 1.2 m}")
+    found = built("tray: {length: 2.4 m, width: 1.2 m}\npots: [{count: 14, nominal: 5 gal}]")
 
-    assert found.figures.media_l_per_pot == pytest.approx(5 * 3.785411784 * 0.93)
+    capacities_l = [pot.capacity_l for pot in found.figures.pots]
+    assert capacities_l == pytest.approx([5 * 3.785411784 * 0.93 * 0.3] * 14)
     assert found.figures.tray_rim_l == pytest.approx(1000 * 0.66 * 2.4 * 1.2 * 0.09)
 
 

@@ -5,64 +5,66 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from math import ceil, pi
 
-from waaler.bed.crops import Crop, litres_per_plant
+from waaler.bed.crops import Crop
 from waaler.bed.evaporation import Method, Reference
 from waaler.bed.figures import Figures
 from waaler.bed.ledger import Entry, Outlook, SumpBook, advanced, full, outlook, poured
+from waaler.bed.pots import Pot
 from waaler.bed.solution import Solution
 
 __all__ = [
-    "USED_SHARE", "Advice", "Budget", "BudgetDay", "Site", "advice", "budget", "drink_l", "drinks_by_pot_l",
-    "ec_range", "poured_ec", "safe_gap_h",
+    "Advice", "Budget", "BudgetDay", "advice", "budget", "ec_range", "poured_ec", "safe_gap_h",
 ]  # fmt: skip
 
 DAYLIGHT_H = 14.0
 """Of a growing day; its drink follows a half sine. Common practice, no source."""
 
-USED_SHARE = 0.5
-"""Of the water between capacity and wilting that may go before the next cycle. Common practice, no source."""
-
 DRAIN_SHARE = 0.2
 """Of what is given that should drain, so that salts do not gather. Common practice, no source."""
+
+LEAST_GIVING_S = 60.0
+"""Of a cycle that is advised, after the line is full: its outlets begin one after another. Common practice, no
+source.
+"""
 
 LEAST_CYCLES = 4
 RENEW_AFTER_DAYS = 21
 
 
 @dataclass(frozen=True, slots=True)
-class Site:
-    """cover: share of the outdoor reference that reaches the crop. ec, water_ec: of the fresh solution and of
-    plain water, mS/cm at 25 C; uptake_share: what plants take against what is there. Without crops the bed drinks
-    what its figures say.
-    """
-
-    latitude_deg: float
-    elevation_m: float
-    cover: float
-    crops: tuple[Crop, ...]
-    ec: float = 2.0
-    uptake_share: float = 0.7
-    water_ec: float = 0.3
-
-
-@dataclass(frozen=True, slots=True)
 class BudgetDay:
-    """Litres of the whole bed; sump_l, tank_l and ec at the end of the day. refill_l, refill_ec: poured in that
-    morning.
+    """Litres; sump_l, tank_l and ec at the end of the day. drinks_l, gives_l: what the plants of each pot take,
+    and what the plan gives it. refill_l, refill_ec: poured in that morning.
 
     dry_l: of the drink, what the sump could not give.
     """
 
     day: date
     reference_mm: float
-    drink_l: float
-    given_l: float
+    drinks_l: tuple[float, ...]
+    gives_l: tuple[float, ...]
     sump_l: float
     ec: float
     refill_l: float = 0.0
     refill_ec: float = 0.0
     tank_l: float = 0.0
     dry_l: float = 0.0
+
+    @property
+    def drink_l(self) -> float:
+        """Of the whole bed."""
+        return sum(self.drinks_l)
+
+    @property
+    def given_l(self) -> float:
+        """To the whole bed."""
+        return sum(self.gives_l)
+
+    @property
+    def short(self) -> tuple[int, ...]:
+        """The pots, from 0, that get less than they drink."""
+        pairs = zip(self.gives_l, self.drinks_l, strict=True)
+        return tuple(n for n, (given_l, drink_l) in enumerate(pairs) if given_l < drink_l)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +83,11 @@ class Budget:
         return max(self.days, key=lambda day: day.drink_l)
 
     @property
+    def most_l(self) -> tuple[float, ...]:
+        """What each pot drinks on its own thirstiest day."""
+        return tuple(max(drinks) for drinks in zip(*(day.drinks_l for day in self.days), strict=True))
+
+    @property
     def needs_water_on(self) -> date | None:
         """The day of the first run that would be cut; None if no such day is among these."""
         when = self.outlook.needs_water_at
@@ -94,13 +101,23 @@ class Budget:
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """safe_gap_h: how long the media last on the day of most drink. cycles, seconds: what that day wants."""
+    """For the pot that suffers first, on the day on which it drinks most.
 
-    safe_gap_h: float
+    gaps_h: how long each pot lasts around midday of its own such day. pot: the number, from 0, of the one that
+    lasts the shortest. cycles, seconds: what keeps every pot.
+    """
+
+    gaps_h: tuple[float, ...]
+    pot: int
     cycles: int
     seconds: float
     refill_l: float
     refill_every_days: int | None
+
+    @property
+    def safe_gap_h(self) -> float:
+        """How long the first one lasts."""
+        return self.gaps_h[self.pot]
 
 
 def budget(
@@ -144,36 +161,47 @@ def _row(
     plan_seconds: Callable[[date], Sequence[float]],
     refill: tuple[float, float],
 ) -> BudgetDay:
-    wanted_l = book.loss_l(day)
     taken_l = before.litres + before.tank_l - after.litres - after.tank_l
+    assert book.drinks_l is not None
     return BudgetDay(
         day,
         mm,
-        wanted_l - book.figures.evaporates_l_per_day,
-        sum(_given_l(book.figures, seconds) for seconds in plan_seconds(day)),
+        tuple(book.drinks_l(day)),
+        _given_l(book.figures, plan_seconds(day)),
         after.litres,
         after.ec,
         *refill,
         tank_l=after.tank_l,
-        dry_l=max(0.0, wanted_l - taken_l),
+        dry_l=max(0.0, book.loss_l(day) - taken_l),
     )
 
 
 def advice(found: Budget, figures: Figures) -> Advice:
-    """For the day of most drink: how often and how long to water; how much and how often to refill."""
-    pot_l = found.hottest.drink_l / figures.pots
-    gap_h = safe_gap_h(figures, pot_l)
-    cycles = max(LEAST_CYCLES, ceil(DAYLIGHT_H / gap_h))
-    seconds = figures.dose_s(pot_l / (1 - DRAIN_SHARE) / cycles)
+    """How often and how long to water; how much and how often to refill."""
+    most_l = found.most_l
+    gaps_h = tuple(safe_gap_h(pot, drink_l) for pot, drink_l in zip(figures.pots, most_l, strict=True))
+    first = gaps_h.index(min(gaps_h))
+    cycles = max(LEAST_CYCLES, ceil(DAYLIGHT_H / gaps_h[first]))
     every = None if found.needs_water_on is None else max(1, (found.needs_water_on - found.days[0].day).days)
-    return Advice(gap_h, cycles, seconds, found.refill_l(figures), every)
+    return Advice(gaps_h, first, cycles, _cycle_s(figures, most_l, cycles), found.refill_l(figures), every)
 
 
-def safe_gap_h(figures: Figures, drink_l_per_pot_day: float) -> float:
-    """Hours around midday after which half of what a pot can give is drunk; a day at most."""
-    storage_l = USED_SHARE * figures.media_l_per_pot * (figures.capacity_fraction - figures.wilting_fraction)
-    peak_l_per_h = drink_l_per_pot_day * pi / (2 * DAYLIGHT_H)
-    return min(24.0, storage_l / peak_l_per_h) if peak_l_per_h > 0 else 24.0
+def _cycle_s(figures: Figures, drinks_l: Sequence[float], cycles: int) -> float:
+    """Long enough for every pot by what its own outlet gives, and never so short that filling the line is most of
+    it. A pot whose outlet gives nothing has no part in it: no length of a cycle waters that one.
+    """
+    wants_s = [
+        60 * drink_l / (1 - DRAIN_SHARE) / cycles / pot.flow_l_per_min
+        for pot, drink_l in zip(figures.pots, drinks_l, strict=True)
+        if pot.flow_l_per_min > 0
+    ]
+    return figures.fill_s + max(LEAST_GIVING_S, *wants_s)
+
+
+def safe_gap_h(pot: Pot, drink_l_per_day: float) -> float:
+    """Hours around midday in which a full pot uses what is easily available; a day at most."""
+    peak_l_per_h = drink_l_per_day * pi / (2 * DAYLIGHT_H)
+    return min(24.0, pot.easy_l / peak_l_per_h) if peak_l_per_h > 0 else 24.0
 
 
 def ec_range(crops: Sequence[Crop]) -> tuple[float, float] | None:
@@ -191,25 +219,7 @@ def poured_ec(now: Solution, litres: float, ec: float, water_ec: float) -> float
     return min(ec, max(water_ec, wanted))
 
 
-def drink_l(site: Site, figures: Figures, day: date, reference: float) -> float:
-    """What the whole bed takes; without crops the file's own figure."""
-    if not site.crops:
-        return figures.pots * figures.drink_l_per_pot_day
-    return sum(
-        crop.pots * crop.plants_per_pot * litres_per_plant(crop, day, reference, site.cover) for crop in site.crops
-    )
-
-
-def drinks_by_pot_l(site: Site, figures: Figures, day: date, reference: float) -> tuple[float, ...]:
-    """What each pot takes; the crops stand in the pots in their written order, a pot without one takes nothing."""
-    if not site.crops:
-        return (figures.drink_l_per_pot_day,) * figures.pots
-    drinks: list[float] = []
-    for crop in site.crops:
-        drinks += [crop.plants_per_pot * litres_per_plant(crop, day, reference, site.cover)] * crop.pots
-    return tuple(drinks[: figures.pots]) + (0.0,) * (figures.pots - len(drinks))
-
-
-def _given_l(figures: Figures, seconds: float) -> float:
-    """What comes out at the pots in a cycle: all that is lifted but what fills the line."""
-    return max(0.0, figures.pump_l_per_min * seconds / 60 - figures.line_l)
+def _given_l(figures: Figures, cycles_s: Sequence[float]) -> tuple[float, ...]:
+    """What the cycles of a day give, pot by pot."""
+    each = [figures.given_l(seconds) for seconds in cycles_s]
+    return tuple(map(sum, zip(*each, strict=True))) if each else (0.0,) * len(figures.pots)

@@ -18,11 +18,9 @@ class Stages:
 
 @dataclass(frozen=True, slots=True)
 class Crop:
-    """A group of alike plants. canopy_m2: ground that a grown one shades. ec: of the solution, mS/cm at 25 C."""
+    """What grows. canopy_m2: ground that a grown one shades. ec: of the solution, mS/cm at 25 C."""
 
     name: str
-    pots: int
-    plants_per_pot: float
     stages: Stages
     planted: date
     canopy_m2: float

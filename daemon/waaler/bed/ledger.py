@@ -5,7 +5,7 @@ the plants drink and what open water loses, and a header tank makes it up to the
 It never falls below what the pump can lift: from there on the plants go dry, not the sump.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
@@ -14,7 +14,7 @@ from waaler.bed.solution import Solution, after
 
 __all__ = [
     "Entry", "Outlook", "SumpBook", "Tank", "advanced", "course", "full", "lost_at", "lost_l", "outlook",
-    "poured", "to_full_l",
+    "poured", "to_full_l", "used_up_at",
 ]  # fmt: skip
 
 DAYLIGHT = (6, 20)
@@ -47,13 +47,13 @@ def _no_runs(_since: datetime, _until: datetime) -> Iterable[tuple[datetime, flo
 class SumpBook:
     """What the ledger reckons by.
 
-    drink_l: what all plants take on a day, litres; None where it is not known. fresh_ec, water_ec: of fresh
-    solution and of plain water. uptake_share: strength of what plants take against what is there. runs: of the
-    plan; longest_run_s: none of them is longer.
+    drinks_l: what the plants of each pot take on a day, litres; None where it is not known. fresh_ec, water_ec: of
+    fresh solution and of plain water. uptake_share: strength of what plants take against what is there. runs: of
+    the plan; longest_run_s: none of them is longer.
     """
 
     figures: Figures
-    drink_l: Callable[[date], float] | None = field(default=None, compare=False)
+    drinks_l: Callable[[date], Sequence[float]] | None = field(default=None, compare=False)
     tank: Tank | None = None
     fresh_ec: float = 2.0
     water_ec: float = 0.3
@@ -61,10 +61,13 @@ class SumpBook:
     runs: Runs = field(default=_no_runs, compare=False)
     longest_run_s: float = 0.0
 
+    def drink_l(self, day: date) -> float:
+        """What all plants take on a whole day; nothing where it is not known."""
+        return 0.0 if self.drinks_l is None else sum(self.drinks_l(day))
+
     def loss_l(self, day: date) -> float:
         """What leaves the sump on a whole day: drink and evaporation."""
-        drink_l = 0.0 if self.drink_l is None else self.drink_l(day)
-        return drink_l + self.figures.evaporates_l_per_day
+        return self.drink_l(day) + self.figures.evaporates_l_per_day
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +135,7 @@ def course(book: SumpBook, entry: Entry, since: datetime, until: datetime) -> It
 def outlook(book: SumpBook, entry: Entry, now: datetime) -> Outlook:
     """What follows from an entry that is true now, if nobody does anything."""
     figures = book.figures
-    if book.drink_l is None:
+    if book.drinks_l is None:
         return Outlook(entry, None, None)
     left_l = entry.litres + entry.tank_l - figures.sump_low_l
     low_at = lost_at(book, left_l, now)
@@ -171,11 +174,25 @@ def lost_at(book: SumpBook, litres: float, since: datetime) -> datetime | None:
     return None
 
 
+def used_up_at(book: SumpBook, since: datetime) -> datetime | None:
+    """When the first pot has drunk what is easily available, all of them full at a moment; None if not foreseen."""
+    if book.drinks_l is None:
+        return None
+    left_l = [pot.easy_l for pot in book.figures.pots]
+    for begin, end in _days(since, since + timedelta(days=FORESEEN_DAYS)):
+        share, drinks_l = _share_of_day(begin, end), book.drinks_l(begin.date())
+        needs = [litres / drink_l for litres, drink_l in zip(left_l, drinks_l, strict=True) if drink_l > 0]
+        if needs and min(needs) <= share:
+            return _within(begin, end, max(0.0, min(needs)))
+        left_l = [litres - share * drink_l for litres, drink_l in zip(left_l, drinks_l, strict=True)]
+    return None
+
+
 def _after_loss(book: SumpBook, entry: Entry, share: float, day: date) -> Entry:
     """After a share of a day. Plants take what the pump can lift, and no more."""
     figures = book.figures
     floor_l = min(entry.litres, figures.sump_empty_l)
-    drink_l = 0.0 if book.drink_l is None else share * book.drink_l(day)
+    drink_l = share * book.drink_l(day)
     supply_l = max(0.0, entry.litres - floor_l) + entry.tank_l
     evaporated_l = min(share * figures.evaporates_l_per_day, supply_l)
     drunk_l = min(drink_l, supply_l - evaporated_l)

@@ -1,5 +1,6 @@
 """Is the pump big enough, and does everything that it lifts find room: the figures of a bed while it runs."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from math import ceil
 from statistics import fmean
@@ -73,9 +74,9 @@ def size(layout: Layout, figures: Figures, tray: Tray | None, brim_l: float | No
     )
 
 
-def bags(pots: int, nominal_l: float, filled: float, bag_l: float) -> tuple[float, int]:
-    """Litres of medium, and whole bags to buy. filled: share of the nominal volume, 0 to 1."""
-    litres = pots * nominal_l * filled
+def bags(pots_l: Iterable[float], bag_l: float) -> tuple[float, int]:
+    """Litres of medium, and whole bags to buy. pots_l: the medium in each pot."""
+    litres = sum(pots_l)
     return litres, ceil(litres / bag_l)
 
 

@@ -1,16 +1,16 @@
-"""What plants take up by crops and weather: the thirstiest pot by the hour, the whole bed by the day."""
+"""What plants take up by crops and weather: the thirstiest pot by the hour, every pot by the day."""
 
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import lru_cache
 from math import cos, pi
 
-from waaler.bed.budget import Site, drink_l, drinks_by_pot_l
+from waaler.bed.demand import Site, drinks_l
 from waaler.bed.evaporation import daylight_h, reference_mm
 from waaler.bed.figures import Figures
 from waaler.bed.weather import Weather
 
-__all__ = ["Drink", "Thirst", "noon_h"]
+__all__ = ["Drinks", "Thirst", "noon_h"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,27 +42,26 @@ class Thirst:
 
     def day_l(self, day: date, measured_c: tuple[float, float] | None = None) -> float:
         """Of one pot in a whole day."""
-        return max(_drinks_l(self, day, measured_c))
+        return max(_measured_l(self, day, measured_c))
 
 
 @dataclass(frozen=True, eq=False)
-class Drink:
-    """What all plants of a bed take on a day, litres."""
+class Drinks:
+    """What the plants of each pot take on a day, litres."""
 
     site: Site
     figures: Figures
     weather: Weather
 
-    def __call__(self, day: date) -> float:
-        return _bed_l(self, day)
+    def __call__(self, day: date) -> tuple[float, ...]:
+        return _of_day_l(self, day)
 
 
 @lru_cache(maxsize=800)
-def _bed_l(drink: Drink, day: date) -> float:
-    site = drink.site
-    weather = drink.weather.on(day)
+def _of_day_l(drinks: Drinks, day: date) -> tuple[float, ...]:
+    site, weather = drinks.site, drinks.weather.on(day)
     reference = reference_mm(weather, site.latitude_deg, site.elevation_m, day.timetuple().tm_yday)
-    return drink_l(site, drink.figures, day, reference.mm)
+    return drinks_l(site, drinks.figures.pots, day, reference.mm)
 
 
 def noon_h(longitude_deg: float, utc_offset_h: float) -> float:
@@ -71,9 +70,9 @@ def noon_h(longitude_deg: float, utc_offset_h: float) -> float:
 
 
 @lru_cache(maxsize=8)
-def _drinks_l(thirst: Thirst, day: date, measured_c: tuple[float, float] | None) -> tuple[float, ...]:
+def _measured_l(thirst: Thirst, day: date, measured_c: tuple[float, float] | None) -> tuple[float, ...]:
     usual, site = thirst.weather.on(day), thirst.site
     if measured_c is not None:
         usual = replace(usual, t_min_c=measured_c[0], t_max_c=measured_c[1])
     reference = reference_mm(usual, site.latitude_deg, site.elevation_m, day.timetuple().tm_yday)
-    return drinks_by_pot_l(site, thirst.figures, day, reference.mm)
+    return drinks_l(site, thirst.figures.pots, day, reference.mm)

@@ -12,7 +12,8 @@ from waaler.cli.common import Day, echo, echo_json, file_argument, json_option, 
 from waaler.guard.memory import DAY_S
 
 if TYPE_CHECKING:
-    from waaler.bed.budget import Advice, Budget, Site
+    from waaler.bed.budget import Advice, Budget
+    from waaler.bed.demand import Site
     from waaler.settings import Settings
 
 __all__ = ["command"]
@@ -46,7 +47,7 @@ def command(days: int, first: datetime | None, plot: Path | None, as_json: bool,
     begin = date.today() if first is None else first.date()
     found = budget_of(settings, begin, days)
     told = advice(found, settings.figures)
-    problems = _problems(settings, found)
+    problems = _problems(settings, found, told)
     if plot is not None:
         _draw(plot, settings, found)
     if as_json:
@@ -57,33 +58,49 @@ def command(days: int, first: datetime | None, plot: Path | None, as_json: bool,
     sys.exit(1 if problems else 0)
 
 
-def _problems(settings: "Settings", found: "Budget") -> list[str]:
+def _problems(settings: "Settings", found: "Budget", told: "Advice") -> list[str]:
+    from waaler.bed.pots import named
+    from waaler.plan.timetable import daytime_gap_s
+
     problems = []
     away = settings.file.away_days
     due = found.needs_water_on
     if due is not None and (due - found.days[0].day).days < away:
         problems.append(f"a run would be cut by a low sump on {due:%a %d %b}, before {away} days are over")
-    thirsty = [row for row in found.days if row.given_l < row.drink_l]
+    thirsty = [row for row in found.days if row.short]
     dry = [row for row in found.days if row.dry_l > LEAST_DRY_L]
     if dry:
         problems.append(f"on {len(dry)} days the sump is empty and the plants go dry: it is too small")
+    pots = settings.figures.pots
     if thirsty:
-        problems.append(f"on {len(thirsty)} days the plan gives less than the plants drink")
+        who = named(pots, {n for row in thirsty for n in row.short})
+        problems.append(f"on {len(thirsty)} days the plan gives {who} less than the plants there drink")
+    gap_h = max(daytime_gap_s(settings.plan, row.day) for row in found.days) / 3600
+    parched = [n for n, lasts_h in enumerate(told.gaps_h) if lasts_h < gap_h]
+    if parched:
+        problems.append(
+            f"{named(pots, parched)} last {three_digits(told.safe_gap_h)} h around midday, and the plan's longest"
+            f" gap by day is {three_digits(gap_h)} h"
+        )
     return problems
 
 
 def _as_lines(
     settings: "Settings", where: "Site", found: "Budget", told: "Advice", problems: list[str]
 ) -> list[str]:
-    hot, figures = found.hottest, settings.figures
+    from waaler.bed.pots import named
+
+    hot, pots, first = found.hottest, settings.figures.pots, told.pot
     due = "not within these days" if found.needs_water_on is None else f"{found.needs_water_on:%a %d %b %Y}"
     every = "" if told.refill_every_days is None else f", about every {told.refill_every_days} days"
     lines = [
         f"{settings.title} ({settings.id}): {len(found.days)} days from {found.days[0].day:%a %d %b %Y}",
         "",
-        f"  drink     {three_digits(hot.drink_l)} L on the day of most,"
-        f" {three_digits(hot.drink_l / figures.pots)} L a pot; the plan gives {three_digits(hot.given_l)} L",
-        f"  media     last {three_digits(told.safe_gap_h)} h around midday of that day",
+        f"  drink     {three_digits(hot.drink_l)} L on the day of most; the plan gives"
+        f" {three_digits(hot.given_l)} L",
+        f"  first     {named(pots, [first])} is dry first: it drinks up to"
+        f" {three_digits(found.most_l[first])} L a day,",
+        f"            and lasts {three_digits(told.safe_gap_h)} h around midday",
         f"  suggested {told.cycles} cycles of {three_digits(told.seconds)} s",
         f"  refill by {due}; {three_digits(told.refill_l)} L{every}",
         f"  solution  {three_digits(found.days[-1].ec)} mS/cm at the end; renew by {found.renew_on:%a %d %b}",
@@ -132,9 +149,11 @@ def _draw(path: Path, settings: "Settings", found: "Budget") -> None:
 def _assumed(settings: "Settings", where: "Site", found: "Budget") -> list[str]:
     from textwrap import wrap
 
+    from waaler.bed.pots import crops_of
+
     parts = [f"reference by {', '.join(sorted(found.methods))}"]
-    if not where.crops:
-        parts = [f"no crops are written: {three_digits(settings.figures.drink_l_per_pot_day)} L a pot and day"]
+    if not crops_of(settings.figures.pots):
+        parts = [f"no crops are written: {three_digits(settings.file.layout.drink_per_pot)} L a pot and day"]
     elif settings.file.weather is None:
         parts.append("no weather is written: 24 and 14 C every day")
     parts.append(f"cover {100 * where.cover:.0f} % of outdoors")
@@ -151,7 +170,9 @@ def _as_object(settings: "Settings", found: "Budget", told: "Advice", problems: 
         else found.outlook.needs_water_at.isoformat(timespec="seconds"),
         "needs_water_on": None if found.needs_water_on is None else found.needs_water_on.isoformat(),
         "renew_on": found.renew_on.isoformat(),
+        "first_pot": told.pot + 1,
         "safe_gap_hours": told.safe_gap_h,
+        "pots_safe_gap_hours": told.gaps_h,
         "suggested_cycles": told.cycles,
         "suggested_seconds": told.seconds,
         "refill_litres": told.refill_l,
@@ -164,6 +185,8 @@ def _as_object(settings: "Settings", found: "Budget", told: "Advice", problems: 
                 "reference_mm": row.reference_mm,
                 "drink_litres": row.drink_l,
                 "given_litres": row.given_l,
+                "pots_drink_litres": row.drinks_l,
+                "pots_given_litres": row.gives_l,
                 "sump_litres": row.sump_l,
                 "ec_ms_per_cm": row.ec,
                 "tank_litres": row.tank_l,

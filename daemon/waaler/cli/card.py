@@ -68,7 +68,7 @@ def _card(settings: "Settings", day: date) -> dict[str, Any]:
         "phones": [f"{one.name}: {one.call or one.mail or UNKNOWN}" for one in settings.file.contacts],
         "has_button": settings.wiring.button is not None,
         "cycle_seconds": dose_s,
-        "cycle_litres_per_pot": round(dose_s / 60 * figures.pump_l_per_min / figures.pots, 2),
+        "cycle_litres_by_pot": [round(litres, 2) for litres in figures.given_l(dose_s)],
         "run_back_minutes": settings.limits.run_back_s / 60,
     }
 
@@ -146,8 +146,14 @@ def _button(told: dict[str, Any]) -> list[str]:
 def _by_hand(told: dict[str, Any]) -> str:
     if told["by_hand"]:
         return str(told["by_hand"])
-    per_pot_l, seconds = three_digits(told["cycle_litres_per_pot"]), told["cycle_seconds"]
+    per_pot_l, seconds = _range(told["cycle_litres_by_pot"]), told["cycle_seconds"]
     return (
-        f"Pull the plug. With a can out of the sump give every pot {per_pot_l} L, at least {FEWEST_BY_HAND} times a"
+        f"Pull the plug. With a can out of the sump give every pot {per_pot_l}, at least {FEWEST_BY_HAND} times a"
         f" day, more often when it is hot. With the pump plugged in: `waaler water {seconds:.0f}s`."
     )
+
+
+def _range(litres: list[float]) -> str:
+    """What a cycle gives the pots, the least and the most where they differ."""
+    least, most = three_digits(min(litres)), three_digits(max(litres))
+    return f"{most} L" if least == most else f"{least} to {most} L, the thirsty ones most"

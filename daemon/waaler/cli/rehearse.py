@@ -118,10 +118,12 @@ def _scene(
 
 
 def _write_report(settings: "Settings", scene: "Scene", found: "Findings", out: Path) -> None:
+    from waaler.bed.pots import named
     from waaler.cli.report import write_report
 
     worst = (
-        f" The driest moment: pot {found.driest_pot} at {found.driest_percent:.0f} % of what its media hold,"
+        f" The driest moment: {named(found.pots, [found.driest_pot - 1])} at {found.driest_percent:.0f} %"
+        " of what its media hold,"
         f" {when(found.driest_at)}."
     )
     faults = [f"Fault: {fault.name} from day {fault.starts_s / 86_400:.2g} on." for fault in scene.faults]
@@ -135,7 +137,7 @@ def _write_report(settings: "Settings", scene: "Scene", found: "Findings", out: 
 
 def _assumption(settings: "Settings") -> str:
     flows = "outlet by outlet, as the layout says" if settings.layout is not None else "the same for every pot"
-    drink = "what the crops in it" if settings.file.crops else "what the file's figure"
+    drink = "what the crop in it" if settings.file.crops else "what the file's figure"
     return f"Simulated: flows {flows}; each pot drinks {drink} says, by the sun; the solution is well mixed."
 
 

@@ -3,6 +3,7 @@
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from waaler.bed.pots import named
 from waaler.cli.common import three_digits
 
 if TYPE_CHECKING:
@@ -22,9 +23,9 @@ def as_lines(settings: "Settings", days: float, start: datetime, found: "Finding
         f"{settings.title} ({settings.id}): {days:g} days from {start:%a %d %b %Y}, simulated",
         "",
         *_runs(found),
-        f"  driest    {found.driest_percent:.0f} % of what the media hold, in pot {found.driest_pot},"
-        f" {when(found.driest_at)}",
-        f"            (they wilt below {found.wilting_percent:.0f} %){_apart(found)}",
+        f"  driest    {found.driest_percent:.0f} % of what the media hold, in"
+        f" {named(found.pots, [found.driest_pot - 1])},",
+        f"            {when(found.driest_at)} (plants wilt below {found.wilting_percent:.0f} %){_apart(found)}",
         f"  sump      {found.sump_end_l:.0f} L at the end of {found.sump_start_l:.0f} L; {_low(found)}",
         f"  solution  EC {found.ec_end:.2f} mS/cm at the end",
     ]
@@ -60,12 +61,21 @@ def _apart(found: "Findings") -> str:
 
 def verdict(found: "Findings") -> str:
     if found.does_starve:
-        return (
-            f"Plants wilt: {three_digits(found.wilted_h)} h below the wilting mark. Water more, or refill sooner."
-        )
+        where, hours = _worst(found, found.pots_wilted_h)
+        cure = "Refill sooner" if found.sump_low_at is not None else "Water more often, or longer"
+        return f"Plants wilt in {where}: up to {hours} h below the wilting mark. {cure}."
     if found.trips:
         return f"The guard cut {len(found.trips)} runs: see why with `waaler history --rehearsal`."
+    if any(found.pots_dry_h):
+        where, hours = _worst(found, found.pots_dry_h)
+        return f"No plant wilts, but {where} dry past what is easy to take: up to {hours} h. Water more often."
     return "The plan keeps the media moist, and nothing tripped."
+
+
+def _worst(found: "Findings", hours: list[float]) -> tuple[str, str]:
+    """The pots with any such hours, and the most hours that one of them has."""
+    numbers = [n for n, one_h in enumerate(hours) if one_h > 0]
+    return named(found.pots, numbers), three_digits(max(hours))
 
 
 def _low(found: "Findings") -> str:
@@ -128,6 +138,8 @@ def as_object(settings: "Settings", days: float, found: "Findings") -> dict[str,
         "driest_pot": found.driest_pot,
         "driest_at": stamp(found.driest_at),
         "pots_driest_percent": [round(percent, 2) for percent in found.pots_driest_percent],
+        "pots_dry_hours": [round(hours, 2) for hours in found.pots_dry_h],
+        "pots_wilted_hours": [round(hours, 2) for hours in found.pots_wilted_h],
         "wilted_hours": round(found.wilted_h, 2),
         "sump_start_litres": round(found.sump_start_l, 3),
         "sump_end_litres": round(found.sump_end_l, 3),

@@ -108,13 +108,20 @@ def _tray(settings: "Settings", found: "Size") -> list[str]:
 
 
 def _media(settings: "Settings") -> list[str]:
+    """The medium to buy, by the bag that it comes in; nothing where no pot's size is written."""
     from waaler.bed.sizing import bags
+    from waaler.settings.build_pots import media_l
 
-    pot, pots = settings.file.layout.pot, settings.file.layout.pots
-    if pot is None:
-        return []
-    litres, count = bags(pots, pot.nominal, pot.filled / 100, pot.bag)
-    return [f"  media     {three_digits(litres)} L for {pots} pots: {count} bags of {three_digits(pot.bag)} L"]
+    sizes: dict[float, list[float]] = {}
+    for group in settings.file.pots:
+        if group.nominal is not None or group.width is not None:
+            sizes.setdefault(group.bag, []).extend([media_l(group)] * group.count)
+    lines = []
+    for bag_l, pots_l in sizes.items():
+        litres, count = bags(pots_l, bag_l)
+        words = f"{count} bag{'' if count == 1 else 's'} of {three_digits(bag_l)} L"
+        lines.append(f"  media     {three_digits(litres)} L for {len(pots_l)} pots: {words}")
+    return lines
 
 
 def _assumed(settings: "Settings") -> list[str]:

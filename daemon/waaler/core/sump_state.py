@@ -6,11 +6,10 @@ from enum import StrEnum
 from math import inf
 from zoneinfo import ZoneInfo
 
-from waaler.bed.budget import USED_SHARE
-from waaler.bed.ledger import Entry, Outlook, SumpBook, advanced, lost_at, outlook
+from waaler.bed.ledger import Entry, Outlook, SumpBook, advanced, outlook
 from waaler.guard.messages import Instant
 
-__all__ = ["Forecast", "Leak", "LeakSign", "SumpState", "entry_at", "local", "outlook_at", "thirsty_at", "to_add"]
+__all__ = ["Forecast", "Leak", "LeakSign", "SumpState", "entry_at", "local", "outlook_at", "to_add"]
 
 EC_ROSE = 1.05
 """A measurement above the first one after mixing by this factor has risen. Common practice, no source."""
@@ -79,14 +78,6 @@ def entry_at(book: SumpBook, sump: SumpState, zone: str, at: Instant, long_s: fl
 def outlook_at(book: SumpBook, sump: SumpState, zone: str, at: Instant) -> Outlook:
     """What is foreseen now."""
     return outlook(book, entry_at(book, sump, zone, at), local(zone, at, at.long_s))
-
-
-def thirsty_at(book: SumpBook, since: datetime) -> datetime | None:
-    """When plants watered in full at a moment have drunk half of what the media can give; None if not foreseen."""
-    figures = book.figures
-    media_l = figures.pots * figures.media_l_per_pot
-    share = figures.capacity_fraction - figures.wilting_fraction
-    return None if book.drink_l is None else lost_at(book, USED_SHARE * media_l * share, since)
 
 
 def to_add(book: SumpBook, sump: SumpState | None) -> str:

@@ -10,7 +10,7 @@ tray.
 from datetime import datetime, timedelta
 from math import floor, inf
 
-from waaler.bed.ledger import to_full_l
+from waaler.bed.ledger import to_full_l, used_up_at
 from waaler.core import texts
 from waaler.core.alert import (
     Alert,
@@ -31,7 +31,7 @@ from waaler.core.alert import (
 )  # fmt: skip
 from waaler.core.deduced import may_refill, rested_s
 from waaler.core.state import State
-from waaler.core.sump_state import entry_at, local, thirsty_at, to_add
+from waaler.core.sump_state import entry_at, local, to_add
 from waaler.guard.messages import Trip
 
 __all__ = ["asks_refill", "clock_text", "compose", "outside_text"]
@@ -146,12 +146,14 @@ def _plants(state: State) -> str:
     """How long they have, from the last full run on; at the thirst of an ordinary day of this time of the year."""
     full_s = max(state.account.last_full_s, state.started_s if state.account.last_full_s == -inf else -inf)
     book = state.setup.care.book
-    thirsty = None if book is None else thirsty_at(book, _local(state, full_s))
+    thirsty = None if book is None else used_up_at(book, _local(state, full_s))
     if thirsty is None:
         return ""
     if thirsty > _local(state, state.at.long_s):
         return f"The plants have water until about {thirsty:%a %-d %b %H:%M}."
-    return "The plants have used half of what the media hold: water by hand, each pot what one cycle gives it."
+    return (
+        "The first pots have used the water that is easy to take: water by hand, each pot what one cycle gives it."
+    )
 
 
 def _call(state: State) -> str:

@@ -113,7 +113,8 @@ class SimulatedBed:
     ) -> None:
         self.factory: Factory = mock_lines()
         self._bed = Bed(figures, Outlets(figures))
-        self._sky = Sky((figures.drink_l_per_pot_day,) * figures.pots, light_mj_per_m2=LIGHT_MJ_PER_M2)
+        drinks_l = tuple(pot.drink_l_per_day for pot in figures.pots)
+        self._sky = Sky(drinks_l, light_mj_per_m2=LIGHT_MJ_PER_M2)
         self.water: Water = full_bed(self._bed)
         self._wiring = wiring
         self.hands = hands or Hands()
@@ -188,7 +189,7 @@ class SimulatedBed:
         probe = next((probe for probe in self._wiring.probes if _is_on(probe, source)), None)
         if probe is not None and probe.name in self.hands.probes:
             return self.hands.probes[probe.name]
-        return moisture_percent(self._bed, self.water, source.channel % self._bed.figures.pots)
+        return moisture_percent(self._bed, self.water, source.channel % len(self._bed.figures.pots))
 
     def _light(self) -> float:
         return self._sky.light_w_per_m2(self._local_hour())

@@ -51,21 +51,21 @@ class Feed:
 
 @dataclass(frozen=True)
 class Bed:
-    """What a simulated bed is. Volumes in litres, of one pot where it says so."""
+    """What a simulated bed is. Volumes in litres, pot by pot."""
 
     figures: Figures
     outlets: Outlets
     feed: Feed = Feed()
 
     @cached_property
-    def pot_l(self) -> float:
-        """What the media of a pot hold once drained."""
-        return self.figures.media_l_per_pot * self.figures.capacity_fraction
+    def pots_l(self) -> tuple[float, ...]:
+        """What the media of each pot hold once drained."""
+        return tuple(pot.capacity_l for pot in self.figures.pots)
 
     @cached_property
-    def ease_l(self) -> float:
-        """In a pot: below it plants wilt, and take up less in step with what is left."""
-        return self.figures.media_l_per_pot * self.figures.wilting_fraction
+    def eases_l(self) -> tuple[float, ...]:
+        """In each pot: below it plants wilt, and take up less in step with what is left."""
+        return tuple(pot.wilting_l for pot in self.figures.pots)
 
     @cached_property
     def drain(self) -> float:
@@ -102,7 +102,7 @@ class Water:
 
 def full_bed(bed: Bed) -> Water:
     """A bed after its soak and a refill: media at container capacity, sump at the full mark, solution fresh."""
-    sump_l, media_l = bed.figures.sump_full_l, (bed.pot_l,) * bed.figures.pots
+    sump_l, media_l = bed.figures.sump_full_l, bed.pots_l
     return Water(sump_l, media_l, salts=bed.feed.ec * (sump_l + sum(media_l)), tank_l=bed.feed.tank_l)
 
 
@@ -211,23 +211,23 @@ def _through_media(
     if given_l <= 0:
         if share == 0:
             return media_l, 0.0, 0.0
-        ease_l = bed.ease_l
         after_l = tuple(
             [
                 m - d * share if m - d * share >= ease_l else _strained_l(m, d * share, ease_l)
-                for m, d in zip(media_l, drinks_l, strict=True)
+                for m, d, ease_l in zip(media_l, drinks_l, bed.eases_l, strict=True)
             ]
         )
         return after_l, 0.0, sum(media_l) - sum(after_l)
     scale = given_l / sum(flows)
     pots, through_l, drunk_l = [], 0.0, 0.0
-    for litres, flow, drink_l in zip(media_l, flows, drinks_l, strict=True):
-        taken_l = min(flow * scale * _taken(litres, bed.ease_l), bed.pot_l - litres)
+    each = zip(media_l, flows, drinks_l, bed.pots_l, bed.eases_l, strict=True)
+    for litres, flow, drink_l, pot_l, ease_l in each:
+        taken_l = min(flow * scale * _taken(litres, ease_l), pot_l - litres)
         through_l += flow * scale - taken_l
         wet_l = litres + taken_l
         left_l = wet_l - drink_l * share
-        if left_l < bed.ease_l:
-            left_l = _strained_l(wet_l, drink_l * share, bed.ease_l)
+        if left_l < ease_l:
+            left_l = _strained_l(wet_l, drink_l * share, ease_l)
         drunk_l += wet_l - left_l
         pots.append(left_l)
     return tuple(pots), through_l, drunk_l

@@ -5,6 +5,7 @@ from dataclasses import replace
 from waaler.bed.figures import Figures
 from waaler.bed.layout import Layout, watering
 from waaler.bed.network import NoFlow
+from waaler.bed.pots import by_pot
 from waaler.bed.sump import SumpShape
 
 __all__ = ["Outlets"]
@@ -16,8 +17,7 @@ BANDS = 24
 class Outlets:
     """Flows of all pots in litres a minute.
 
-    Without a layout every pot gets what the figures say; without the sump's shape its level changes nothing. An
-    outlet beyond the last pot stands in the pots anew from the first on.
+    Without a layout every pot gets what the figures say; without the sump's shape its level changes nothing.
     """
 
     def __init__(self, figures: Figures, layout: Layout | None = None, shape: SumpShape | None = None) -> None:
@@ -39,14 +39,13 @@ class Outlets:
     def _solve(self, band: int) -> tuple[float, ...]:
         figures, layout = self._figures, self._layout
         if layout is None:
-            return (figures.outlet_l_per_min,) * figures.pots
+            return tuple(pot.flow_l_per_min for pot in figures.pots)
         above_m = self._above_m(self._lowest_l + (band + 0.5) * self._band_l)
         try:
             outlets = watering(replace(layout, lift_m=layout.lift_m - above_m)).outlets_l_per_min
         except NoFlow:
-            return (0.0,) * figures.pots
-        pots = figures.pots
-        return tuple(sum(outlets[pot::pots]) for pot in range(pots))
+            return (0.0,) * len(figures.pots)
+        return by_pot(figures.pots, outlets)
 
     def _above_m(self, litres: float) -> float:
         """How high this much stands above the lowest pumping level."""

@@ -140,7 +140,7 @@ def seat(name: str, place: int, pots: int, names: Mapping[str, int]) -> int:
 
 def moisture_percent(bed: Bed, water: Water, pot: int) -> float:
     """True moisture of a pot's media: 0 dry, 100 at container capacity."""
-    return 100 * water.media_l[pot] / bed.pot_l
+    return 100 * water.media_l[pot] / bed.pots_l[pot]
 
 
 def counts_of(percent: float) -> float:

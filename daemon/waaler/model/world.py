@@ -77,7 +77,7 @@ class World:
         self._lifted_at_start_l = 0.0
         self._start_hour = start_hour
         figures = bed.figures
-        self._skies = skies or (Sky((figures.drink_l_per_pot_day,) * figures.pots),)
+        self._skies = skies or (Sky(tuple(pot.drink_l_per_day for pot in figures.pots)),)
         self._noise = Random(seed)
         self._floats = {"sump": Float(figures.sump_low_l), "tray": Float(figures.tray_high_l)}
         self._wired, self._pots = probes or {}, pots or {}
@@ -279,7 +279,7 @@ class World:
             return 1.0 if self.water.tray_l > TRAY_WET_L or "puddle" in self.present else 0.0
         probe = self._probes.get(adviser.name)
         if probe is None:
-            pot = seat(adviser.name, len(self._probes), self.figures.pots, self._pots)
+            pot = seat(adviser.name, len(self._probes), len(self.figures.pots), self._pots)
             wired = self._wired.get(adviser.name)
             known = wired or simulated_probe(adviser.name, AnalogInput(len(self._probes)))
             is_calibrated = wired is None or adviser.is_calibrated

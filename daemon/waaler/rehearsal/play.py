@@ -7,6 +7,7 @@ small step of the bed. Power that fails ends the core; when it is back a new one
 from collections.abc import Callable
 from dataclasses import replace
 from math import inf
+from operator import truediv
 from random import Random
 from statistics import median
 from zoneinfo import ZoneInfo
@@ -308,9 +309,9 @@ class Play:
             if state.value is not None:
                 keeping.sample(state.adviser.name, UNITS[state.adviser.kind], wall_s, state.value)
         keeping.sample("sump", "L", wall_s, self.world.water.sump_l)
-        media_l = sorted(self.world.water.media_l)
-        for name, litres in zip(POTS, (media_l[0], median(media_l), media_l[-1]), strict=True):
-            keeping.sample(name, "%", wall_s, 100 * litres / self.world.bed.pot_l)
+        shares = sorted(map(truediv, self.world.water.media_l, self.world.bed.pots_l))
+        for name, share in zip(POTS, (shares[0], median(shares), shares[-1]), strict=True):
+            keeping.sample(name, "%", wall_s, 100 * share)
 
     # --- the core ----------------------------------------------------------------------------
 

@@ -6,6 +6,7 @@ from math import inf
 
 from waaler.bed.figures import Figures
 from waaler.bed.layout import Layout
+from waaler.bed.pots import Pot, seats
 from waaler.bed.sump import SumpShape
 from waaler.bed.thirst import Thirst
 from waaler.bed.wiring import AnalogDevice
@@ -58,22 +59,27 @@ class Scene:
 
     def named_pots(self) -> dict[str, int]:
         """Numbers, from 0, of the pots that the layout gives a name."""
-        tubes = () if self.layout is None else self.layout.tubes
-        return {tube.pot: n % self.figures.pots for n, tube in enumerate(tubes) if tube.pot}
+        if self.layout is None:
+            return {}
+        tubes = self.layout.tubes
+        return {tube.pot: n for tube, n in zip(tubes, seats(self.figures.pots), strict=True) if tube.pot}
 
 
 @dataclass(slots=True)
 class Findings:
     """What happened. Litres; moisture in percent of container capacity; sump_low_at: first time low, if ever.
 
-    driest_pot: its number from 1; pots_driest_percent: the lowest of every pot. evaporated_l: of open water.
-    ec_end: of the solution, mS/cm at 25 C. wilted_at_s: when that began first, seconds from the beginning. began:
+    pots: of the bed. driest_pot: the number from 1 of the one that came nearest to wilting, or furthest beyond;
+    pots_driest_percent: the lowest of every pot. pots_dry_h: hours in which each had less than is easily available;
+    pots_wilted_h: below its wilting mark; wilted_h: in which any was; wilted_at_s: when that began
+    first, seconds from the beginning. evaporated_l: of open water. ec_end: of the solution, mS/cm at 25 C. began:
     every trip that began, in a run or at rest; false_trips: those of them whose cause was not there. had_water:
     whether sump, tray and line together always held more than the low mark. sump_low_expected: when a run would
     next be cut by a low sump, if it never read low, as the ledger foresees it. trips, alerts: when and what.
     refills: when, and litres.
     """
 
+    pots: tuple[Pot, ...] = ()
     counts: dict[Outcome, int] = field(default_factory=dict)
     extended: int = 0
     pump_s: float = 0.0
@@ -86,7 +92,8 @@ class Findings:
     driest_at: datetime | None = None
     driest_pot: int = 1
     pots_driest_percent: list[float] = field(default_factory=list)
-    wilting_percent: float = 0.0
+    pots_dry_h: list[float] = field(default_factory=list)
+    pots_wilted_h: list[float] = field(default_factory=list)
     wilted_h: float = 0.0
     wilted_at_s: float | None = None
     sump_start_l: float = 0.0
@@ -104,3 +111,9 @@ class Findings:
     def does_starve(self) -> bool:
         """Whether plants wilted."""
         return self.wilted_h > 0
+
+    @property
+    def wilting_percent(self) -> float:
+        """Where the plants of the driest pot wilt."""
+        pot = self.pots[self.driest_pot - 1]
+        return 100 * pot.wilting_l / pot.capacity_l

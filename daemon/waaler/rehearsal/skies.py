@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 from math import ceil
 
-from waaler.bed.budget import Site, drinks_by_pot_l
+from waaler.bed.demand import Site, drinks_l
 from waaler.bed.evaporation import (
     daylight_h,
     extraterrestrial_mj_per_m2,
@@ -19,7 +19,7 @@ from waaler.model.sky import Sky, air_by_hour, shares_of_daylight
 __all__ = ["skies"]
 
 USUAL_HEAT_SHARE = 0.04
-"""More drink for each degree of heat where no crops are written. Common practice, no source."""
+"""More drink of a pot for each degree of heat where no crop is written. Common practice, no source."""
 
 
 def skies(
@@ -45,15 +45,14 @@ def _sky(
     usual, number = weather(day), day.timetuple().tm_yday
     warm = replace(usual, t_max_c=usual.t_max_c + heat_c, t_min_c=usual.t_min_c + heat_c)
     reference = reference_mm(warm, site.latitude_deg, site.elevation_m, number)
-    drinks_l = drinks_by_pot_l(site, figures, day, reference.mm)
-    if not site.crops:
-        drinks_l = tuple(litres * max(0.0, 1 + USUAL_HEAT_SHARE * heat_c) for litres in drinks_l)
+    hotter = max(0.0, 1 + USUAL_HEAT_SHARE * heat_c)
+    each_l = zip(figures.pots, drinks_l(site, figures.pots, day, reference.mm), strict=True)
     light = usual.radiation_mj_per_m2
     if light is None:
         above = extraterrestrial_mj_per_m2(site.latitude_deg, number)
         light = radiation_of_temperature(usual.t_max_c, usual.t_min_c, above)
     return Sky(
-        drinks_l=drinks_l,
+        drinks_l=tuple(litres * hotter if pot.crop is None else litres for pot, litres in each_l),
         evaporates_l=figures.evaporates_l_per_day,
         light_mj_per_m2=site.cover * light,
         shares=_shares(site, usual, number, noon_h),

@@ -55,7 +55,7 @@ class Bed:
 
     def drink_l(self, begin_s: float, end_s: float) -> float:
         """What the plants are expected to drink between two wall times, litres."""
-        if self.book.drink_l is None:
+        if self.book.drinks_l is None:
             return 0.0
         plants = replace(self.book, figures=replace(self.figures, evaporates_l_per_day=0.0))
         return lost_l(plants, self.local(begin_s), self.local(end_s))

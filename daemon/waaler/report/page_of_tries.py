@@ -32,7 +32,7 @@ class Try:
 
 def page_of_tries(bed: Bed, told: str, period: str, tries: Sequence[Try]) -> str:
     """told: the verdict in a sentence. period: the days that each was played. tries: the best first."""
-    wilting = 100 * bed.figures.wilting_fraction / bed.figures.capacity_fraction
+    wilting = max(100 * pot.wilting_l / pot.capacity_l for pot in bed.figures.pots)
     rows = [_row(n, one) for n, one in enumerate(tries, start=1)]
     heads = ("No", "With", "Driest", "Wilted", "Lifted", "Low", "Trips")
     return whole_page(

@@ -143,7 +143,7 @@ def moisture_figure(period: Period) -> Markup:
     probes = len({row.name for row in period.moist})
     told = f"wettest, median and driest of {probes} probes" if probes > 1 else "of the one probe: least, mean, most"
     if period.knows_pots:
-        told = f"wettest, median and driest of all {period.bed.figures.pots} pots"
+        told = f"wettest, median and driest of all {len(period.bed.figures.pots)} pots"
     advisers = [a for a in period.bed.sensing.advisers if a.kind is AdviserKind.MOISTURE]
     limits = [Line(min(a.dry_below for a in advisers), "dry below")] if advisers else []
     limits += [Line(max(a.wet_above for a in advisers), "wet above")] if advisers else []

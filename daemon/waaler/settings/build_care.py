@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 from waaler.bed.figures import Figures
 from waaler.bed.ledger import SumpBook, Tank
-from waaler.bed.thirst import Drink
+from waaler.bed.thirst import Drinks
 from waaler.bed.weather import Weather
 from waaler.core.care import Care, Contact, Quiet
 from waaler.plan.timetable import cycles_of_day
@@ -35,7 +35,7 @@ def book(file: BedFile, figures: Figures, plan: Plan, weather: Weather) -> SumpB
     where = site(file)
     return SumpBook(
         figures=figures,
-        drink_l=Drink(where, figures, weather),
+        drinks_l=Drinks(where, figures, weather),
         tank=None if top_up is None else Tank(top_up.tank, feed.ec if top_up.holds == "solution" else feed.water),
         fresh_ec=feed.ec,
         water_ec=feed.water,

@@ -1,36 +1,34 @@
 """From the written layout to what the bed's arithmetic owns, and the few figures that everything else needs."""
 
-from math import ceil
-from statistics import fmean
+from dataclasses import replace
 
 from waaler.bed.figures import Figures
 from waaler.bed.layout import Law, Layout, Leg, Piece, Tube, watering
 from waaler.bed.network import NoFlow
+from waaler.bed.pots import Pot, by_pot
 from waaler.bed.pump import PumpCurve, from_label, from_three_points
 from waaler.bed.sump import SumpShape, upright
 from waaler.bed.tray import Tray
+from waaler.settings.build_pots import outlets, pots
 from waaler.settings.laying import EachSection, LayoutSection, LegSection, PumpCurveSection
+from waaler.settings.models import BedFile
 
-__all__ = ["figures", "layout", "outlets", "sump_shape", "tray"]
+__all__ = ["figures", "layout", "sump_shape", "tray"]
 
 M3_PER_S = 1 / 60_000
 HIGH_SHARE = 1 / 3
 """Of the tray up to its rim, where its float hangs: above a full run. Common practice, no source."""
 
 
-def outlets(section: LayoutSection) -> int:
-    """How many there are."""
-    return section.pots if section.line.legs is None else sum(leg.outlets for leg in section.line.legs)
-
-
-def layout(section: LayoutSection) -> Layout | None:
+def layout(file: BedFile) -> Layout | None:
     """The bed as it is built; None where the file has no pump curve."""
+    section = file.layout
     if section.pump is None:
         return None
-    line, hose = section.line, section.hose
-    legs = line.legs or [LegSection.model_construct(outlets=section.pots, spacing=line.spacing, fittings=0.0)]
+    line, hose, count = section.line, section.hose, outlets(file)
+    legs = line.legs or [LegSection.model_construct(outlets=count, spacing=line.spacing, fittings=0.0)]
     changes = {each.outlet: each for each in section.each}
-    tubes = [_tube(section, changes.get(n)) for n in range(1, outlets(section) + 1)]
+    tubes = [_tube(section, changes.get(n)) for n in range(1, count + 1)]
     built, begin = [], 0
     for leg in legs:
         built.append(_leg(section, leg, tuple(tubes[begin : begin + leg.outlets])))
@@ -55,52 +53,52 @@ def sump_shape(section: LayoutSection) -> SumpShape | None:
     return None if sump.points is None else SumpShape(tuple(sorted(sump.points)))
 
 
-def figures(section: LayoutSection) -> Figures:
-    """The bed in a few figures: flows as measured, else as computed from the layout, else the default.
+def figures(file: BedFile) -> Figures:
+    """The bed in figures: flows as computed from the layout, else as measured, else the default.
 
     A layout that gives no water at all takes the default too; `check` and `size` tell of it.
     """
-    default, built = Figures(), layout(section)
-    flows = _flows(built)
-    mean, weak = (default.outlet_l_per_min, None) if flows is None else (fmean(flows), _weak(flows))
-    if section.outlet_flow is not None:
-        mean, weak = (section.outlet_flow, None) if flows is None else (mean, section.outlet_flow)
+    default, section, built = Figures(), file.layout, layout(file)
+    bare = pots(file)
+    flows, weak_l_per_min = _flows(section, built, bare)
     pipes_l = default.line_l if built is None else built.pipes_l
-    nominal_l = None if section.pot is None else section.pot.nominal * section.pot.filled / 100
     basin = tray(section)
     return Figures(
-        pots=section.pots,
-        outlet_l_per_min=mean,
-        weak_outlet_l_per_min=weak,
+        pots=tuple(replace(pot, flow_l_per_min=flow) for pot, flow in zip(bare, flows, strict=True)),
+        weak_l_per_min=weak_l_per_min,
         line_l=pipes_l if section.line_holds is None else section.line_holds,
         sump_full_l=section.sump.full,
         sump_low_l=section.sump.low,
         sump_empty_l=section.sump.empty,
-        media_l_per_pot=section.media_per_pot or nominal_l or default.media_l_per_pot,
-        capacity_fraction=section.holds / 100,
-        wilting_fraction=section.holds / 300,
         drain_l_per_min=default.drain_l_per_min if basin is None else basin.most_l_per_min,
         tray_high_l=default.tray_high_l if basin is None else basin.rim_l * HIGH_SHARE,
         tray_rim_l=default.tray_rim_l if basin is None else basin.rim_l,
-        drink_l_per_pot_day=section.drink_per_pot,
         evaporates_l_per_day=section.evaporates,
     )
 
 
-def _flows(built: Layout | None) -> list[float] | None:
-    """Litres a minute of the outlets that give water; None where nothing can be computed."""
+def _flows(
+    section: LayoutSection, built: Layout | None, bare: tuple[Pot, ...]
+) -> tuple[tuple[float, ...], float | None]:
+    """Litres a minute of each pot; and what the weakest quarter was measured to get, where both are known."""
+    computed = _computed(built)
+    measured = section.outlet_flow
+    if computed is None:
+        each = Pot().flow_l_per_min if measured is None else measured
+        return tuple(pot.outlets * each for pot in bare), None
+    weakest = min(pot.outlets for pot in bare)
+    return by_pot(bare, computed), None if measured is None else weakest * measured
+
+
+def _computed(built: Layout | None) -> tuple[float, ...] | None:
+    """Litres a minute of every outlet; None where nothing can be computed, or nothing flows."""
     if built is None:
         return None
     try:
-        flows = [flow for flow in watering(built).outlets_l_per_min if flow > 0]
+        flows = watering(built).outlets_l_per_min
     except NoFlow:
         return None
-    return flows or None
-
-
-def _weak(flows: list[float]) -> float:
-    """Mean of the weakest quarter."""
-    return fmean(sorted(flows)[: ceil(len(flows) / 4)])
+    return flows if any(flows) else None
 
 
 def _curve(section: PumpCurveSection) -> PumpCurve:

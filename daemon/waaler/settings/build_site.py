@@ -3,14 +3,12 @@
 from datetime import date
 from pathlib import Path
 
-from waaler.bed.budget import Site
-from waaler.bed.crops import Crop, Stages
+from waaler.bed.demand import Site
 from waaler.bed.figures import Figures
 from waaler.bed.thirst import Thirst
 from waaler.bed.weather import DayWeather, Weather
 from waaler.bed.weather_table import MOST_BYTES, WeatherError, weather_of_csv
 from waaler.settings.faults import Fault, SettingsError
-from waaler.settings.growing import CropSection
 from waaler.settings.models import BedFile
 from waaler.settings.outside_file import text_of
 
@@ -26,7 +24,6 @@ def site(file: BedFile) -> Site:
         latitude_deg=file.place.latitude,
         elevation_m=100.0 if weather is None else weather.elevation,
         cover=0.7 if weather is None else weather.cover / 100,
-        crops=tuple(_crop(section) for section in file.crops),
         ec=feed.ec,
         uptake_share=feed.uptake / 100,
         water_ec=feed.water,
@@ -58,17 +55,3 @@ def _table(path: Path) -> dict[date, DayWeather]:
     except WeatherError as problem:
         fault = Fault(str(path), problem.line, problem.column, problem.what, problem.remedy)
         raise SettingsError((fault,)) from None
-
-
-def _crop(section: CropSection) -> Crop:
-    ini, development, mid, late = section.stages
-    return Crop(
-        name=section.name,
-        pots=section.pots,
-        plants_per_pot=section.plants_per_pot,
-        stages=Stages((ini, development, mid, late), *section.kc),
-        planted=section.planted,
-        canopy_m2=section.canopy,
-        ec_low=section.ec[0],
-        ec_high=section.ec[1],
-    )

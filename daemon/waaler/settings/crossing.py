@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from math import ceil
 
 from waaler.bed.wiring import AnalogInput
-from waaler.settings.build_layout import outlets
+from waaler.settings.build_pots import groups, outlets
 from waaler.settings.faults import Fault
 from waaler.settings.models import BedFile
 from waaler.settings.pin_sections import FloatSection
@@ -29,6 +29,7 @@ def contradictions(file: BedFile, source: Source) -> tuple[Fault, ...]:
         *_meter(file, source),
         *_probes(file, source),
         *_layout(file, source),
+        *_pots(file, source),
     )
     return tuple(found)
 
@@ -97,7 +98,7 @@ def _meter(file: BedFile, source: Source) -> Iterator[Fault]:
 
 
 def _layout(file: BedFile, source: Source) -> Iterator[Fault]:
-    most, seen = outlets(file.layout), set()
+    most, seen = outlets(file), set()
     for n, each in enumerate(file.layout.each):
         path: Path = ("layout", "each", n, "outlet")
         if each.outlet > most:
@@ -105,6 +106,34 @@ def _layout(file: BedFile, source: Source) -> Iterator[Fault]:
         if each.outlet in seen:
             yield source.fault(path, f"outlet {each.outlet} is there twice", "write all of it in one place")
         seen.add(each.outlet)
+
+
+def _pots(file: BedFile, source: Source) -> Iterator[Fault]:
+    """Counts that meet, crops that are there, each once."""
+    counted = sum(group.count for group in groups(file))
+    if file.layout.pots is not None and file.layout.pots != counted:
+        what = f"layout.pots says {file.layout.pots}, and the groups under pots make {counted}"
+        yield source.fault(("pots",), what, "leave layout.pots out, or make the two agree")
+    wanted, there = sum(group.count * group.outlets for group in groups(file)), outlets(file)
+    if wanted != there:
+        path: Path = ("pots",) if file.pots else ("layout", "pots")
+        what = f"the legs of the line have {there} outlets, and {counted} pots have {wanted}"
+        yield source.fault(path, what, _meeting(counted, there))
+    names = [crop.name for crop in file.crops]
+    for n, name in enumerate(names):
+        if name in names[:n]:
+            yield source.fault(("crops", n, "name"), f"crop '{name}' is there twice", "give each its own name")
+    for n, group in enumerate(file.pots):
+        if group.crop is not None and group.crop not in names:
+            known = ", ".join(sorted(names)) or "none is written out under crops"
+            yield source.fault(("pots", n, "crop"), f"no crop is named '{group.crop}'", f"known: {known}")
+
+
+def _meeting(pots: int, outlets: int) -> str:
+    """How so many pots could have so many outlets."""
+    if outlets % pots == 0 and outlets > pots:
+        return f"write `outlets: {outlets // pots}` with pots of so many outlets each"
+    return "write as many outlets as pots, or `outlets: 2` with pots that have two"
 
 
 def _probes(file: BedFile, source: Source) -> Iterator[Fault]:

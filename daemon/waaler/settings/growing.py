@@ -1,4 +1,4 @@
-"""Crops, weather and solution, as the file writes them."""
+"""Pots, crops, weather and solution, as the file writes them."""
 
 from typing import Annotated, Literal
 
@@ -7,7 +7,7 @@ from pydantic import Field, model_validator
 from waaler.settings.fields import Area, Count, Day, Length, Name, Number, Percent, PlainText, Temperature, Volume
 from waaler.settings.section import Section, between, misfit
 
-__all__ = ["CropSection", "FeedSection", "TopUpSection", "WeatherSection"]
+__all__ = ["CropSection", "FeedSection", "PotsSection", "TopUpSection", "WeatherSection"]
 
 Celsius = Annotated[Temperature, between(-50, 60, "C")]
 Kc = Annotated[Number, between(0.05, 2, "")]
@@ -15,15 +15,40 @@ StageDays = Annotated[Count, between(1, 400, "days")]
 Ec = Annotated[Number, between(0, 10, "mS/cm")]
 
 
+class PotsSection(Section):
+    """Pots that are alike, one beside the other along the line: so many, how large, what grows
+    in each. The groups stand in the order along the line, beginning at the pump.
+    """
+
+    count: Annotated[Count, between(1, 1000, "pots")]
+    nominal: Annotated[Volume, between(0.2, 500, "L")] | None = None
+    height: Annotated[Length, between(0.03, 2, "cm", 0.01)] | None = None
+    width: Annotated[Length, between(0.03, 2, "cm", 0.01)] | None = None
+    filled: Annotated[Percent, between(50, 100, "%")] = 93.0
+    bag: Annotated[Volume, between(1, 2000, "L")] = 113.267
+    crop: Name | None = None
+    plants_per_pot: Annotated[Number, between(0.1, 50, "plants")] = 1.0
+    outlets: Annotated[Count, between(1, 20, "outlets")] = 1
+
+    @model_validator(mode="after")
+    def _has_one_size(self) -> "PotsSection":
+        if self.width is not None and (self.nominal is not None or self.height is None):
+            raise misfit("a pot's size is told one way", "write `nominal: 5 gal`, or `height: 25 cm, width: 30 cm`")
+        if self.height is not None and self.width is None and self.nominal is None:
+            raise misfit("a height alone is no size", "add `width: 30 cm`, or `nominal: 5 gal`")
+        if self.plants_per_pot != 1.0 and self.crop is None:
+            raise misfit("nothing says what the plants are", "add `crop: NAME`, as it is named under crops")
+        return self
+
+
 class CropSection(Section):
-    """A group of alike plants: the four stages in days, the three coefficients, the ground that a grown one shades.
+    """What grows, named by `crop:` of its pots: four stages in days, three coefficients, the ground that a grown
+    plant shades.
 
     FAO Irrigation and Drainage Paper 56 prints stages and coefficients for many crops.
     """
 
     name: Name
-    pots: Annotated[Count, between(1, 1000, "pots")]
-    plants_per_pot: Annotated[Number, between(0.1, 50, "plants")] = 1.0
     planted: Day
     canopy: Annotated[Area, between(0.01, 10, "m2")]
     stages: Annotated[list[StageDays], Field(min_length=4, max_length=4)]

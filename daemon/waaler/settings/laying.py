@@ -148,22 +148,13 @@ class TraySection(Section):
         return self
 
 
-class PotsSection(Section):
-    """The pots' nominal volume, how full they are of it, and the bags that the medium comes in."""
-
-    nominal: Annotated[Volume, between(0.2, 500, "L")]
-    filled: Annotated[Percent, between(50, 100, "%")] = 93.0
-    bag: Annotated[Volume, between(1, 2000, "L")] = 113.267
-
-
 class LayoutSection(Section):
     """The bed. With `pump` and what follows it the flows are computed; else they are as measured."""
 
-    pots: Annotated[Count, between(1, 1000, "pots")] = 14
+    pots: Annotated[Count, between(1, 1000, "pots")] | None = None
     outlet_flow: Annotated[FlowRate, between(0.005, 20, "L/min")] | None = None
     line_holds: Annotated[Volume, between(0, 500, "L")] | None = None
     sump: SumpSection = SumpSection.model_construct()
-    media_per_pot: Annotated[Volume, between(0.2, 500, "L")] | None = None
     holds: Annotated[Percent, between(5, 90, "%")] = 30.0
     drink_per_pot: Annotated[Volume, between(0, 50, "L")] = 1.2
     evaporates: Annotated[Volume, between(0, 500, "L")] = 0.0
@@ -174,4 +165,3 @@ class LayoutSection(Section):
     tube: TubeSection = TubeSection.model_construct()
     each: list[EachSection] = Field(default=[], max_length=2000)
     tray: TraySection | None = None
-    pot: PotsSection | None = None

@@ -7,6 +7,7 @@ from pydantic import BaseModel, ValidationError
 
 from waaler.settings.faults import Fault
 from waaler.settings.models import BedFile
+from waaler.settings.moved import moved_to
 from waaler.settings.text import Path, Source
 
 __all__ = ["faults_of"]
@@ -27,7 +28,8 @@ def _fault(error: Any, source: Source) -> Fault:
     if kind == "fault":
         return source.fault(path, _named(path, context["what"]), context["remedy"])
     if kind == "extra_forbidden":
-        return source.fault(path, f"'{path[-1]}' is no key here", _nearest(path), is_key=True)
+        remedy = moved_to(path, source.values) or _nearest(path)
+        return source.fault(path, f"'{path[-1]}' is no key here", remedy, is_key=True)
     if kind == "missing":
         missing = error["loc"][-1]
         return source.fault(path, f"'{missing}' is missing{_where(path)}", f"add `{missing}: ...`", is_key=True)

@@ -162,7 +162,7 @@ def _validated(source: Source, folder: Path, with_files: bool) -> Settings:
 
 def _settings(file: BedFile, source: Source, folder: Path, weather: Weather) -> Settings:
     with _told_at(source, "layout"):
-        figures = build_layout.figures(file.layout)
+        figures = build_layout.figures(file)
     plan = build.plan(file, figures)
     found = book(file, figures, plan, weather)
     return Settings(
@@ -172,7 +172,7 @@ def _settings(file: BedFile, source: Source, folder: Path, weather: Weather) -> 
         limits=build.limits(file, plan, figures),
         sensing=build.sensing(file),
         figures=figures,
-        layout=build_layout.layout(file.layout),
+        layout=build_layout.layout(file),
         tray=build_layout.tray(file.layout),
         wiring=wiring(file),
         book=found,

@@ -9,11 +9,11 @@ from waaler.bed.budget import ec_range, safe_gap_h
 from waaler.bed.layout import watering
 from waaler.bed.ledger import full, outlook
 from waaler.bed.network import NoFlow
+from waaler.bed.pots import crops_of, named
 from waaler.plan.sun import sun_event
 from waaler.plan.timetable import cycles_of_day, daytime_gap_s
 from waaler.plan.types import Cycle, Moment, Plan, SunMoment
 from waaler.settings.build import busiest_day_s
-from waaler.settings.build_site import site
 from waaler.settings.faults import Fault
 from waaler.settings.models import WindowSection
 from waaler.settings.pin_sections import PinsSection
@@ -141,24 +141,47 @@ def _layout(settings: Settings) -> Iterator[Fault]:
 def _water(settings: Settings, today: date) -> Iterator[Fault]:
     """Crops whose solutions do not meet, a sump that does not last, gaps that dry the media: over the next year."""
     file, figures, source = settings.file, settings.figures, settings.source
-    place = site(file)
-    if ec_range(place.crops) is None:
+    crops = crops_of(figures.pots)
+    for n, section in enumerate(file.crops):
+        if section.name not in {crop.name for crop in crops}:
+            yield source.fault(("crops", n), f"no pot grows '{section.name}'", "add `crop:` to its pots")
+    if ec_range(crops) is None:
         yield source.fault(("crops",), "the crops' EC ranges do not meet", "give them beds of their own")
-    if not file.crops or (file.weather is not None and file.weather.csv is not None):
+    if not crops or (file.weather is not None and file.weather.csv is not None):
         return
-    book = settings.book
-    assert book.drink_l is not None
-    hot = max((today + timedelta(days=n) for n in range(DAYS_OF_YEAR)), key=book.drink_l)
+    days = [today + timedelta(days=n) for n in range(DAYS_OF_YEAR)]
+    yield from _sump(settings, days)
+    yield from _gaps(settings, days)
+
+
+def _sump(settings: Settings, days: list[date]) -> Iterator[Fault]:
+    """A sump that does not last through the day of most drink."""
+    book, away_days = settings.book, settings.file.away_days
+    hot = max(days, key=book.drink_l)
     morning = datetime.combine(hot, time(), ZoneInfo(settings.plan.place.timezone))
-    days = outlook(book, full(book), morning).days_left(morning)
-    if days is not None and days < file.away_days:
-        what = f"around {hot} a full sump lasts {days:.1f} days, less than away_days ({file.away_days})"
-        yield source.fault(("away_days",), what, "a larger sump, a header tank, or refill sooner")
+    left = outlook(book, full(book), morning).days_left(morning)
+    if left is not None and left < away_days:
+        what = f"around {hot} a full sump lasts {left:.1f} days, less than away_days ({away_days})"
+        yield settings.source.fault(("away_days",), what, "a larger sump, a header tank, or refill sooner")
+
+
+def _gaps(settings: Settings, days: list[date]) -> Iterator[Fault]:
+    """The pot that lasts the shortest on its own thirstiest day, if the plan's gap is longer."""
+    pots, drinks_l = settings.figures.pots, settings.book.drinks_l
+    assert drinks_l is not None
+    most = [
+        max((drink_l, day) for drink_l, day in zip(of_pot, days, strict=True))
+        for of_pot in zip(*map(drinks_l, days), strict=True)
+    ]
+    lasts = [
+        (safe_gap_h(pot, drink_l), n, day) for n, (pot, (drink_l, day)) in enumerate(zip(pots, most, strict=True))
+    ]
+    safe_h, _, hot = min(lasts)
     gap_h = daytime_gap_s(settings.plan, hot) / 3600
-    safe_h = safe_gap_h(figures, book.drink_l(hot) / figures.pots)
     if gap_h > safe_h:
-        what = f"around {hot} the longest gap by day is {gap_h:.1f} h, and the media last {safe_h:.1f} h"
-        yield source.fault(("plan",), what, "plan more cycles; see `waaler budget`")
+        who = named(pots, [n for n, (hours, _, _) in enumerate(lasts) if hours < gap_h])
+        what = f"around {hot} the longest gap by day is {gap_h:.1f} h, and {who} last {safe_h:.1f} h"
+        yield settings.source.fault(("plan",), what, "plan more cycles; see `waaler budget`")
 
 
 def _messages(settings: Settings) -> Iterator[Fault]:
