@@ -37,7 +37,7 @@ def test_sump_low_says_each_thing_on_a_line_of_its_own() -> None:
         "Since Sun 21 Jun 06:41.",
         "No run starts until it reads good.",
         REFILL,
-        "The plants have water until about Mon 22 Jun 10:37.",
+        "The plants have water until about Mon 22 Jun 06:05.",
         "Safe to touch with the pump unplugged; where mains may be wet: do not, switch off at the board.",
         "Starts again by itself once the level has been good for a while.",
         "Call Ann, +386 40 111 222.",

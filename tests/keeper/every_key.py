@@ -72,7 +72,7 @@ WHOLE: Doc = {
                "settle_sump": "15 min", "settle_tray": "12 min", "run_back": "18 min", "confirm": "0.4 s",
                "start_delay": "90 s", "most_starts": "5", "flow_within": "40 s", "line_drain": "70 s"},
     "layout": {
-        "pots": "14", "outlet_flow": "54 L/h", "line_holds": "1.5 L", "holds": "30 %",
+        "pots": "14", "outlet_flow": "54 L/h", "line_holds": "1.5 L",
         "sump": {"brim": "285 L", "full": "260 L", "low": "45 L", "empty": "25 L"},
         "drink_per_pot": "1.2 L", "evaporates": "1 L",
         "pump": {"free_flow": "1400 L/h", "shut_off": "2.2 m"},
@@ -83,9 +83,12 @@ WHOLE: Doc = {
         "each": [{"outlet": "3", "bore": "5 mm", "length": "20 cm", "end": "6 cm", "opening": "80 %", "pot": "pot_3"}],
         "tray": {"length": "3 m", "width": "1.2 m", "drain": "40 mm", "standing": "1 cm", "rim": "9 cm"},
     },
+    "media": [{"name": "pumice", "points": [["0 cm", "70 %"], ["10 cm", "42 %"], ["50 cm", "33 %"], ["100 cm", "30 %"]]},
+              {"name": "lava", "points": [["0 cm", "60 %"], ["10 cm", "22 %"], ["90 cm", "12 %"]]}],
     "pots": [{"count": "9", "nominal": "19 L", "filled": "90 %", "bag": "100 L", "crop": "aubergine",
               "plants_per_pot": "2", "outlets": "1"},
-             {"count": "5", "height": "25 cm", "width": "30 cm", "crop": "beans"}],
+             {"count": "3", "height": "25 cm", "width": "30 cm", "crop": "beans", "medium": "pumice"},
+             {"count": "2", "nominal": "19 L", "drained": "9.1 kg", "droops": "7.4 kg"}],
     "crops": [{"name": "aubergine", "planted": "2026-05-10", "canopy": "0.5 m2",
                "stages": ["30", "45", "40", "25"], "kc": ["0.6", "1.05", "0.9"], "ec": ["1.8", "2.6"]},
               {"name": "beans", "planted": "2026-05-10", "canopy": "0.2 m2",
@@ -175,7 +178,7 @@ TABLES = {
 }
 
 
-OTHER_NAMES = {"aubergine": "beans", "pot_3": "pot_9", "roof": "wall", "air": "leaf"}
+OTHER_NAMES = {"aubergine": "beans", "pumice": "lava", "pot_3": "pot_9", "roof": "wall", "air": "leaf"}
 FREE_GPIO = ("26", "13", "21", "18")
 
 

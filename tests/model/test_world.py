@@ -279,7 +279,7 @@ def test_each_probe_reads_its_own_pot() -> None:
     two.water = replace(two.water, media_l=tuple(0.5 * n for n in range(POTS)))
     values = [two.reading(Adviser(f"pot_{n}", AdviserKind.MOISTURE)) for n in (2, 7)]
 
-    assert values == pytest.approx([100 * 0.5 / 5.4, 100 * 3.0 / 5.4], abs=1.0)
+    assert values == pytest.approx([100 * 0.5 / 5.32, 100 * 3.0 / 5.32], abs=1.0)
 
 
 def test_a_probe_on_the_finer_converter_has_finer_counts_and_bends_with_its_calibration() -> None:

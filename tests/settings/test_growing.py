@@ -71,6 +71,8 @@ def test_crops_and_feed_are_built_as_written() -> None:
         (BEANS.replace("4 ft2", "3 m2") % "" + MONTHS, "the longest gap by day is"),
         (BEANS.replace("}]\npots: [", "}, {name: kale, planted: 2026-05-01, canopy: 0.1 m2, stages: [9, 9, 9, 9],"
          " kc: [1, 1, 1], ec: [3, 4]}]\npots: [{count: 1, crop: kale}, ") % "", "EC ranges do not meet"),
+        ("sensing: {probes: [{name: pot_3, channel: 0, dry_below: 60 %}]}\n", "8:20: pot_3 calls dry below 60 %, and plants"
+         " here wilt below 64 %; write a higher dry_below"),
         (BEANS.replace(", crop: beans", "") % "", "8:9: no pot grows 'beans'; add `crop:` to its pots"),
     ],
 )  # fmt: skip

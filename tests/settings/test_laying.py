@@ -108,11 +108,9 @@ def test_a_dose_is_meant_for_the_weakest_quarter() -> None:
     assert found.plan.windows[0].seconds == pytest.approx(expected_s, abs=0.5)
 
 
-def test_pots_and_tray_give_the_media_and_the_water_that_they_hold() -> None:
-    found = built("tray: {length: 2.4 m, width: 1.2 m}\npots: [{count: 14, nominal: 5 gal}]")
+def test_a_tray_gives_the_water_that_it_holds() -> None:
+    found = built("tray: {length: 2.4 m, width: 1.2 m}")
 
-    capacities_l = [pot.capacity_l for pot in found.figures.pots]
-    assert capacities_l == pytest.approx([5 * 3.785411784 * 0.93 * 0.3] * 14)
     assert found.figures.tray_rim_l == pytest.approx(1000 * 0.66 * 2.4 * 1.2 * 0.09)
 
 

@@ -11,6 +11,7 @@ crops:
   - {name: tomato, planted: 2026-05-01, canopy: 0.6 m2, stages: [30, 40, 45, 30], kc: [0.6, 1.15, 0.8]}
   - {name: lettuce, planted: 2026-06-01, canopy: 0.06 m2, stages: [20, 30, 15, 10], kc: [0.7, 1.0, 0.95]}
 """
+ROOT = "media: [{name: root, points: [[0 cm, 80 %], [4 cm, 40 %], [16 cm, 20 %], [64 cm, 10 %]]}]\n"
 TWO_LEGS = "layout: {pump: {free_flow: 400 gal/h, shut_off: 8 ft}, line: {legs: [{outlets: 8}, {outlets: %d}]}}\n"
 
 
@@ -42,6 +43,25 @@ def built(text: str) -> Figures:
          " write `nominal: 5 gal`, or `height: 25 cm, width: 30 cm`"),
         ("pots: [{count: 3, height: 30 cm}]\n", "8:8: pots: a height alone is no size; add `width: 30 cm`, or `nominal: 5"
          " gal`"),
+        ("pots: [{count: 3, medium: gravel}]\n", "8:27: no medium is named 'gravel'; known: coarse perlite, fine perlite"),
+        ("pots: [{count: 3, drained: 9 kg}]\n", "8:8: pots: a pot is weighed twice; write both: `drained: 9.1 kg, droops: 7.4"
+         " kg`"),
+        ("pots: [{count: 3, drained: 7 kg, droops: 9 kg}]\n", "8:8: pots: a pot that droops is lighter than a drained one;"
+         " write the heavier one as drained"),
+        ("pots: [{count: 3, nominal: 20 L, filled: 100 %, drained: 19 kg, droops: 9 kg}]\n", "8:58: this pot loses 10.0 kg of"
+         " water before it droops, and 20.0 L of coarse perlite hold 5.9 L; weigh one pot, an hour after watering and when"
+         " it droops; or write its medium and size"),
+        ("pots: [{count: 3, drained: 9}]\n", "8:28: pots.drained: 9 has no unit; write 9.1 kg or 20 lb"),
+        (ROOT.replace("root", "fine perlite"), "8:9: media: 'fine perlite' is known already; give your own medium a name"
+         " of its own"),
+        (ROOT.replace("0 cm, 80", "1 cm, 80"), "8:9: media: a medium begins with all its pores full; begin with 0 cm, such"
+         " as [0 cm, 95 %]"),
+        (ROOT.replace("20 %", "40 %"), "8:9: media: a medium's points do not fall; write each with more suction and less"
+         " water than before"),
+        (ROOT.replace("}]", "}, {name: root, points: [[0 cm, 9 %], [1 cm, 8 %], [2 cm, 7 %]]}]"), "8:98: medium 'root' is"
+         " there twice; give each its own name"),
+        ("layout: {holds: 30 %}\n", "8:10: 'holds' is no key here; take it out: what a pot holds follows from its medium and"
+         " height; write `medium:` with the pots, or weigh one and write `drained: 9.1 kg, droops: 7.4 kg`"),
         ("pots: [{count: 3, plants_per_pot: 2}]\n", "8:8: pots: nothing says what the plants are; add `crop: NAME`, as it"
          " is named under crops"),
     ],
@@ -83,18 +103,48 @@ def test_the_volume_of_the_medium_moved_too() -> None:
 
 
 def test_ten_of_five_gallons_and_six_of_three_are_one_bed() -> None:
-    """Their media by hand: 0.93 of the nominal volume, of which 30 % is water once drained."""
+    """Three gallons are three fifths of five; being lower, they hold a greater share."""
     pots = built("pots: [{count: 10, nominal: 5 gal}, {count: 6, nominal: 3 gal}]\n").pots
 
     assert len(pots) == 16
-    assert [pots[n].capacity_l for n in (0, 9, 10, 15)] == pytest.approx([5.281, 5.281, 3.168, 3.168], abs=0.001)
+    assert pots[0] == pots[9]
+    assert pots[10] == pots[15]
+    assert 0.6 < pots[10].capacity_l / pots[0].capacity_l < 0.65
+    assert pots[10].wilting_l / pots[0].wilting_l == pytest.approx(0.6)
 
 
-def test_a_pot_may_be_measured_instead_of_named_by_its_label() -> None:
-    """A cylinder of 30 cm across and 25 cm high holds 17.671 L; 90 % of it 15.904 L."""
-    (pot,) = built("pots: [{count: 1, height: 25 cm, width: 30 cm, filled: 90 %}]\n").pots
+MEASURED = ROOT + "pots: [{count: 1, height: 25 cm, width: 30 cm, filled: 100 %, medium: root}]\n"
 
-    assert pot.capacity_l == pytest.approx(0.3 * 15.904, abs=0.001)
+
+def test_a_measured_pot_of_a_written_medium_has_the_marks_counted_by_hand() -> None:
+    """This medium holds 0.8 / sqrt(h) at h cm of suction, all of 0.8 up to 1 cm. A cylinder of 30 cm across and 25 cm
+    high is 17.671 L: (0.8 + 1.6 (5 - 1)) / 25 = 0.288 of it once drained, 0.8 / sqrt(50) = 0.11314 and 0.08 at the marks.
+    """
+    (pot,) = built(MEASURED).pots
+
+    assert pot.capacity_l == pytest.approx(0.288 * 17.6715, rel=1e-4)
+    assert pot.dry_l == pytest.approx(0.113137 * 17.6715, rel=1e-4)
+    assert pot.wilting_l == pytest.approx(0.08 * 17.6715, rel=1e-4)
+
+
+def test_a_pot_that_is_less_full_is_less_high_too() -> None:
+    """16 of 25 cm, 64 %: (0.8 + 1.6 x 3) / 16 = 0.35 of 11.310 L."""
+    (pot,) = built(MEASURED.replace("100 %", "64 %")).pots
+
+    assert pot.capacity_l == pytest.approx(0.35 * 11.3097, rel=1e-4)
+
+
+def test_the_growers_own_scale_says_when_plants_wilt() -> None:
+    """1.7 kg less between drained and drooping are 1.7 L; easy of it is what the medium's marks make of it:
+    (0.288 - 0.11314) / (0.288 - 0.08) = 0.84068.
+    """
+    (pot,) = built(MEASURED.replace("medium: root", "medium: root, drained: 9.1 kg, droops: 7.4 kg")).pots
+
+    assert pot.capacity_l == pytest.approx(0.288 * 17.6715, rel=1e-4)
+    assert pot.capacity_l - pot.wilting_l == pytest.approx(1.7)
+    assert pot.easy_l == pytest.approx(0.84068 * 1.7, rel=1e-4)
+    (pounds,) = built(MEASURED.replace("medium: root", "medium: root, drained: 20 lb, droops: 16 lb")).pots
+    assert pounds.capacity_l - pounds.wilting_l == pytest.approx(4 * 0.45359237)
 
 
 def test_pots_are_in_the_order_along_the_line_and_one_without_a_crop_beside_others_is_empty() -> None:

@@ -158,7 +158,7 @@ def _assumed(settings: "Settings", where: "Site", found: "Budget") -> list[str]:
         parts.append("no weather is written: 24 and 14 C every day")
     parts.append(f"cover {100 * where.cover:.0f} % of outdoors")
     parts.append(f"plants take {100 * where.uptake_share:.0f} % of the solution's strength")
-    parts.append("half of a pot's water may go between cycles; a fifth of what is given drains")
+    parts.append("what a pot holds to 50 cm of suction may go between cycles, by its medium and height")
     return wrap("assumed: " + "; ".join(parts), width=78, initial_indent="  ", subsequent_indent="  ")
 
 

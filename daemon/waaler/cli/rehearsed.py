@@ -25,7 +25,8 @@ def as_lines(settings: "Settings", days: float, start: datetime, found: "Finding
         *_runs(found),
         f"  driest    {found.driest_percent:.0f} % of what the media hold, in"
         f" {named(found.pots, [found.driest_pot - 1])},",
-        f"            {when(found.driest_at)} (plants wilt below {found.wilting_percent:.0f} %){_apart(found)}",
+        f"            {when(found.driest_at)} (plants wilt below {found.wilting_percent:.0f} %)",
+        *_apart(found),
         f"  sump      {found.sump_end_l:.0f} L at the end of {found.sump_start_l:.0f} L; {_low(found)}",
         f"  solution  EC {found.ec_end:.2f} mS/cm at the end",
     ]
@@ -54,9 +55,9 @@ def _runs(found: "Findings") -> list[str]:
     ]
 
 
-def _apart(found: "Findings") -> str:
+def _apart(found: "Findings") -> list[str]:
     least, most = min(found.pots_driest_percent), max(found.pots_driest_percent)
-    return f"; the wettest pot never fell below {most:.0f} %" if most - least >= APART_PERCENT else ""
+    return [f"            the wettest pot never fell below {most:.0f} %"] if most - least >= APART_PERCENT else []
 
 
 def verdict(found: "Findings") -> str:

@@ -1,23 +1,22 @@
 """From the written pots to those that the bed's arithmetic owns."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from math import pi
 
 from waaler.bed.crops import Crop, Stages
+from waaler.bed.media import COARSE_PERLITE, EASY_CM, FINE_PERLITE, WILTING_CM, Medium, usual_height_cm
 from waaler.bed.pots import Pot
-from waaler.settings.growing import CropSection, PotsSection
+from waaler.settings.growing import COARSE, FINE, CropSection, PotsSection
 from waaler.settings.models import BedFile
 
-__all__ = ["groups", "media_l", "outlets", "pots"]
+__all__ = ["groups", "holding", "media", "media_l", "outlets", "pots"]
 
 USUAL_POTS = 14
 """Where the file says nothing of them."""
 
-USUAL_MEDIA_L = 18.0
-"""In a pot of which no size is written. Common practice, no source."""
-
-EASY_SHARE = 0.5
-"""Of the water between capacity and wilting, what is easy to take. Common practice, no source."""
+USUAL_NOMINAL_L = 18.927
+"""5 gal, of a pot of which no size is written. Common practice, no source."""
 
 
 def groups(file: BedFile) -> list[PotsSection]:
@@ -39,9 +38,39 @@ def outlets(file: BedFile) -> int:
 
 def media_l(group: PotsSection) -> float:
     """Medium in one pot of a group."""
+    whole_l = group.nominal or USUAL_NOMINAL_L
     if group.height is not None and group.width is not None:
-        return 1000 * pi / 4 * group.width**2 * group.height * group.filled / 100
-    return USUAL_MEDIA_L if group.nominal is None else group.nominal * group.filled / 100
+        whole_l = 1000 * pi / 4 * group.width**2 * group.height
+    return whole_l * group.filled / 100
+
+
+def media(file: BedFile) -> dict[str, Medium]:
+    """Those that are known and those that are written."""
+    own = {
+        section.name: Medium(tuple((100 * height_m, percent / 100) for height_m, percent in section.points))
+        for section in file.media
+    }
+    return {COARSE: COARSE_PERLITE, FINE: FINE_PERLITE} | own
+
+
+def holding(group: PotsSection, medium: Medium) -> Pot:
+    """A pot of a group with its three marks.
+
+    Where one was weighed, its plants wilt as the scale says; what is easy to take is the medium's share of that.
+    """
+    litres = media_l(group)
+    capacity_l = litres * medium.drained(_height_cm(group))
+    easy_l, to_wilting_l = (capacity_l - litres * medium.content(cm) for cm in (EASY_CM, WILTING_CM))
+    if group.drained is not None and group.droops is not None:
+        weighed_l = group.drained - group.droops
+        easy_l, to_wilting_l = easy_l / to_wilting_l * weighed_l, weighed_l
+    return Pot(capacity_l, capacity_l - easy_l, capacity_l - to_wilting_l)
+
+
+def _height_cm(group: PotsSection) -> float:
+    """Of the medium in the pot."""
+    whole_cm = usual_height_cm(group.nominal or USUAL_NOMINAL_L) if group.height is None else 100 * group.height
+    return whole_cm * group.filled / 100
 
 
 def pots(file: BedFile) -> tuple[Pot, ...]:
@@ -54,15 +83,12 @@ def pots(file: BedFile) -> tuple[Pot, ...]:
 
 def _pots(file: BedFile) -> Iterator[Pot]:
     crops = {section.name: _crop(section) for section in file.crops}
+    known = media(file)
     has_crops = any(group.crop is not None for group in groups(file))
     for group in groups(file):
-        capacity_l = media_l(group) * file.layout.holds / 100
-        wilting_l = capacity_l / 3
         is_empty = has_crops and group.crop is None
-        pot = Pot(
-            capacity_l=capacity_l,
-            dry_l=capacity_l - EASY_SHARE * (capacity_l - wilting_l),
-            wilting_l=wilting_l,
+        pot = replace(
+            holding(group, known[group.medium]),
             outlets=group.outlets,
             drink_l_per_day=0.0 if is_empty else file.layout.drink_per_pot,
             crop=None if group.crop is None else crops[group.crop],

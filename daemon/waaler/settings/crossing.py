@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from math import ceil
 
 from waaler.bed.wiring import AnalogInput
-from waaler.settings.build_pots import groups, outlets
+from waaler.settings.build_pots import groups, holding, media, media_l, outlets
 from waaler.settings.faults import Fault
 from waaler.settings.models import BedFile
 from waaler.settings.pin_sections import FloatSection
@@ -123,10 +123,30 @@ def _pots(file: BedFile, source: Source) -> Iterator[Fault]:
     for n, name in enumerate(names):
         if name in names[:n]:
             yield source.fault(("crops", n, "name"), f"crop '{name}' is there twice", "give each its own name")
+    own = [medium.name for medium in file.media]
+    for n, name in enumerate(own):
+        if name in own[:n]:
+            yield source.fault(("media", n, "name"), f"medium '{name}' is there twice", "give each its own name")
     for n, group in enumerate(file.pots):
+        yield from _medium(file, source, n)
         if group.crop is not None and group.crop not in names:
             known = ", ".join(sorted(names)) or "none is written out under crops"
             yield source.fault(("pots", n, "crop"), f"no crop is named '{group.crop}'", f"known: {known}")
+
+
+def _medium(file: BedFile, source: Source, n: int) -> Iterator[Fault]:
+    """A medium that is known, and no more water on the scale than it can hold and lose."""
+    group, known = file.pots[n], media(file)
+    if group.medium not in known:
+        what = f"no medium is named '{group.medium}'"
+        yield source.fault(("pots", n, "medium"), what, f"known: {', '.join(sorted(known))}")
+        return
+    pot = holding(group, known[group.medium])
+    if pot.wilting_l <= 0:
+        lost, held = pot.capacity_l - pot.wilting_l, f"{media_l(group):.1f} L of {group.medium} hold"
+        what = f"this pot loses {lost:.1f} kg of water before it droops, and {held} {pot.capacity_l:.1f} L"
+        remedy = "weigh one pot, an hour after watering and when it droops; or write its medium and size"
+        yield source.fault(("pots", n, "drained"), what, remedy)
 
 
 def _meeting(pots: int, outlets: int) -> str:

@@ -20,6 +20,7 @@ from waaler.settings.units import (
     IRRADIANCE,
     LENGTH,
     LIGHT_SUM,
+    MASS,
     SHARE,
     VOLUME,
     Dimension,
@@ -47,6 +48,7 @@ __all__ = [
     "Irradiance",
     "Length",
     "LightSum",
+    "Mass",
     "Name",
     "Number",
     "OneWire",
@@ -238,6 +240,7 @@ Area = Annotated[float, _quantity(AREA), _schema("an area", "0.35 m2")]
 Irradiance = Annotated[float, _quantity(IRRADIANCE), _schema("an irradiance", "1200 W/m2")]
 LightSum = Annotated[float, _quantity(LIGHT_SUM), _schema("a sum of light", "1.2 MJ/m2")]
 PerPot = Annotated[float, _parsed(_per_pot, "150 mL per pot"), _schema("a volume per pot", "150 mL per pot")]
+Mass = Annotated[float, _quantity(MASS), _schema("a mass", "9.1 kg")]
 Percent = Annotated[float, _quantity(SHARE), _schema("a share", "45 %")]
 Temperature = Annotated[float, _parsed(temperature_c, "32 C or 90 F"), _schema("a temperature", "32 C")]
 Conductivity = Annotated[

@@ -1,17 +1,31 @@
 """Pots, crops, weather and solution, as the file writes them."""
 
+from itertools import pairwise
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from waaler.settings.fields import Area, Count, Day, Length, Name, Number, Percent, PlainText, Temperature, Volume
+from waaler.settings.fields import (
+    Area,
+    Count,
+    Day,
+    Length,
+    Mass,
+    Name,
+    Number,
+    Percent,
+    PlainText,
+    Temperature,
+    Volume,
+)
 from waaler.settings.section import Section, between, misfit
 
-__all__ = ["CropSection", "FeedSection", "PotsSection", "TopUpSection", "WeatherSection"]
+__all__ = ["CropSection", "FeedSection", "MediumSection", "PotsSection", "TopUpSection", "WeatherSection"]
 
 Celsius = Annotated[Temperature, between(-50, 60, "C")]
 Kc = Annotated[Number, between(0.05, 2, "")]
 StageDays = Annotated[Count, between(1, 400, "days")]
+COARSE, FINE = "coarse perlite", "fine perlite"
 Ec = Annotated[Number, between(0, 10, "mS/cm")]
 
 
@@ -25,6 +39,9 @@ class PotsSection(Section):
     height: Annotated[Length, between(0.03, 2, "cm", 0.01)] | None = None
     width: Annotated[Length, between(0.03, 2, "cm", 0.01)] | None = None
     filled: Annotated[Percent, between(50, 100, "%")] = 93.0
+    medium: Name = COARSE
+    drained: Annotated[Mass, between(0.1, 500, "kg")] | None = None
+    droops: Annotated[Mass, between(0.05, 500, "kg")] | None = None
     bag: Annotated[Volume, between(1, 2000, "L")] = 113.267
     crop: Name | None = None
     plants_per_pot: Annotated[Number, between(0.1, 50, "plants")] = 1.0
@@ -36,8 +53,30 @@ class PotsSection(Section):
             raise misfit("a pot's size is told one way", "write `nominal: 5 gal`, or `height: 25 cm, width: 30 cm`")
         if self.height is not None and self.width is None and self.nominal is None:
             raise misfit("a height alone is no size", "add `width: 30 cm`, or `nominal: 5 gal`")
+        if (self.drained is None) != (self.droops is None):
+            raise misfit("a pot is weighed twice", "write both: `drained: 9.1 kg, droops: 7.4 kg`")
+        if self.drained is not None and self.droops is not None and not self.droops < self.drained:
+            raise misfit("a pot that droops is lighter than a drained one", "write the heavier one as drained")
         if self.plants_per_pot != 1.0 and self.crop is None:
             raise misfit("nothing says what the plants are", "add `crop: NAME`, as it is named under crops")
+        return self
+
+
+class MediumSection(Section):
+    """A medium by its retention: points of suction and of the water in its volume, the first at 0 cm."""
+
+    name: Name
+    points: Annotated[list[tuple[Length, Percent]], Field(min_length=3, max_length=20)]
+
+    @model_validator(mode="after")
+    def _falls(self) -> "MediumSection":
+        first = self.points[0]
+        if self.name in (COARSE, FINE):
+            raise misfit(f"'{self.name}' is known already", "give your own medium a name of its own")
+        if first[0] != 0 or first[1] > 100:
+            raise misfit("a medium begins with all its pores full", "begin with 0 cm, such as [0 cm, 95 %]")
+        if not all(a[0] < b[0] and a[1] > b[1] > 0 for a, b in pairwise(self.points)):
+            raise misfit("a medium's points do not fall", "write each with more suction and less water than before")
         return self
 
 

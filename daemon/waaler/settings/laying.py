@@ -155,7 +155,6 @@ class LayoutSection(Section):
     outlet_flow: Annotated[FlowRate, between(0.005, 20, "L/min")] | None = None
     line_holds: Annotated[Volume, between(0, 500, "L")] | None = None
     sump: SumpSection = SumpSection.model_construct()
-    holds: Annotated[Percent, between(5, 90, "%")] = 30.0
     drink_per_pot: Annotated[Volume, between(0, 50, "L")] = 1.2
     evaporates: Annotated[Volume, between(0, 500, "L")] = 0.0
     pump: PumpCurveSection | None = None

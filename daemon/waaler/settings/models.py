@@ -25,7 +25,14 @@ from waaler.settings.fields import (
     Weekday,
     When,
 )  # fmt: skip
-from waaler.settings.growing import CropSection, FeedSection, PotsSection, TopUpSection, WeatherSection
+from waaler.settings.growing import (
+    CropSection,
+    FeedSection,
+    MediumSection,
+    PotsSection,
+    TopUpSection,
+    WeatherSection,
+)
 from waaler.settings.laying import LayoutSection
 from waaler.settings.pin_sections import PinsSection
 from waaler.settings.probing import CurrentSection, LevelSection, LightSection, ProbeSection
@@ -199,6 +206,7 @@ class BedFile(Section):
     solution: SolutionSection = SolutionSection.model_construct()
     limits: LimitsSection = LimitsSection.model_construct()
     layout: LayoutSection = LayoutSection.model_construct()
+    media: list[MediumSection] = Field(default=[], max_length=20)
     pots: list[PotsSection] = Field(default=[], max_length=200)
     crops: list[CropSection] = Field(default=[], max_length=20)
     weather: WeatherSection | None = None

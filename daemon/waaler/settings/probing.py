@@ -67,7 +67,7 @@ class ProbeSection(OnConverter):
 
     name: Name
     wet_above: Annotated[Percent, between(0, 120, "%")] = 92.0
-    dry_below: Annotated[Percent, between(0, 100, "%")] = 55.0
+    dry_below: Annotated[Percent, between(0, 100, "%")] = 75.0
     most_change: Annotated[Percent, between(1, 100, "%")] = 30.0
     calibration: CalibrationSection | None = None
 

@@ -37,7 +37,7 @@ DAEMON    sensing.currents[]           channel converter address name points
 LIVE      solution                     ec ph temperature
 LIVE      limits                       longest_run most_per_day longest_gap rest settle_sump settle_tray
 LIVE      limits                       run_back confirm start_delay most_starts flow_within line_drain
-LIVE      layout                       pots outlet_flow line_holds holds drink_per_pot evaporates
+LIVE      layout                       pots outlet_flow line_holds drink_per_pot evaporates
 LIVE      layout                       lift
 LIVE      layout.sump                  floor points brim full low empty
 LIVE      layout.pump                  free_flow shut_off points
@@ -49,7 +49,10 @@ LIVE      layout.tube                  bore length end fittings
 LIVE      layout.each[]                outlet bore length end opening
 COMMANDS  layout.each[]                pot
 LIVE      layout.tray                  length width drain standing rim
-LIVE      pots[]                       count nominal height width filled crop plants_per_pot outlets
+LIVE      media[]                      points
+COMMANDS  media[]                      name
+LIVE      pots[]                       count nominal height width filled medium drained droops crop
+LIVE      pots[]                       plants_per_pot outlets
 COMMANDS  pots[]                       bag
 LIVE      crops[]                      planted canopy stages kc ec
 COMMANDS  crops[]                      name

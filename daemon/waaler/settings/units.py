@@ -1,6 +1,6 @@
 """Quantities as growers write them, metric or US customary: `4 min`, `250 mL`, `29 gal`, `45 %`, `18 in`.
 
-Factors are exact by definition: the international inch and foot, the US gallon of 231 cubic inches.
+Factors are exact by definition: the international inch, foot and pound, the US gallon of 231 cubic inches.
 Source: NIST Special Publication 811, appendix B.8 (from memory; the same figures stand in tests/reference).
 """
 
@@ -13,6 +13,7 @@ __all__ = [
     "DURATION",
     "FLOW",
     "LENGTH",
+    "MASS",
     "SHARE",
     "VOLUME",
     "Dimension",
@@ -25,6 +26,7 @@ GALLON_L = 3.785411784
 QUART_L = GALLON_L / 4
 FLUID_OUNCE_L = GALLON_L / 128
 CUBIC_FOOT_L = 28.316846592
+POUND_KG = 0.45359237
 
 
 class UnitError(ValueError):
@@ -65,6 +67,7 @@ AREA = Dimension("an area", {"m2": 1.0, "ft2": 0.09290304}, "0.35 m2 or 4 ft2")
 IRRADIANCE = Dimension("an irradiance", {"W/m2": 1.0}, "1200 W/m2")
 LIGHT_SUM = Dimension("a sum of light", {"MJ/m2": 1.0, "J/cm2": 0.01, "Wh/m2": 0.0036}, "1.2 MJ/m2")
 CURRENT = Dimension("a current", {"mA": 1e-3, "A": 1.0}, "5 mA or 1.2 A")
+MASS = Dimension("a mass", {"kg": 1.0, "g": 1e-3, "lb": POUND_KG, "oz": POUND_KG / 16}, "9.1 kg or 20 lb")
 SHARE = Dimension("a share", {"%": 1.0}, "45 %")
 
 LONGEST_TEXT = 80

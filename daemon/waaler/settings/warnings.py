@@ -41,6 +41,7 @@ def warnings(settings: Settings, today: date) -> tuple[Fault, ...]:
         *_wiring(settings),
         *_messages(settings),
         *_layout(settings),
+        *_probes(settings),
         *_water(settings, today),
     ]
     return tuple(dict.fromkeys(found))
@@ -136,6 +137,15 @@ def _layout(settings: Settings) -> Iterator[Fault]:
     if flows.dry:
         numbers = ", ".join(str(n) for n in flows.dry[:8])
         yield source.fault(("layout", "pump"), f"outlets {numbers} give nothing", "see `waaler size`")
+
+
+def _probes(settings: Settings) -> Iterator[Fault]:
+    """A dry mark under which plants already wilt; in coarse media they do while much water is left."""
+    wilting = max(100 * pot.wilting_l / pot.capacity_l for pot in settings.figures.pots)
+    for n, probe in enumerate(settings.file.sensing.probes):
+        if probe.dry_below < wilting:
+            what = f"{probe.name} calls dry below {probe.dry_below:g} %, and plants here wilt below {wilting:.0f} %"
+            yield settings.source.fault(("sensing", "probes", n), what, "write a higher dry_below")
 
 
 def _water(settings: Settings, today: date) -> Iterator[Fault]:
