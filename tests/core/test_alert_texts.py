@@ -13,12 +13,14 @@ from waaler.bed.ledger import SumpBook, full
 from waaler.core import texts
 from waaler.core.alert import Alert, AlertKind, OpenAlert, Severity, Words
 from waaler.core.care import Care, Contact
-from waaler.core.facts import AlertRaised, AlertReminded, AlertReworded
+from waaler.core.deduced import may_refill
+from waaler.core.facts import AlertRaised, AlertReminded, AlertReworded, Cause
 from waaler.core.memory import Memory
 from waaler.core.messages import OrderKind
+from waaler.core.state import Active, Stage, Wanted
 from waaler.core.sump_state import SumpState
 from waaler.guard.memory import Memory as GuardMemory
-from waaler.guard.messages import Input, Level, Trip
+from waaler.guard.messages import Input, Level, Purse, Trip
 
 FIGURES = Figures()
 BOOK = SumpBook(FIGURES, lambda _: (1.2,) * 14)
@@ -42,6 +44,20 @@ def test_sump_low_says_each_thing_on_a_line_of_its_own() -> None:
         "Starts again by itself once the level has been good for a while.",
         "Call Ann, +386 40 111 222.",
     ]
+
+
+@pytest.mark.parametrize("stage", list(Stage))
+def test_nothing_says_refill_while_a_run_is_on_its_way(stage: Stage) -> None:
+    """What is told in the instant in which a run begins is read while the pump runs."""
+    bench = Bench(care=CARE)
+    bench.until("06:01")
+    bench.pass_s(2500)
+    state = bench.core.decisions
+    wanted = Wanted(Cause.PLAN, Purse.PLAN, 120.0, "early 1")
+    coming = replace(state, runs=replace(state.runs, active=Active(7, wanted, stage, state.at.long_s)))
+
+    assert may_refill(state)
+    assert not may_refill(coming)
 
 
 def test_a_refill_begins_with_the_plug_out_and_ends_with_it_in() -> None:

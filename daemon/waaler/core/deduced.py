@@ -5,7 +5,7 @@ from math import inf
 from zoneinfo import ZoneInfo
 
 from waaler.bed.ledger import Outlook
-from waaler.core.state import Stage, State
+from waaler.core.state import State
 from waaler.core.sump_state import outlook_at
 from waaler.guard.messages import HoldKind, Instant, Trip
 from waaler.plan.timetable import as_begun
@@ -33,11 +33,12 @@ def is_person_at_bed(state: State) -> bool:
 
 
 def rested_s(state: State) -> float:
-    """When the water of the last run is back in the sump (long hand); inf while a run is on.
+    """When the water of the last run is back in the sump (long hand); inf while a run is on its way: it may begin
+    before anybody has read this.
 
     Where nobody knows when the pump last stopped, the daemon's start counts.
     """
-    if state.runs.active is not None and state.runs.active.stage is Stage.RUNNING:
+    if state.runs.active is not None:
         return inf
     last_stop_s = state.account.last_stop_s
     if last_stop_s == -inf and state.runs.next_run_id > 1:
