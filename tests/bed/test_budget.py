@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from waaler.bed.budget import Budget, advice, budget, ec_range, safe_gap_h
 from waaler.bed.crops import Crop, Stages
-from waaler.bed.demand import Site, drinks_l
+from waaler.bed.demand import Shelter, Site, drinks_l
 from waaler.bed.evaporation import Method, Reference, reference_mm
 from waaler.bed.figures import Figures
 from waaler.bed.ledger import SumpBook, Tank, used_up_at
@@ -20,7 +20,7 @@ from waaler.bed.weather import DayWeather
 FIRST = date(2026, 7, 1)
 POT = Pot(capacity_l=5.4, dry_l=3.6, wilting_l=1.8, flow_l_per_min=1.0, drink_l_per_day=1.6)
 BED = Figures(alike(16, POT), line_l=2.0, sump_full_l=160.0, sump_low_l=40.0)
-SITE = Site(45.0, 100.0, 0.7)
+SITE = Site(45.0, 100.0, Shelter(0.7, False))
 WARM = DayWeather(30.0, 16.0)
 
 
@@ -37,14 +37,14 @@ def of(
     def reference(day: date) -> Reference:
         return reference_mm(weather, site.latitude_deg, site.elevation_m, day.timetuple().tm_yday)
 
-    book = SumpBook(bed, lambda day: drinks_l(site, bed.pots, day, reference(day).mm), tank)
+    book = SumpBook(bed, lambda day: drinks_l(site, bed.pots, day, weather), tank)
     midnight = datetime(FIRST.year, FIRST.month, FIRST.day, tzinfo=UTC)
     return budget(book, midnight, days, reference, lambda _: seconds)
 
 
 def crop(**changes: object) -> Crop:
     fields = {
-        "name": "beans", "stages": Stages((1, 1, 400, 1), 0.5, 1.15, 0.3),
+        "name": "beans", "stages": Stages((1, 1, 400, 1), 1.15, 0.3),
         "planted": date(2026, 5, 1), "canopy_m2": 0.35, "ec_low": 1.5, "ec_high": 2.5,
     } | changes  # fmt: skip
     return Crop(**fields)  # type: ignore[arg-type]
@@ -102,7 +102,7 @@ def test_the_media_last_half_of_what_they_hold_at_the_days_peak() -> None:
 
 def test_suggested_cycles_keep_the_gap_and_let_a_fifth_drain() -> None:
     bed = replace(BED, pots=alike(16, replace(POT, crop=crop(), plants=6.0)))
-    found = of(replace(SITE, cover=1.0), bed, 5)
+    found = of(replace(SITE, shelter=Shelter()), bed, 5)
     told = advice(found, bed)
     per_pot_l = found.hottest.drinks_l[0]
 
@@ -179,7 +179,7 @@ def test_water_is_neither_made_nor_lost_and_no_level_is_below_nothing(
     t_max: float, span: float, pots: int, cover: float, full: float, days: int
 ) -> None:
     bed = Figures(alike(pots, replace(POT, crop=crop(), plants=2.0)), sump_full_l=full, sump_low_l=45.0)
-    found = of(Site(45.0, 100.0, cover), bed, days, DayWeather(t_max, t_max - span), [120.0])
+    found = of(Site(45.0, 100.0, Shelter(cover)), bed, days, DayWeather(t_max, t_max - span), [120.0])
     level_l = full
     for row in found.days:
         level_l += row.refill_l - row.drink_l + row.dry_l

@@ -8,7 +8,7 @@ from waaler.bed.crops import Crop, Stages
 from waaler.bed.pots import Pot, alike, by_pot, crops_of, named, seats
 
 TOMATO, BEANS = (
-    Crop(name, Stages((1, 1, 1, 1), 0.5, 1.0, 0.9), date(2026, 5, 1), 0.5, 1.5, 2.5) for name in ("tomato", "beans")
+    Crop(name, Stages((1, 1, 1, 1), 1.0, 0.9), date(2026, 5, 1), 0.5, 1.5, 2.5) for name in ("tomato", "beans")
 )
 POTS = (*alike(3, Pot(crop=TOMATO, outlets=2)), Pot(crop=BEANS), *alike(2, Pot()))
 

@@ -6,8 +6,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from waaler.bed.crops import Crop, Stages, litres_per_plant
-from waaler.bed.demand import Site
+from waaler.bed.crops import Crop, Stages
+from waaler.bed.demand import Shelter, Site
 from waaler.bed.evaporation import daylight_h, extraterrestrial_mj_per_m2
 from waaler.bed.figures import Figures
 from waaler.bed.pots import Pot, alike
@@ -16,9 +16,9 @@ from waaler.bed.weather import DayWeather, Weather
 
 LISBON = ZoneInfo("Europe/Lisbon")
 DAY = date(2026, 7, 1)
-BEANS = Crop("beans", Stages((1, 1, 400, 1), 0.5, 1.0, 0.3), date(2026, 5, 1), 0.2, 1.5, 2.5)
-MAIZE = Crop("maize", Stages((1, 1, 400, 1), 0.5, 1.2, 0.3), date(2026, 5, 1), 0.5, 1.5, 2.5)
-SITE = Site(38.72, 50.0, 0.7)
+BEANS = Crop("beans", Stages((1, 1, 400, 1), 1.0, 0.3), date(2026, 5, 1), 0.2, 1.5, 2.5)
+MAIZE = Crop("maize", Stages((1, 1, 400, 1), 1.2, 0.3), date(2026, 5, 1), 0.5, 1.5, 2.5)
+SITE = Site(38.72, 50.0, Shelter(0.7, False))
 POTS = alike(3, Pot(crop=BEANS, plants=2.0)) + alike(2, Pot(crop=MAIZE))
 THIRST = Thirst(SITE, Figures(pots=POTS), Weather(((28.0, 14.0),) * 12), -9.14)
 
@@ -33,7 +33,7 @@ def test_the_hours_of_a_day_add_up_to_what_the_thirstiest_pot_drinks() -> None:
     hours = [THIRST.litres(a, b) for a, b in pairwise(at(n) for n in range(25))]
 
     assert sum(hours) == pytest.approx(0.7 * 1.2 * 0.5 * reference, rel=1e-6)
-    assert THIRST.day_l(DAY) == pytest.approx(litres_per_plant(MAIZE, DAY, reference, 0.7))
+    assert THIRST.day_l(DAY) == pytest.approx(0.7 * 1.2 * 0.5 * reference)
 
 
 def test_nothing_is_drunk_by_night_and_most_when_the_sun_is_highest() -> None:
@@ -56,7 +56,7 @@ def test_measured_temperatures_stand_in_for_the_weathers() -> None:
 
 
 def test_a_polar_night_gives_nothing_and_no_error() -> None:
-    north = Thirst(Site(75.0, 0.0, 1.0), Figures(pots=POTS[3:]), Weather(((5.0, -5.0),) * 12), 20.0)
+    north = Thirst(Site(75.0, 0.0), Figures(pots=POTS[3:]), Weather(((5.0, -5.0),) * 12), 20.0)
     winter = datetime(2026, 12, 21, 12, tzinfo=ZoneInfo("Europe/Oslo"))
 
     assert north.litres(winter, winter + timedelta(hours=1)) == 0.0

@@ -44,7 +44,8 @@ layout:
   tray: {length: %(tray)g m, width: 1.2 m, drain: 80 mm, standing: 1 cm, rim: 10 cm}
   sump: {floor: [%(pots)g m, 2 cm], full: 80 cm, low: 25 cm, empty: 10 cm}
 pots: [{count: %(pots)d, crop: beans}]
-crops: [{name: beans, planted: 2026-01-01, canopy: 0.3 m2, stages: [20, 30, 400, 10], kc: [0.5, 1.05, 0.9]}]
+crops: [{name: beans, planted: 2026-01-01, canopy: 0.3 m2, stages: [20, 30, 400, 10], kc: [1.05, 0.9]}]
+shelter: film
 weather:
   normals: [[4 C, -3 C], [7 C, -2 C], [12 C, 2 C], [16 C, 6 C], [21 C, 10 C], [25 C, 14 C],
             [27 C, 16 C], [27 C, 15 C], [22 C, 11 C], [16 C, 7 C], [9 C, 2 C], [4 C, -1 C]]

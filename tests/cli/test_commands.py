@@ -220,6 +220,24 @@ def test_the_budget_tells_days_refills_and_what_it_assumed(file: Path) -> None:
     assert len(told["days"]) == 16
 
 
+GROWN = """\
+pots: [{count: 14, crop: beans}]
+crops: [{name: beans, planted: 2026-05-01, canopy: 0.1 m2, stages: [20, 30, 30, 10], kc: [1.05, 0.9]}]
+"""
+
+
+def test_a_season_that_is_over_is_said_to_be_over(file: Path) -> None:
+    """90 days from the first of May."""
+    file.write_text(SMALLEST + GROWN)
+    told = "the stages of beans end on Thu 30 Jul 2026; from then on it drinks as at their end"
+
+    assert f"NOTE: {told}" in run("budget", "--from", "2026-07-20", "--days", "16", file).output
+    assert "the stages of beans" not in run("budget", "--from", "2026-07-01", "--days", "16", file).output
+    assert f"season    {told}" in run("rehearse", "--from", "2026-07-28", "--days", "3", file).output
+    assert "assumed: reference by Hargreaves" in run("budget", "--from", "2026-07-01", file).output
+    assert "no shelter is written: 100 %" in " ".join(run("budget", "--from", "2026-07-01", file).output.split())
+
+
 def test_the_sump_is_drawn_into_a_picture_and_a_folder_that_is_not_there_is_one_line(file: Path) -> None:
     assert run("budget", "--from", "2026-07-01", "--plot", "sump.svg", file).exit_code == 0
     svg = ElementTree.parse("sump.svg").getroot()

@@ -7,7 +7,7 @@ import pytest
 from tests.core.bench import PLAN, Bench
 
 from waaler.bed.crops import Crop, Stages
-from waaler.bed.demand import Site
+from waaler.bed.demand import Shelter, Site
 from waaler.bed.figures import Figures
 from waaler.bed.pots import Pot, alike
 from waaler.bed.thirst import Thirst
@@ -20,9 +20,12 @@ from waaler.plan.types import ClockMoment, Evenly, OnDemand, PerDemand, PerLight
 ROOF = Adviser("roof", AdviserKind.LIGHT, lowest=-1.0, highest=1300.0, most_change_per_min=float("inf"))
 AIR = Adviser("air", AdviserKind.TEMPERATURE, most_change_per_min=10.0)
 PLANTED = datetime(2026, 5, 1, tzinfo=UTC).date()
-CROP = Crop("beans", Stages((1, 1, 400, 1), 0.5, 1.0, 0.3), PLANTED, 0.5, 1.5, 2.5)
+CROP = Crop("beans", Stages((1, 1, 400, 1), 1.0, 0.3), PLANTED, 0.5, 1.5, 2.5)
 THIRST = Thirst(
-    Site(38.72, 50.0, 0.7), Figures(pots=alike(2, Pot(crop=CROP))), Weather(((28.0, 14.0),) * 12), -9.14
+    Site(38.72, 50.0, Shelter(0.7, False)),
+    Figures(pots=alike(2, Pot(crop=CROP))),
+    Weather(((28.0, 14.0),) * 12),
+    -9.14,
 )
 
 

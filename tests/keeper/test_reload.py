@@ -65,9 +65,9 @@ def test_a_bad_edit_changes_nothing_but_an_alert(tmp_path: Path) -> None:
          ["hot_day: not given -> {above: 32 C, extra_cycles: 2}"]),
         ("", "care: {renew_after: 30 d}\n", ["care.renew_after: 504 h -> 30 d"]),
         ("", "crops: [{name: beans, planted: 2026-05-20, canopy: 0.15 m2, stages: [20, 30, 30, 10],"
-         " kc: [0.5, 1.05, 0.9]}]\n",
+         " kc: [1.05, 0.9]}]\n",
          ["crops.beans: not given -> {name: beans, planted: 2026-05-20, canopy: 0.15 m2, stages: [20, 30, 30, 10],"
-          " kc: [0.5, 1.05, 0.9]}"]),
+          " kc: [1.05, 0.9]}"]),
         ("    water: 2 min\n", "    water: 2 min\n  - {window: late, at: ['21:00'], water: 50 min}\n",
          ["plan.late: not given -> {window: late, at: [21:00], water: 50 min}",
           "limits.most_per_day, worked out: 60 min -> 232 min"]),

@@ -166,6 +166,6 @@ def test_reminders_of_a_growing_wait_tell_other_hours_each_time_and_the_history_
 
     assert len(hours) >= 5
     assert hours[:5] == sorted(hours[:5])
-    assert hours[0] < 8 < 18 < max(hours)
+    assert hours[0] < 12 < 18 < max(hours)
     for one in hours[:5]:
         assert f": No full run for {one:.1f} h although" in shown

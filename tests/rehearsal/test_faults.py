@@ -11,7 +11,7 @@ import pytest
 from tests.campaign.__main__ import EXAMPLE, campaign_scene
 
 from waaler.bed.crops import Crop, Stages
-from waaler.bed.demand import Site
+from waaler.bed.demand import Shelter, Site
 from waaler.bed.figures import Figures
 from waaler.bed.thirst import Thirst
 from waaler.bed.weather import DayWeather
@@ -171,13 +171,13 @@ def test_in_a_heat_wave_the_plants_drink_more_and_the_thermometer_shows_it() -> 
 
 def test_skies_follow_the_crops_or_the_files_figure_with_some_more_for_each_degree() -> None:
     figures = drinking(1.0)
-    bare = Site(45.0, 100.0, 0.7)
+    bare = Site(45.0, 100.0)
     days = skies(bare, figures, date(2026, 7, 1), 2.5, lambda _day: DayWeather(28.0, 14.0), 5.0)
 
     assert len(days) == 3
     assert days[0].drinks_l == pytest.approx((1.2,) * 14)
     assert days[0].air_c == pytest.approx(air_by_hour(26.0, 7.0))
-    crop = Crop("beans", Stages((1, 1, 400, 1), 0.5, 1.0, 0.3), date(2026, 5, 1), 0.5, 1.5, 2.5)
+    crop = Crop("beans", Stages((1, 1, 400, 1), 1.0, 0.3), date(2026, 5, 1), 0.5, 1.5, 2.5)
     grown = replace(figures, pots=tuple(replace(pot, crop=crop) for pot in figures.pots))
     cool, warm = (
         skies(bare, grown, date(2026, 7, 1), 1, lambda _day: DayWeather(28.0, 14.0), heat) for heat in (0.0, 6.0)
@@ -288,7 +288,7 @@ def test_measured_hours_shape_the_day() -> None:
     measured = DayWeather(
         25.0, 14.0, hours_c=tuple(map(float, range(24))), hours_mj_per_m2=(0.0,) * 11 + (2.0,) * 2 + (0.0,) * 11
     )
-    (sky,) = skies(Site(45.0, 100.0, 0.5), SCENE.figures, date(2026, 7, 1), 1, lambda _day: measured, 3.0)
+    (sky,) = skies(Site(45.0, 100.0, Shelter(0.5)), SCENE.figures, date(2026, 7, 1), 1, lambda _day: measured, 3.0)
 
     assert sky.shares[11] == sky.shares[12] == 0.5
     assert sky.air_c[5] == 8.0
@@ -296,7 +296,7 @@ def test_measured_hours_shape_the_day() -> None:
 
 def test_light_is_what_reaches_the_plants() -> None:
     day = DayWeather(25.0, 14.0, radiation_mj_per_m2=20.0)
-    (sky,) = skies(Site(45.0, 100.0, 0.5), SCENE.figures, date(2026, 7, 1), 1, lambda _day: day)
+    (sky,) = skies(Site(45.0, 100.0, Shelter(0.5)), SCENE.figures, date(2026, 7, 1), 1, lambda _day: day)
 
     assert sky.light_mj_per_m2 == 10.0
 

@@ -8,7 +8,6 @@ from tests.settings.test_faults import SMALLEST
 from vega_datasets import data
 
 from waaler.bed.demand import drinks_l
-from waaler.bed.evaporation import reference_mm
 from waaler.rehearsal.play import Play
 from waaler.rehearsal.staging import scene_of
 from waaler.settings import load
@@ -17,7 +16,7 @@ from waaler.settings.settings import Settings
 
 CROP = (
     "pots: [{count: 14, crop: beans}]\ncrops: [{name: beans, planted: 2014-05-01, canopy: 0.2 m2, stages: [20, 30, 60, 10],"
-    " kc: [0.5, 1.05, 0.9]}]\nweather: {csv: seattle.csv, cover: 70 %}\n"
+    " kc: [1.05, 0.9]}]\nshelter: film\nweather: {csv: seattle.csv}\n"
 )
 FIRST, DAYS = date(2014, 6, 1), 60
 
@@ -44,9 +43,7 @@ def test_a_season_of_measured_days_drinks_what_each_days_weather_asks(settings: 
     place = site(settings.file)
     wanted_l = 0.0
     for day in (FIRST + timedelta(days=n) for n in range(DAYS)):
-        number = day.timetuple().tm_yday
-        reference = reference_mm(sky.on(day), place.latitude_deg, place.elevation_m, number)
-        wanted_l += sum(drinks_l(place, settings.figures.pots, day, reference.mm))
+        wanted_l += sum(drinks_l(place, settings.figures.pots, day, sky.on(day)))
 
     assert not found.does_starve
     assert found.refills

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from tests.settings.test_faults import SMALLEST, faults
 
+from waaler.bed.demand import Shelter
 from waaler.bed.pots import crops_of
 from waaler.bed.scale import Scale
 from waaler.bed.wiring import AnalogDevice, AnalogInput
@@ -14,7 +15,7 @@ from waaler.settings import SettingsError, load, parse
 from waaler.settings.build_site import site
 from waaler.settings.warnings import warnings
 
-BEANS = "crops: [{name: beans, planted: 2026-05-01, canopy: 4 ft2, stages: [20, 30, 30, 10], kc: [0.5, 1.05, 0.9]%s}]\npots: [{count: 14, crop: beans}]\n"
+BEANS = "crops: [{name: beans, planted: 2026-05-01, canopy: 4 ft2, stages: [20, 30, 30, 10], kc: [1.05, 0.9]%s}]\npots: [{count: 14, crop: beans}]\n"
 MONTHS = "weather: {normals: [" + ", ".join(["[30 C, 16 C]"] * 12) + "]}\n"
 
 
@@ -24,7 +25,14 @@ MONTHS = "weather: {normals: [" + ", ".join(["[30 C, 16 C]"] * 12) + "]}\n"
         (BEANS % ", ec: [2.5, 1.5]", "8:9: crops: the crop's EC range is upside down; write the lower one first"),
         (BEANS.replace("4 ft2", "4 ft") % "", "8:52: crops.canopy: 'ft' is no unit of an area; use one of m2, ft2, as in"
          " 0.35 m2 or 4 ft2"),
-        ("weather: {cover: 70 %}\n", "8:10: weather: the weather needs one source; write csv: FILE, or normals: with"
+        ("weather: {cover: 70 %}\n", "8:11: 'cover' is no key here; write `shelter: film` at the top level, or net or glass;"
+         " a measured share is `transmission:` here"),
+        ("shelter: tunnel\n", "8:10: shelter: this value is not known; write 'outdoors', 'net', 'film' or 'glass'"),
+        (BEANS.replace("kc: [1.05", "kc: [0.5, 1.05") % "", "8:89: crops.kc: the first of three is that of bare soil; write"
+         " [1.05, 0.9]: mid-season, end"),
+        (BEANS.replace("4 ft2", "4 ft2, transplant: 5 ft2") % "", "8:9: crops: a transplant shades more than a grown plant;"
+         " write the grown one's under canopy"),
+        ("weather: {elevation: 70 m}\n", "8:10: weather: the weather needs one source; write csv: FILE, or normals: with"
          " twelve pairs"),
         ("away_days: 0\n", "8:12: away_days: 0 days is outside 1 to 60 days; write a value in that range"),
     ],
@@ -65,14 +73,32 @@ def test_crops_and_feed_are_built_as_written() -> None:
 
 
 @pytest.mark.parametrize(
+    ("more", "transmission", "is_open"),
+    [
+        ("", 1.0, True),
+        ("shelter: outdoors\n", 1.0, True),
+        ("shelter: net\n", 0.75, True),
+        ("shelter: film\n", 0.7, False),
+        ("shelter: glass\n", 0.7, False),
+        ("shelter: glass\n" + MONTHS.replace("]]}", "]], transmission: 61 %}"), 0.61, False),
+        (MONTHS.replace("]]}", "]], transmission: 61 %}"), 0.61, True),
+    ],
+)
+def test_nothing_is_taken_off_where_no_shelter_is_written(more: str, transmission: float, is_open: bool) -> None:
+    assert site(parse(SMALLEST + more, "t").file).shelter == Shelter(pytest.approx(transmission), is_open)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
     ("more", "part"),
     [
         (BEANS % "" + MONTHS + "layout: {sump: {full: 60 L}}\n", "a full sump lasts"),
         (BEANS.replace("4 ft2", "3 m2") % "" + MONTHS, "the longest gap by day is"),
         (BEANS.replace("}]\npots: [", "}, {name: kale, planted: 2026-05-01, canopy: 0.1 m2, stages: [9, 9, 9, 9],"
-         " kc: [1, 1, 1], ec: [3, 4]}]\npots: [{count: 1, crop: kale}, ") % "", "EC ranges do not meet"),
+         " kc: [1, 1], ec: [3, 4]}]\npots: [{count: 1, crop: kale}, ") % "", "EC ranges do not meet"),
         ("sensing: {probes: [{name: pot_3, channel: 0, dry_below: 60 %}]}\n", "8:20: pot_3 calls dry below 60 %, and plants"
          " here wilt below 64 %; write a higher dry_below"),
+        (BEANS.replace("05-01", "02-01") % "", "8:67: the stages of 'beans' ended on 2026-05-02; since then it counts as at"
+         " their end; write longer stages, or what grows there now"),
         (BEANS.replace(", crop: beans", "") % "", "8:9: no pot grows 'beans'; add `crop:` to its pots"),
     ],
 )  # fmt: skip

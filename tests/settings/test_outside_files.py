@@ -25,7 +25,7 @@ from waaler.settings.outside_file import text_of
 
 LONGEST_S = 10
 EXAMPLE = Path(__file__).parents[2] / "config" / "bed.yaml"
-CROPS = "pots: [{count: 14, crop: beans}]\ncrops: [{name: beans, planted: 2026-05-01, canopy: 4 ft2, stages: [20, 30, 30, 10], kc: [0.5, 1, 0.9]}]\n"
+CROPS = "pots: [{count: 14, crop: beans}]\ncrops: [{name: beans, planted: 2026-05-01, canopy: 4 ft2, stages: [20, 30, 30, 10], kc: [1, 0.9]}]\n"
 BY_DEMAND = SMALLEST + '    on_demand: {per_demand: 150 mL per pot, between: ["08:00", "18:00"]}\n' + CROPS
 TABLE = "date,t_max_c,t_min_c\n2026-06-21,28,14\n2026-06-22,30,15\n"
 

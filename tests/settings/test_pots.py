@@ -8,8 +8,8 @@ from waaler.settings import parse
 
 CROPS = """\
 crops:
-  - {name: tomato, planted: 2026-05-01, canopy: 0.6 m2, stages: [30, 40, 45, 30], kc: [0.6, 1.15, 0.8]}
-  - {name: lettuce, planted: 2026-06-01, canopy: 0.06 m2, stages: [20, 30, 15, 10], kc: [0.7, 1.0, 0.95]}
+  - {name: tomato, planted: 2026-05-01, canopy: 0.6 m2, stages: [30, 40, 45, 30], kc: [1.15, 0.8]}
+  - {name: lettuce, planted: 2026-06-01, canopy: 0.06 m2, stages: [20, 30, 15, 10], kc: [1.0, 0.95]}
 """
 ROOT = "media: [{name: root, points: [[0 cm, 80 %], [4 cm, 40 %], [16 cm, 20 %], [64 cm, 10 %]]}]\n"
 TWO_LEGS = "layout: {pump: {free_flow: 400 gal/h, shut_off: 8 ft}, line: {legs: [{outlets: 8}, {outlets: %d}]}}\n"

@@ -6,13 +6,13 @@ Source of every equation: Allen, Pereira, Raes, Smith: Crop evapotranspiration, 
 
 from dataclasses import dataclass
 from enum import StrEnum
-from math import acos, cos, exp, pi, radians, sin, sqrt, tan
+from math import acos, asin, cos, exp, pi, radians, sin, sqrt, tan
 
 from waaler.bed.weather import DayWeather
 
 __all__ = [
     "Method", "Reference", "clear_sky_mj_per_m2", "daylight_h", "extraterrestrial_mj_per_m2", "hargreaves_mm",
-    "net_longwave_mj_per_m2", "penman_monteith_mm", "pressure_kpa", "psychrometric_kpa_per_c",
+    "net_longwave_mj_per_m2", "noon_height_rad", "penman_monteith_mm", "pressure_kpa", "psychrometric_kpa_per_c",
     "radiation_of_temperature", "reference_mm", "saturation_kpa",
     "saturation_slope_kpa_per_c", "vapour_kpa",
 ]  # fmt: skip
@@ -97,6 +97,12 @@ def extraterrestrial_mj_per_m2(latitude_deg: float, day_of_year: int) -> float:
 def daylight_h(latitude_deg: float, day_of_year: int) -> float:
     """(34), hours from sunrise to sunset."""
     return 24 / pi * _sunset_angle(radians(latitude_deg), _declination(day_of_year))
+
+
+def noon_height_rad(latitude_deg: float, day_of_year: int) -> float:
+    """The sun's height above the horizon at noon. Source: chapter 9, box 18."""
+    latitude, declination = radians(latitude_deg), _declination(day_of_year)
+    return asin(sin(latitude) * sin(declination) + cos(latitude) * cos(declination))
 
 
 def clear_sky_mj_per_m2(extraterrestrial_mj: float, elevation_m: float) -> float:

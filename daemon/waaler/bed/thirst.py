@@ -6,7 +6,7 @@ from functools import lru_cache
 from math import cos, pi
 
 from waaler.bed.demand import Site, drinks_l
-from waaler.bed.evaporation import daylight_h, reference_mm
+from waaler.bed.evaporation import daylight_h
 from waaler.bed.figures import Figures
 from waaler.bed.weather import Weather
 
@@ -59,9 +59,7 @@ class Drinks:
 
 @lru_cache(maxsize=800)
 def _of_day_l(drinks: Drinks, day: date) -> tuple[float, ...]:
-    site, weather = drinks.site, drinks.weather.on(day)
-    reference = reference_mm(weather, site.latitude_deg, site.elevation_m, day.timetuple().tm_yday)
-    return drinks_l(site, drinks.figures.pots, day, reference.mm)
+    return drinks_l(drinks.site, drinks.figures.pots, day, drinks.weather.on(day))
 
 
 def noon_h(longitude_deg: float, utc_offset_h: float) -> float:
@@ -71,8 +69,7 @@ def noon_h(longitude_deg: float, utc_offset_h: float) -> float:
 
 @lru_cache(maxsize=8)
 def _measured_l(thirst: Thirst, day: date, measured_c: tuple[float, float] | None) -> tuple[float, ...]:
-    usual, site = thirst.weather.on(day), thirst.site
+    usual = thirst.weather.on(day)
     if measured_c is not None:
         usual = replace(usual, t_min_c=measured_c[0], t_max_c=measured_c[1])
-    reference = reference_mm(usual, site.latitude_deg, site.elevation_m, day.timetuple().tm_yday)
-    return drinks_l(site, thirst.figures.pots, day, reference.mm)
+    return drinks_l(thirst.site, thirst.figures.pots, day, usual)

@@ -89,6 +89,7 @@ def _as_lines(
     settings: "Settings", where: "Site", found: "Budget", told: "Advice", problems: list[str]
 ) -> list[str]:
     from waaler.bed.pots import named
+    from waaler.cli.rehearsed import seasons_over
 
     hot, pots, first = found.hottest, settings.figures.pots, told.pot
     due = "not within these days" if found.needs_water_on is None else f"{found.needs_water_on:%a %d %b %Y}"
@@ -115,7 +116,8 @@ def _as_lines(
     ]
     if len(found.days) > SHOWN_DAYS:
         lines.append(f"  and {len(found.days) - SHOWN_DAYS} more days, see --json")
-    lines += ["", *[f"  NOTE: {problem}" for problem in problems], *_assumed(settings, where, found)]
+    remarks = seasons_over(pots, found.days[-1].day)
+    lines += ["", *[f"  NOTE: {one}" for one in (*problems, *remarks)], *_assumed(settings, where, found)]
     return lines
 
 
@@ -156,9 +158,13 @@ def _assumed(settings: "Settings", where: "Site", found: "Budget") -> list[str]:
         parts = [f"no crops are written: {three_digits(settings.file.layout.drink_per_pot)} L a pot and day"]
     elif settings.file.weather is None:
         parts.append("no weather is written: 24 and 14 C every day")
-    parts.append(f"cover {100 * where.cover:.0f} % of outdoors")
+    through = f"{100 * where.shelter.transmission:.0f} % of the outdoor demand"
+    if settings.file.shelter is None:
+        parts.append(f"no shelter is written: {through}")
+    else:
+        parts.append(f"shelter {settings.file.shelter}: {through}")
     parts.append(f"plants take {100 * where.uptake_share:.0f} % of the solution's strength")
-    parts.append("what a pot holds to 50 cm of suction may go between cycles, by its medium and height")
+    parts.append("what a pot holds to 50 cm of suction may go between cycles; a fifth of what is given drains")
     return wrap("assumed: " + "; ".join(parts), width=78, initial_indent="  ", subsequent_indent="  ")
 
 

@@ -1,9 +1,10 @@
 """What came of a rehearsal, as lines of at most 80 columns and as an object; of one plan, or of several."""
 
-from datetime import datetime
+from collections.abc import Sequence
+from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
-from waaler.bed.pots import named
+from waaler.bed.pots import Pot, crops_of, named
 from waaler.cli.common import three_digits
 
 if TYPE_CHECKING:
@@ -11,7 +12,17 @@ if TYPE_CHECKING:
     from waaler.rehearsal.what_if import Tried
     from waaler.settings import Settings
 
-__all__ = ["as_lines", "as_object", "best_words", "changes_words", "low_words", "tries_as_lines", "verdict", "when"]
+__all__ = [
+    "as_lines",
+    "as_object",
+    "best_words",
+    "changes_words",
+    "low_words",
+    "seasons_over",
+    "tries_as_lines",
+    "verdict",
+    "when",
+]
 
 MOST_TRIPS = 10
 APART_PERCENT = 10.0
@@ -39,7 +50,17 @@ def as_lines(settings: "Settings", days: float, start: datetime, found: "Finding
         lines.append(f"            and {len(found.trips) - MOST_TRIPS} more: see `waaler history --rehearsal`")
     if found.spilled_l > 0:
         lines.append(f"  spilled   {three_digits(found.spilled_l)} L over the tray's rim, or onto the floor")
+    lines += [f"  season    {words}" for words in seasons_over(found.pots, (start + timedelta(days=days)).date())]
     return [*lines, "", verdict(found)]
+
+
+def seasons_over(pots: Sequence[Pot], last: date) -> list[str]:
+    """Of each crop whose stages end before a day: when, and what is taken from then on."""
+    return [
+        f"the stages of {crop.name} end on {crop.over_on:%a %d %b %Y}; from then on it drinks as at their end"
+        for crop in crops_of(pots)
+        if crop.over_on <= last
+    ]
 
 
 def _runs(found: "Findings") -> list[str]:

@@ -10,7 +10,6 @@ from waaler.bed.evaporation import (
     daylight_h,
     extraterrestrial_mj_per_m2,
     radiation_of_temperature,
-    reference_mm,
 )  # fmt: skip
 from waaler.bed.figures import Figures
 from waaler.bed.weather import DayWeather
@@ -44,9 +43,8 @@ def _sky(
 ) -> Sky:
     usual, number = weather(day), day.timetuple().tm_yday
     warm = replace(usual, t_max_c=usual.t_max_c + heat_c, t_min_c=usual.t_min_c + heat_c)
-    reference = reference_mm(warm, site.latitude_deg, site.elevation_m, number)
     hotter = max(0.0, 1 + USUAL_HEAT_SHARE * heat_c)
-    each_l = zip(figures.pots, drinks_l(site, figures.pots, day, reference.mm), strict=True)
+    each_l = zip(figures.pots, drinks_l(site, figures.pots, day, warm), strict=True)
     light = usual.radiation_mj_per_m2
     if light is None:
         above = extraterrestrial_mj_per_m2(site.latitude_deg, number)
@@ -54,7 +52,7 @@ def _sky(
     return Sky(
         drinks_l=tuple(litres * hotter if pot.crop is None else litres for pot, litres in each_l),
         evaporates_l=figures.evaporates_l_per_day,
-        light_mj_per_m2=site.cover * light,
+        light_mj_per_m2=site.shelter.transmission * light,
         shares=_shares(site, usual, number, noon_h),
         air_c=_air_c(usual, warm, heat_c),
     )

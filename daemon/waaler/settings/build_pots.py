@@ -107,4 +107,7 @@ def _crop(section: CropSection) -> Crop:
         canopy_m2=section.canopy,
         ec_low=section.ec[0],
         ec_high=section.ec[1],
+        height_m=section.height,
+        transplant_m2=section.transplant,
+        ground_m2=section.ground,
     )

@@ -3,7 +3,7 @@
 from datetime import date
 from pathlib import Path
 
-from waaler.bed.demand import Site
+from waaler.bed.demand import Shelter, Site
 from waaler.bed.figures import Figures
 from waaler.bed.thirst import Thirst
 from waaler.bed.weather import DayWeather, Weather
@@ -12,10 +12,16 @@ from waaler.settings.faults import Fault, SettingsError
 from waaler.settings.models import BedFile
 from waaler.settings.outside_file import text_of
 
-__all__ = ["USUAL_MONTHS", "site", "thirst", "weather"]
+__all__ = ["USUAL_MONTHS", "shelter", "site", "thirst", "weather"]
 
 USUAL_MONTHS = ((24.0, 14.0),) * 12
 """Where the file says nothing of the weather: a mild day. Common practice, no source."""
+
+LETS_THROUGH = {"outdoors": 1.0, "net": 0.75, "film": 0.7, "glass": 0.7}
+"""Share of the outdoor demand; by the light that gets in. Common practice, no source."""
+
+OPEN = frozenset({"outdoors", "net"})
+"""Where wind reaches the plants."""
 
 
 def site(file: BedFile) -> Site:
@@ -23,11 +29,18 @@ def site(file: BedFile) -> Site:
     return Site(
         latitude_deg=file.place.latitude,
         elevation_m=100.0 if weather is None else weather.elevation,
-        cover=0.7 if weather is None else weather.cover / 100,
+        shelter=shelter(file),
         ec=feed.ec,
         uptake_share=feed.uptake / 100,
         water_ec=feed.water,
     )
+
+
+def shelter(file: BedFile) -> Shelter:
+    """As it is written; outdoors where nothing is."""
+    kind = file.shelter or "outdoors"
+    own = None if file.weather is None else file.weather.transmission
+    return Shelter(LETS_THROUGH[kind] if own is None else own / 100, kind in OPEN)
 
 
 def weather(file: BedFile, folder: Path) -> Weather:

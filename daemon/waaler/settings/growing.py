@@ -3,7 +3,7 @@
 from itertools import pairwise
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from waaler.settings.fields import (
     Area,
@@ -62,6 +62,15 @@ class PotsSection(Section):
         return self
 
 
+def _of_full_cover(values: object) -> object:
+    """The paper's table has three; the first one is that of wet soil."""
+    if isinstance(values, list) and len(values) == 3:
+        raise misfit(
+            "the first of three is that of bare soil", f"write [{values[1]}, {values[2]}]: mid-season, end"
+        )
+    return values
+
+
 class MediumSection(Section):
     """A medium by its retention: points of suction and of the water in its volume, the first at 0 cm."""
 
@@ -81,7 +90,7 @@ class MediumSection(Section):
 
 
 class CropSection(Section):
-    """What grows, named by `crop:` of its pots: four stages in days, three coefficients, the ground that a grown
+    """What grows, named by `crop:` of its pots: four stages in days, two coefficients, the ground that a grown
     plant shades.
 
     FAO Irrigation and Drainage Paper 56 prints stages and coefficients for many crops.
@@ -90,24 +99,29 @@ class CropSection(Section):
     name: Name
     planted: Day
     canopy: Annotated[Area, between(0.01, 10, "m2")]
+    transplant: Annotated[Area, between(0.0001, 10, "m2")] | None = None
+    ground: Annotated[Area, between(0.01, 100, "m2")] | None = None
+    height: Annotated[Length, between(0.05, 5, "m")] = 0.6
     stages: Annotated[list[StageDays], Field(min_length=4, max_length=4)]
-    kc: Annotated[list[Kc], Field(min_length=3, max_length=3)]
+    kc: Annotated[list[Kc], BeforeValidator(_of_full_cover), Field(min_length=2, max_length=2)]
     ec: Annotated[list[Ec], Field(min_length=2, max_length=2)] = [1.5, 2.5]  # noqa: RUF012
 
     @model_validator(mode="after")
     def _in_order(self) -> "CropSection":
         if not self.ec[0] <= self.ec[1]:
             raise misfit("the crop's EC range is upside down", "write the lower one first")
+        if self.transplant is not None and not self.transplant <= self.canopy:
+            raise misfit("a transplant shades more than a grown plant", "write the grown one's under canopy")
         return self
 
 
 class WeatherSection(Section):
-    """A table of days, or each month's usual highest and lowest temperature; and what reaches the crop of it."""
+    """A table of days, or each month's usual highest and lowest temperature; and what the shelter lets through."""
 
     csv: PlainText | None = None
     normals: Annotated[list[tuple[Celsius, Celsius]], Field(min_length=12, max_length=12)] | None = None
     elevation: Annotated[Length, between(-400, 5000, "m")] = 100.0
-    cover: Annotated[Percent, between(10, 150, "%")] = 70.0
+    transmission: Annotated[Percent, between(10, 150, "%")] | None = None
 
     @model_validator(mode="after")
     def _is_one(self) -> "WeatherSection":

@@ -209,6 +209,7 @@ class BedFile(Section):
     media: list[MediumSection] = Field(default=[], max_length=20)
     pots: list[PotsSection] = Field(default=[], max_length=200)
     crops: list[CropSection] = Field(default=[], max_length=20)
+    shelter: Literal["outdoors", "net", "film", "glass"] | None = None
     weather: WeatherSection | None = None
     feed: FeedSection = FeedSection.model_construct()
     top_up: TopUpSection | None = None

@@ -18,6 +18,10 @@ def moved_to(path: Path, values: Value) -> str | None:
             if isinstance(values, dict) and "pots" in values:
                 return "write it with the pots, under `pots:` at the top level"
             return f"take it out, and write at the top level `pots: [{', '.join(_groups(values))}]`"
+        case ("weather", "cover"):
+            return (
+                "write `shelter: film` at the top level, or net or glass; a measured share is `transmission:` here"
+            )
         case ("layout", "holds"):
             return (
                 "take it out: what a pot holds follows from its medium and height; write `medium:` with the pots,"

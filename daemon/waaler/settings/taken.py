@@ -54,9 +54,10 @@ COMMANDS  media[]                      name
 LIVE      pots[]                       count nominal height width filled medium drained droops crop
 LIVE      pots[]                       plants_per_pot outlets
 COMMANDS  pots[]                       bag
-LIVE      crops[]                      planted canopy stages kc ec
+LIVE      crops[]                      planted canopy transplant ground height stages kc ec
 COMMANDS  crops[]                      name
-LIVE      weather                      csv normals elevation cover
+LIVE      -                            shelter
+LIVE      weather                      csv normals elevation transmission
 LIVE      feed                         ec water uptake
 LIVE      top_up                       tank holds
 COMMANDS  pump                         supply

@@ -155,6 +155,11 @@ def _water(settings: Settings, today: date) -> Iterator[Fault]:
     for n, section in enumerate(file.crops):
         if section.name not in {crop.name for crop in crops}:
             yield source.fault(("crops", n), f"no pot grows '{section.name}'", "add `crop:` to its pots")
+    for n, section in enumerate(file.crops):
+        over_on = next((crop.over_on for crop in crops if crop.name == section.name), None)
+        if over_on is not None and over_on <= today:
+            what = f"the stages of '{section.name}' ended on {over_on}; since then it counts as at their end"
+            yield source.fault(("crops", n, "stages"), what, "write longer stages, or what grows there now")
     if ec_range(crops) is None:
         yield source.fault(("crops",), "the crops' EC ranges do not meet", "give them beds of their own")
     if not crops or (file.weather is not None and file.weather.csv is not None):
