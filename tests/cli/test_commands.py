@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -220,6 +221,45 @@ def test_the_budget_tells_days_refills_and_what_it_assumed(file: Path) -> None:
     assert len(told["days"]) == 16
 
 
+def test_a_budget_names_the_pots_that_wilt_on_the_plan_as_it_is_and_one_that_carries_them(file: Path) -> None:
+    """A tomato of 0.7 m2 drinks 4 L or so on a day of 5 mm; four runs of a minute give it 2.6 L at the most."""
+    file.write_text(SMALLEST.replace("2 min", "60 s") + TOMATOES)
+    result = run("budget", "--from", "2026-07-01", "--days", "10", file)
+    words = " ".join(result.output.split())
+
+    assert result.exit_code == 1
+    assert fits(result.output)
+    assert (
+        "as it is on such days the plan lets pots 1 to 3 (tomato) dry past what is easy to take (rehearsed)"
+        in words
+    )
+    assert re.search(
+        r"NOTE: on three such days the plan as written lets pots 1 to 3 \(tomato\) wilt for \d+", words
+    )
+    told = json.loads(run("budget", "--from", "2026-07-01", "--days", "10", "--json", file).output)
+    assert told["first_pot"] in (1, 2, 3)
+    assert told["as_written_pots_wilted_hours"][3:] == [0.0] * 11
+    cycles, seconds = told["suggested_cycles"], told["suggested_seconds"]
+    assert f"suggested {cycles} cycles of {seconds} s, sunrise + 30 min to sunset - 1 h 30 min: they carry" in words
+    file.write_text(SMALLEST.replace("2 min", f"{seconds} s").replace("cycles: 4", f"cycles: {cycles}") + TOMATOES)
+    assert run("budget", "--from", "2026-07-01", "--days", "10", file).exit_code == 0
+
+
+def test_a_pot_that_no_plan_carries_is_told_what_would(file: Path) -> None:
+    file.write_text(SMALLEST + TOMATOES.replace("count: 3", "count: 3, nominal: 0.5 gal"))
+    result = run("budget", "--from", "2026-07-01", "--days", "10", file)
+
+    assert fits(result.output)
+    assert "suggested none: up to 24 cycles a day let pot 1 (tomato) dry; a larger pot," in " ".join(
+        result.output.split()
+    )
+    assert json.loads(run("budget", "--from", "2026-07-01", "--json", file).output)["suggested_cycles"] is None
+
+
+TOMATOES = """\
+pots: [{count: 3, crop: tomato}, {count: 11}]
+crops: [{name: tomato, planted: 2026-05-01, canopy: 0.7 m2, stages: [20, 30, 60, 10], kc: [1.15, 0.9]}]
+"""
 GROWN = """\
 pots: [{count: 14, crop: beans}]
 crops: [{name: beans, planted: 2026-05-01, canopy: 0.1 m2, stages: [20, 30, 30, 10], kc: [1.05, 0.9]}]
@@ -231,7 +271,9 @@ def test_a_season_that_is_over_is_said_to_be_over(file: Path) -> None:
     file.write_text(SMALLEST + GROWN)
     told = "the stages of beans end on Thu 30 Jul 2026; from then on it drinks as at their end"
 
-    assert f"NOTE: {told}" in run("budget", "--from", "2026-07-20", "--days", "16", file).output
+    late = run("budget", "--from", "2026-07-20", "--days", "16", file).output
+    assert f"NOTE: {told}" in " ".join(late.split())
+    assert fits(late)
     assert "the stages of beans" not in run("budget", "--from", "2026-07-01", "--days", "16", file).output
     assert f"season    {told}" in run("rehearse", "--from", "2026-07-28", "--days", "3", file).output
     assert "assumed: reference by Hargreaves" in run("budget", "--from", "2026-07-01", file).output

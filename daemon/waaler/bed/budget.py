@@ -13,7 +13,7 @@ from waaler.bed.pots import Pot
 from waaler.bed.solution import Solution
 
 __all__ = [
-    "Advice", "Budget", "BudgetDay", "advice", "budget", "ec_range", "poured_ec", "safe_gap_h",
+    "Advice", "Budget", "BudgetDay", "advice", "budget", "cycle_s", "ec_range", "poured_ec", "safe_gap_h",
 ]  # fmt: skip
 
 DAYLIGHT_H = 14.0
@@ -183,12 +183,12 @@ def advice(found: Budget, figures: Figures) -> Advice:
     first = gaps_h.index(min(gaps_h))
     cycles = max(LEAST_CYCLES, ceil(DAYLIGHT_H / gaps_h[first]))
     every = None if found.needs_water_on is None else max(1, (found.needs_water_on - found.days[0].day).days)
-    return Advice(gaps_h, first, cycles, _cycle_s(figures, most_l, cycles), found.refill_l(figures), every)
+    return Advice(gaps_h, first, cycles, cycle_s(figures, most_l, cycles), found.refill_l(figures), every)
 
 
-def _cycle_s(figures: Figures, drinks_l: Sequence[float], cycles: int) -> float:
-    """Long enough for every pot by what its own outlet gives, and never so short that filling the line is most of
-    it. A pot whose outlet gives nothing has no part in it: no length of a cycle waters that one.
+def cycle_s(figures: Figures, drinks_l: Sequence[float], cycles: int) -> float:
+    """Seconds that are long enough for every pot by what its own outlet gives, and never so short that filling the
+    line is most of them. A pot whose outlet gives nothing has no part in it: no length of a cycle waters that one.
     """
     wants_s = [
         60 * drink_l / (1 - DRAIN_SHARE) / cycles / pot.flow_l_per_min

@@ -14,6 +14,8 @@ from waaler.guard.memory import DAY_S
 if TYPE_CHECKING:
     from waaler.bed.budget import Advice, Budget
     from waaler.bed.demand import Site
+    from waaler.rehearsal.advising import Suggested
+    from waaler.rehearsal.scene import Findings
     from waaler.settings import Settings
 
 __all__ = ["command"]
@@ -33,12 +35,15 @@ PLOT_WIDTH, PLOT_HEIGHT = 860, 170
 def command(days: int, first: datetime | None, plot: Path | None, as_json: bool, file: Path | None) -> None:
     """Tell what the plants drink, what the plan gives, and how many days the sump lasts.
 
-    Begins with a full sump of fresh solution. Exit 1 if it reads low before `away_days` are over, or if a day
-    gets less than its plants drink.
+    Begins with a full sump of fresh solution. On days as hot as any of these the plan as it is, and the one that
+    is suggested, are rehearsed. Exit 1 if the sump reads low before `away_days` are over, a pot gets less than its
+    plants drink, or plants wilt.
 
     Example: waaler budget --from 2026-07-01 --days 30
     """
     from waaler.bed.budget import advice
+    from waaler.rehearsal.advising import design, suggested
+    from waaler.rehearsal.play import Play
     from waaler.settings.build_site import site
     from waaler.settings.reckoning import budget_of
 
@@ -47,20 +52,22 @@ def command(days: int, first: datetime | None, plot: Path | None, as_json: bool,
     begin = date.today() if first is None else first.date()
     found = budget_of(settings, begin, days)
     told = advice(found, settings.figures)
-    problems = _problems(settings, found, told)
+    scene = design(settings, found)
+    written, tried = Play(scene).run(), suggested(settings, scene, found, told)
+    problems = _problems(settings, found, written)
     if plot is not None:
         _draw(plot, settings, found)
     if as_json:
-        echo_json(_as_object(settings, found, told, problems))
+        echo_json(_as_object(settings, found, told, written, tried, problems))
     else:
-        for line in _as_lines(settings, where, found, told, problems):
+        for line in _as_lines(settings, where, found, told, written, tried, problems):
             echo(line)
     sys.exit(1 if problems else 0)
 
 
-def _problems(settings: "Settings", found: "Budget", told: "Advice") -> list[str]:
+def _problems(settings: "Settings", found: "Budget", written: "Findings") -> list[str]:
     from waaler.bed.pots import named
-    from waaler.plan.timetable import daytime_gap_s
+    from waaler.rehearsal.advising import unhelped
 
     problems = []
     away = settings.file.away_days
@@ -75,18 +82,24 @@ def _problems(settings: "Settings", found: "Budget", told: "Advice") -> list[str
     if thirsty:
         who = named(pots, {n for row in thirsty for n in row.short})
         problems.append(f"on {len(thirsty)} days the plan gives {who} less than the plants there drink")
-    gap_h = max(daytime_gap_s(settings.plan, row.day) for row in found.days) / 3600
-    parched = [n for n, lasts_h in enumerate(told.gaps_h) if lasts_h < gap_h]
-    if parched:
-        problems.append(
-            f"{named(pots, parched)} last {three_digits(told.safe_gap_h)} h around midday, and the plan's longest"
-            f" gap by day is {three_digits(gap_h)} h"
-        )
+    still = [n for n, pot in enumerate(pots) if pot.flow_l_per_min <= 0]
+    if still:
+        problems.append(f"the outlets of {named(pots, still)} give nothing: see `waaler size`")
+    wilting = unhelped(written.pots_wilted_h, written)
+    if wilting:
+        hours = three_digits(max(written.pots_wilted_h[n] for n in wilting))
+        problems.append(f"on three such days the plan as written lets {named(pots, wilting)} wilt for {hours} h")
     return problems
 
 
 def _as_lines(
-    settings: "Settings", where: "Site", found: "Budget", told: "Advice", problems: list[str]
+    settings: "Settings",
+    where: "Site",
+    found: "Budget",
+    told: "Advice",
+    written: "Findings",
+    tried: "Suggested | None",
+    problems: list[str],
 ) -> list[str]:
     from waaler.bed.pots import named
     from waaler.cli.rehearsed import seasons_over
@@ -102,7 +115,7 @@ def _as_lines(
         f"  first     {named(pots, [first])} is dry first: it drinks up to"
         f" {three_digits(found.most_l[first])} L a day,",
         f"            and lasts {three_digits(told.safe_gap_h)} h around midday",
-        f"  suggested {told.cycles} cycles of {three_digits(told.seconds)} s",
+        *_suggested(written, told, tried),
         f"  refill by {due}; {three_digits(told.refill_l)} L{every}",
         f"  solution  {three_digits(found.days[-1].ec)} mS/cm at the end; renew by {found.renew_on:%a %d %b}",
         "",
@@ -117,8 +130,32 @@ def _as_lines(
     if len(found.days) > SHOWN_DAYS:
         lines.append(f"  and {len(found.days) - SHOWN_DAYS} more days, see --json")
     remarks = seasons_over(pots, found.days[-1].day)
-    lines += ["", *[f"  NOTE: {one}" for one in (*problems, *remarks)], *_assumed(settings, where, found)]
-    return lines
+    lines += ["", *[line for one in (*problems, *remarks) for line in _wrapped(one, "  NOTE: ", 4)]]
+    return [*lines, *_assumed(settings, where, found)]
+
+
+def _suggested(written: "Findings", told: "Advice", tried: "Suggested | None") -> list[str]:
+    """What was rehearsed on days as hot as any: the plan as it is, and the one that is suggested."""
+    from waaler.bed.pots import named
+    from waaler.rehearsal.advising import BETWEEN, MOST_CYCLES, unhelped
+
+    dry = unhelped(written.pots_dry_h, written)
+    does = f"lets {named(written.pots, dry)} dry past what is easy to take" if dry else "carries every pot"
+    if tried is None:
+        first = named(written.pots, [told.pot])
+        advice = f"none: up to {MOST_CYCLES} cycles a day let {first} dry; a larger pot, a finer medium, shade"
+    else:
+        advice = (
+            f"{tried.cycles} cycles of {tried.seconds:.0f} s, {BETWEEN[0]} to {BETWEEN[1]}: they carry every pot"
+        )
+    rows = (("as it is", f"on such days the plan {does} (rehearsed)"), ("suggested", f"{advice} (rehearsed)"))
+    return [line for head, text in rows for line in _wrapped(text, f"  {head:<10}", 12)]
+
+
+def _wrapped(text: str, head: str, indent: int) -> list[str]:
+    from textwrap import wrap
+
+    return wrap(text, width=78, initial_indent=head, subsequent_indent=" " * indent)
 
 
 def _draw(path: Path, settings: "Settings", found: "Budget") -> None:
@@ -149,8 +186,6 @@ def _draw(path: Path, settings: "Settings", found: "Budget") -> None:
 
 
 def _assumed(settings: "Settings", where: "Site", found: "Budget") -> list[str]:
-    from textwrap import wrap
-
     from waaler.bed.pots import crops_of
 
     parts = [f"reference by {', '.join(sorted(found.methods))}"]
@@ -165,10 +200,19 @@ def _assumed(settings: "Settings", where: "Site", found: "Budget") -> list[str]:
         parts.append(f"shelter {settings.file.shelter}: {through}")
     parts.append(f"plants take {100 * where.uptake_share:.0f} % of the solution's strength")
     parts.append("what a pot holds to 50 cm of suction may go between cycles; a fifth of what is given drains")
-    return wrap("assumed: " + "; ".join(parts), width=78, initial_indent="  ", subsequent_indent="  ")
+    return _wrapped("; ".join(parts), "  assumed: ", 2)
 
 
-def _as_object(settings: "Settings", found: "Budget", told: "Advice", problems: list[str]) -> dict[str, Any]:
+def _as_object(
+    settings: "Settings",
+    found: "Budget",
+    told: "Advice",
+    written: "Findings",
+    tried: "Suggested | None",
+    problems: list[str],
+) -> dict[str, Any]:
+    from waaler.rehearsal.advising import BETWEEN
+
     return {
         "bed": settings.id,
         "needs_water_at": None
@@ -179,8 +223,11 @@ def _as_object(settings: "Settings", found: "Budget", told: "Advice", problems: 
         "first_pot": told.pot + 1,
         "safe_gap_hours": told.safe_gap_h,
         "pots_safe_gap_hours": told.gaps_h,
-        "suggested_cycles": told.cycles,
-        "suggested_seconds": told.seconds,
+        "as_written_pots_dry_hours": written.pots_dry_h,
+        "as_written_pots_wilted_hours": written.pots_wilted_h,
+        "suggested_cycles": None if tried is None else tried.cycles,
+        "suggested_seconds": None if tried is None else round(tried.seconds),
+        "suggested_between": None if tried is None else BETWEEN,
         "refill_litres": told.refill_l,
         "refill_every_days": told.refill_every_days,
         "methods": sorted(found.methods),

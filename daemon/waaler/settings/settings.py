@@ -32,7 +32,10 @@ from waaler.settings.path_keys import SecretFile, odd_files
 from waaler.settings.problems import faults_of
 from waaler.settings.text import Source, read
 
-__all__ = ["Mqtt", "Settings", "load", "load_accepted", "parse", "varied"]
+__all__ = ["BETWEEN", "Mqtt", "Settings", "load", "load_accepted", "parse", "replanned", "varied"]
+
+BETWEEN = ("sunrise + 30 min", "sunset - 1 h 30 min")
+"""Between these a plan that is suggested waters. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +144,14 @@ def varied(settings: Settings, changes: Mapping[str, str]) -> Settings:
         for window in windows:
             window[key] = value
     return _validated(replace(source, values=values), settings.folder, with_files=False)
+
+
+def replanned(settings: Settings, cycles: int, seconds: float) -> Settings:
+    """The same file with one window in place of its own: so many cycles a day, evenly over the hours of BETWEEN."""
+    values: Any = deepcopy(settings.source.values)
+    window = {"window": "suggested", "cycles": str(cycles), "between": list(BETWEEN), "water": f"{seconds:.0f} s"}
+    values["plan"] = [window | {"fallback": ["06:00", "20:00"]}]
+    return _validated(replace(settings.source, values=values), settings.folder, with_files=False)
 
 
 def _validated(source: Source, folder: Path, with_files: bool) -> Settings:
