@@ -8,7 +8,7 @@ from tests.bed.test_layout import line
 from waaler.bed.figures import Figures
 from waaler.bed.pots import Pot, alike
 from waaler.bed.pump import from_label
-from waaler.bed.sizing import bags, size
+from waaler.bed.sizing import answer, bags, size
 from waaler.bed.tray import Tray
 
 TRAY = Tray(2.4, 1.2, 0.04, 0.01, 0.1)
@@ -56,6 +56,59 @@ def test_a_dip_that_passes_the_lowest_pumping_level_is_told() -> None:
     shallow = replace(BED, sump_low_l=27.0)
 
     assert size(line(), shallow, TRAY, None, 120.0).runs_dry
+
+
+def bed_of(flows: tuple[float, ...]) -> tuple[Pot, ...]:
+    return tuple(Pot(flow_l_per_min=flow) for flow in flows)
+
+
+def test_the_pump_is_big_enough_where_every_pot_gets_what_it_wants() -> None:
+    """Twice the want of the pot with the least to spare, the last: the bed wants half of what there is."""
+    found = size(line(), BED, TRAY, 240.0, 120.0)
+    flows = found.flows.outlets_l_per_min
+    pots = bed_of(flows)
+    told = answer(found, pots, [flows[-1] / 2] * 16)
+
+    assert told.is_yes
+    assert told.wants_l_per_min == pytest.approx(found.flows.flow_l_per_min / 2)
+    assert told.why == f"{60 * sum(flows):.0f} L/h where this bed wants {30 * sum(flows):.0f}"
+
+
+def test_pots_that_get_less_than_they_want_are_named_and_the_answer_is_no() -> None:
+    found = size(line(), BED, TRAY, 240.0, 120.0)
+    flows = found.flows.outlets_l_per_min
+    wants = [0.0] * 13 + [1.1 * flow for flow in flows[13:]]
+    told = answer(found, bed_of(flows), wants)
+
+    assert not told.is_yes
+    assert told.why.endswith(
+        "; pots 14 to 16 get less than they drink on the plan as it is: longer cycles, or a larger pump"
+    )
+    assert told.wants_l_per_min == pytest.approx(1.1 * found.flows.flow_l_per_min)
+
+
+def test_outlets_that_are_far_apart_are_no_and_the_two_are_named() -> None:
+    """Tubes of 4 and 8 mm, by far the most of the loss: the wider one gives several times as much."""
+    even = line(4)
+    tubes = (*even.tubes[:3], replace(even.tubes[3], bore_m=0.008))
+    found = size(replace(even, legs=(replace(even.legs[0], tubes=tubes),)), BED, TRAY, None, 60.0)
+    flows = found.flows.outlets_l_per_min
+    told = answer(found, bed_of(flows), [0.0] * 4)
+    least = flows.index(min(flows)) + 1
+
+    assert flows[3] > 2 * min(flows)
+    assert not told.is_yes
+    assert f"; outlet 4 gets {flows[3] / min(flows):.1f} times what outlet {least} gets" in told.why
+
+
+def test_what_is_not_sound_is_the_reason_for_no() -> None:
+    spilling = size(line(), BED, replace(TRAY, drain_bore_m=0.012), None, 120.0)
+    no_room = size(line(), BED, TRAY, 200.5, 120.0)
+    drawing_air = size(line(), replace(BED, sump_low_l=27.0), TRAY, None, 120.0)
+    for found, why in ((spilling, "the tray spills"), (no_room, "passes the brim"), (drawing_air, "draws air")):
+        told = answer(found, bed_of(found.flows.outlets_l_per_min), [0.0] * 16)
+        assert not told.is_yes
+        assert why in told.why
 
 
 def test_a_dry_outlet_is_not_sound() -> None:

@@ -176,9 +176,12 @@ def test_size_tells_every_outlet_what_to_do_and_what_it_assumed(file: Path) -> N
     assert fits(result.output)
     rows = [line for line in result.output.splitlines() if "mm   " in line]
     assert len(rows) == 16
+    assert result.output.splitlines()[2].startswith("  Yes: ")
     assert "assumed, since the file does not say: lift 0.5 m; hose length 1.5 m" in result.output
     told = json.loads(run("size", "--json", file).output)
     assert told["is_sound"]
+    assert told["is_big_enough"]
+    assert told["wants_l_per_min"] < told["pump_l_per_min"]
     assert [row["outlet"] for row in told["outlets"]] == list(range(1, 17))
     assert sum(row["l_per_min"] for row in told["outlets"]) == pytest.approx(told["pump_l_per_min"], rel=1e-4)
 

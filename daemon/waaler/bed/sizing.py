@@ -1,19 +1,23 @@
 """Is the pump big enough, and does everything that it lifts find room: the figures of a bed while it runs."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import ceil
 from statistics import fmean
 
 from waaler.bed.figures import Figures
 from waaler.bed.layout import Layout, Watering, watering
+from waaler.bed.pots import Pot, named
 from waaler.bed.tray import Tray
 from waaler.bed.uniformity import christiansen_percent, low_quarter_percent, statistical_percent
 
-__all__ = ["MARGIN", "MOST_LINE_M_PER_S", "Size", "bags", "size"]
+__all__ = ["MARGIN", "MOST_LINE_M_PER_S", "Answer", "Size", "answer", "bags", "size"]
 
 MARGIN = 0.2
 """More flow than needed at the same head: filters clog, pumps wear. Common practice, no source."""
+
+MOST_UNEVEN = 2.0
+"""Times the least outlet that the strongest may give. Common practice, no source."""
 
 MOST_LINE_M_PER_S = 1.5
 """Faster water in a line costs head and hammers. Common practice, no source."""
@@ -72,6 +76,55 @@ def size(layout: Layout, figures: Figures, tray: Tray | None, brim_l: float | No
         dip_l=dip_l,
         runs_dry=figures.sump_low_l - dip_l < figures.sump_empty_l,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """Whether the pump is big enough for this bed, and why.
+
+    wants_l_per_min: of the pump, the flow at which the pot with the least to spare just gets what it drinks.
+    """
+
+    is_yes: bool
+    wants_l_per_min: float
+    why: str
+
+
+def answer(found: Size, pots: Sequence[Pot], wants: Sequence[float]) -> Answer:
+    """wants: what each pot must get while the pump runs, litres a minute, for all that its plants drink."""
+    flow = found.flows.flow_l_per_min
+    each = zip(pots, wants, strict=True)
+    bed_wants = flow * max((want / pot.flow_l_per_min for pot, want in each if pot.flow_l_per_min > 0), default=0.0)
+    gives = f"{60 * flow:.0f} L/h where this bed wants {60 * bed_wants:.0f}"
+    reason = _unsound(found) or _uneven(found.flows.outlets_l_per_min) or _short(pots, wants)
+    return Answer(reason is None, bed_wants, gives if reason is None else f"{gives}; {reason}")
+
+
+def _unsound(found: Size) -> str | None:
+    if found.flows.dry:
+        return f"outlets {', '.join(map(str, found.flows.dry[:8]))} give nothing: more head, or less lift"
+    if found.is_spilling:
+        return "the tray spills: a wider drain, or a smaller pump"
+    if found.runs_dry:
+        return "one run from the low mark draws air: a larger sump, or a higher low float"
+    if found.room_l is not None and found.backs_l > found.room_l:
+        return "what runs back passes the brim: a lower full mark"
+    return None
+
+
+def _uneven(outlets: Sequence[float]) -> str | None:
+    most, least = max(outlets), min(outlets)
+    if most <= MOST_UNEVEN * least:
+        return None
+    first, last = outlets.index(most) + 1, outlets.index(least) + 1
+    return f"outlet {first} gets {most / least:.1f} times what outlet {last} gets: cut or pinch the tubes as below"
+
+
+def _short(pots: Sequence[Pot], wants: Sequence[float]) -> str | None:
+    short = [n for n, (pot, want) in enumerate(zip(pots, wants, strict=True)) if pot.flow_l_per_min < want]
+    if not short:
+        return None
+    return f"{named(pots, short)} get less than they drink on the plan as it is: longer cycles, or a larger pump"
 
 
 def bags(pots_l: Iterable[float], bag_l: float) -> tuple[float, int]:

@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +12,7 @@ from waaler.cli.common import echo, echo_json, file_argument, json_option, read_
 
 if TYPE_CHECKING:
     from waaler.bed.layout import Layout
-    from waaler.bed.sizing import Size
+    from waaler.bed.sizing import Answer, Size
     from waaler.settings import Settings
 
 __all__ = ["command"]
@@ -26,13 +27,14 @@ def command(as_json: bool, file: Path | None) -> None:
     """Is the pump big enough, and does the last pot get as much as the first?
 
     Solves the flows of the bed under `layout:`, tells what each outlet gives, and two ways to make them alike: how
-    long to cut each tube, or how far to pinch it. Exit 1 if an outlet is dry, the tray spills, the pump draws air.
+    long to cut each tube, or how far to pinch it. Exit 1 if the answer is no.
 
     Example: waaler size
     """
     from waaler.bed.balancing import cut_list, pinch_list
     from waaler.bed.network import NoFlow
-    from waaler.bed.sizing import size
+    from waaler.bed.sizing import answer, size
+    from waaler.settings.reckoning import wants_l_per_min
 
     settings = read_settings(file)
     layout = settings.layout
@@ -44,18 +46,21 @@ def command(as_json: bool, file: Path | None) -> None:
         cut, pinched = cut_list(layout), pinch_list(layout)
     except (NoFlow, ValueError) as problem:
         refuse(str(problem))
+    told = answer(found, settings.figures.pots, wants_l_per_min(settings, date.today()))
     if as_json:
-        echo_json(_as_object(settings, found, cut, pinched))
+        echo_json(_as_object(settings, found, told, cut, pinched))
     else:
-        for line in _as_lines(settings, found, cut, pinched):
+        for line in _as_lines(settings, found, told, cut, pinched):
             echo(line)
-    sys.exit(0 if found.is_sound else 1)
+    sys.exit(0 if told.is_yes else 1)
 
 
-def _as_lines(settings: "Settings", found: "Size", cut: "Layout", pinched: "Layout") -> list[str]:
+def _as_lines(settings: "Settings", found: "Size", told: "Answer", cut: "Layout", pinched: "Layout") -> list[str]:
     flows, figures = found.flows, settings.figures
     lines = [
         f"{settings.title} ({settings.id})",
+        "",
+        *_wrapped(f"{'Yes' if told.is_yes else 'No'}: {told.why}"),
         "",
         f"  pump      {_l_per_h(flows.flow_l_per_min)} at {three_digits(flows.head_m)} m of head;"
         f" take one of {_l_per_h(found.least_pump_l_per_min)} at that head or more",
@@ -77,7 +82,7 @@ def _as_lines(settings: "Settings", found: "Size", cut: "Layout", pinched: "Layo
         *_assumed(settings),
     ]
     if flows.dry:
-        lines.insert(4, f"  DRY       outlets {', '.join(map(str, flows.dry))} give nothing")
+        lines.insert(lines.index("", 2) + 3, f"  DRY       outlets {', '.join(map(str, flows.dry))} give nothing")
     return lines
 
 
@@ -175,10 +180,15 @@ def _mm(metres: float) -> str:
     return three_digits(1000 * metres)
 
 
-def _as_object(settings: "Settings", found: "Size", cut: "Layout", pinched: "Layout") -> dict[str, Any]:
+def _as_object(
+    settings: "Settings", found: "Size", told: "Answer", cut: "Layout", pinched: "Layout"
+) -> dict[str, Any]:
     assert settings.layout is not None
     return {
         "bed": settings.id,
+        "is_big_enough": told.is_yes,
+        "why": told.why,
+        "wants_l_per_min": told.wants_l_per_min,
         "pump_l_per_min": found.flows.flow_l_per_min,
         "pump_m_head": found.flows.head_m,
         "least_pump_l_per_min": found.least_pump_l_per_min,

@@ -6,15 +6,14 @@ from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from waaler.bed.budget import ec_range, safe_gap_h
-from waaler.bed.layout import watering
 from waaler.bed.ledger import full, outlook
-from waaler.bed.network import NoFlow
 from waaler.bed.pots import crops_of, named
 from waaler.plan.sun import sun_event
 from waaler.plan.timetable import cycles_of_day, daytime_gap_s
 from waaler.plan.types import Cycle, Moment, Plan, SunMoment
 from waaler.settings.build import busiest_day_s
 from waaler.settings.faults import Fault
+from waaler.settings.layout_warnings import layout_warnings
 from waaler.settings.models import WindowSection
 from waaler.settings.pin_sections import PinsSection
 from waaler.settings.pinning import pin_warnings
@@ -40,7 +39,7 @@ def warnings(settings: Settings, today: date) -> tuple[Fault, ...]:
         *_hot_day(settings),
         *_wiring(settings),
         *_messages(settings),
-        *_layout(settings),
+        *layout_warnings(settings),
         *_probes(settings),
         *_water(settings, today),
     ]
@@ -120,25 +119,6 @@ def _moments(section: WindowSection) -> list[SunMoment]:
     return [moment for moment in moments if isinstance(moment, SunMoment)]
 
 
-def _layout(settings: Settings) -> Iterator[Fault]:
-    """A pump that cannot lift, outlets that give nothing, a sump that does not hold what runs back."""
-    layout, section, source = settings.layout, settings.file.layout, settings.source
-    brim_l = section.sump.brim
-    if brim_l is not None and section.sump.full + settings.figures.line_l > brim_l:
-        what = f"what runs back, {settings.figures.line_l:.1f} L, passes the brim of a full sump"
-        yield source.fault(("layout", "sump"), what, "set the full mark lower")
-    if layout is None:
-        return
-    try:
-        flows = watering(layout)
-    except NoFlow as problem:
-        yield source.fault(("layout", "pump"), str(problem), "take a pump with more head, or lift less")
-        return
-    if flows.dry:
-        numbers = ", ".join(str(n) for n in flows.dry[:8])
-        yield source.fault(("layout", "pump"), f"outlets {numbers} give nothing", "see `waaler size`")
-
-
 def _probes(settings: Settings) -> Iterator[Fault]:
     """A dry mark under which plants already wilt; in coarse media they do while much water is left."""
     wilting = max(100 * pot.wilting_l / pot.capacity_l for pot in settings.figures.pots)
@@ -173,6 +153,11 @@ def _sump(settings: Settings, days: list[date]) -> Iterator[Fault]:
     """A sump that does not last through the day of most drink."""
     book, away_days = settings.book, settings.file.away_days
     hot = max(days, key=book.drink_l)
+    usable_l = settings.figures.sump_full_l - settings.figures.sump_low_l
+    least_l = settings.figures.dip_l(book.longest_run_s) + book.loss_l(hot)
+    if usable_l < least_l:
+        what = f"between its marks the sump holds {usable_l:.0f} L, and a run and {hot} take {least_l:.0f} L"
+        yield settings.source.fault(("layout", "sump"), what, "a larger sump, or shorter runs")
     morning = datetime.combine(hot, time(), ZoneInfo(settings.plan.place.timezone))
     left = outlook(book, full(book), morning).days_left(morning)
     if left is not None and left < away_days:
