@@ -43,6 +43,7 @@ def built(text: str) -> Figures:
          " write `nominal: 5 gal`, or `height: 25 cm, width: 30 cm`"),
         ("pots: [{count: 3, height: 30 cm}]\n", "8:8: pots: a height alone is no size; add `width: 30 cm`, or `nominal: 5"
          " gal`"),
+        ("pots: [{count: 900}, {count: 200}]\n", "8:7: these are 1100 pots; write at most 1000 in one bed"),
         ("pots: [{count: 3, medium: gravel}]\n", "8:27: no medium is named 'gravel'; known: coarse perlite, fine perlite"),
         ("pots: [{count: 3, drained: 9 kg}]\n", "8:8: pots: a pot is weighed twice; write both: `drained: 9.1 kg, droops: 7.4"
          " kg`"),

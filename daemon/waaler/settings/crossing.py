@@ -17,6 +17,7 @@ __all__ = ["SUMP_FLOATS", "contradictions"]
 LEAST_PULSES_PER_S = 3.0
 """Flow is read once a second, and a weak pump must still be told from a dry one. Common practice, no source."""
 
+MOST_POTS = 1000
 SUMP_FLOATS = "sump_level"
 """The name of what several floats in the sump tell."""
 
@@ -111,6 +112,8 @@ def _layout(file: BedFile, source: Source) -> Iterator[Fault]:
 def _pots(file: BedFile, source: Source) -> Iterator[Fault]:
     """Counts that meet, crops that are there, each once."""
     counted = sum(group.count for group in groups(file))
+    if counted > MOST_POTS:
+        yield source.fault(("pots",), f"these are {counted} pots", f"write at most {MOST_POTS} in one bed")
     if file.layout.pots is not None and file.layout.pots != counted:
         what = f"layout.pots says {file.layout.pots}, and the groups under pots make {counted}"
         yield source.fault(("pots",), what, "leave layout.pots out, or make the two agree")
