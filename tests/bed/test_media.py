@@ -37,6 +37,16 @@ def test_a_law_whose_integral_is_a_logarithm_is_summed_as_one() -> None:
     assert Medium(((0.0, 0.8), (2.0, 0.4), (8.0, 0.1))).drained(8.0) == pytest.approx((0.8 + 0.8 * log(8)) / 8)
 
 
+def test_a_pot_gives_up_what_it_holds_above_a_suction_and_its_top_may_have_that_at_once() -> None:
+    """25 cm: 0.288 less 0.11314 to 50 cm of suction. 100 cm: of its lower half 0.21027 less 0.11314, and of the upper
+    nothing; to 100 cm 0.152 less 0.08.
+    """
+    assert ROOT.released(25.0, 50.0) == pytest.approx(0.288 - 0.113137, rel=1e-5)
+    assert ROOT.released(100.0, 50.0) == pytest.approx((0.210274 - 0.113137) / 2, rel=1e-4)
+    assert ROOT.released(100.0, 100.0) == pytest.approx(0.152 - 0.08)
+    assert ROOT.released(200.0, 50.0) > 0
+
+
 def medium_of(percent: dict[str, float]) -> Medium:
     """Percent of the volume by suction, as in `10 cm`."""
     return Medium(tuple((float(at.split()[0]), share / 100) for at, share in percent.items()))

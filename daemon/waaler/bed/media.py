@@ -63,6 +63,14 @@ class Medium:
                 held_cm += _held_cm(*piece, low_cm, min(high_cm, height_cm))
         return held_cm / height_cm
 
+    def released(self, height_cm: float, suction_cm: float) -> float:
+        """What a drained pot gives up until all of it has this suction, as a share of its volume.
+
+        What stands higher than that has it from the beginning.
+        """
+        wet_cm = min(height_cm, suction_cm)
+        return (self.drained(wet_cm) - self.content(suction_cm)) * wet_cm / height_cm
+
 
 Point = tuple[float, float]
 

@@ -59,8 +59,9 @@ def holding(group: PotsSection, medium: Medium) -> Pot:
     Where one was weighed, its plants wilt as the scale says; what is easy to take is the medium's share of that.
     """
     litres = media_l(group)
-    capacity_l = litres * medium.drained(_height_cm(group))
-    easy_l, to_wilting_l = (capacity_l - litres * medium.content(cm) for cm in (EASY_CM, WILTING_CM))
+    height_cm = _height_cm(group)
+    capacity_l = litres * medium.drained(height_cm)
+    easy_l, to_wilting_l = (litres * medium.released(height_cm, cm) for cm in (EASY_CM, WILTING_CM))
     if group.drained is not None and group.droops is not None:
         weighed_l = group.drained - group.droops
         easy_l, to_wilting_l = easy_l / to_wilting_l * weighed_l, weighed_l
