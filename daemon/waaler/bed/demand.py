@@ -46,12 +46,17 @@ class Site:
 def drinks_l(site: Site, pots: Sequence[Pot], day: date, weather: DayWeather) -> tuple[float, ...]:
     """Litres, pot by pot, under this weather outdoors. A pot without a crop takes its own figure."""
     reference = reference_mm(weather, site.latitude_deg, site.elevation_m, day.timetuple().tm_yday)
-    return tuple(
-        pot.drink_l_per_day
-        if pot.crop is None
-        else pot.plants * litres_per_plant(site, pot.crop, day, reference.mm, weather)
-        for pot in pots
-    )
+    by_crop: dict[int, float] = {}  # by identity: all pots of a crop have the same one
+    drinks = []
+    for pot in pots:
+        if pot.crop is None:
+            drinks.append(pot.drink_l_per_day)
+            continue
+        litres = by_crop.get(id(pot.crop))
+        if litres is None:
+            litres = by_crop[id(pot.crop)] = litres_per_plant(site, pot.crop, day, reference.mm, weather)
+        drinks.append(pot.plants * litres)
+    return tuple(drinks)
 
 
 def litres_per_plant(site: Site, crop: Crop, day: date, reference: float, weather: DayWeather) -> float:
