@@ -10,44 +10,39 @@ import subprocess
 import sys
 import threading
 from contextlib import ExitStack, suppress
-from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import structlog
 
 from waaler.core import decisions
-from waaler.core.alert import AlertKind, Severity
 from waaler.core.facts import Act, Deed, Fact, PresentNoted
 from waaler.core.messages import Look, Notice
 from waaler.core.retelling import retold
 from waaler.core.state import Setup as CoreSetup
-from waaler.core.status import Present, as_json
-from waaler.core.texts import HISTORY_NOT_KEPT, loose, not_told
 from waaler.devices.clock import Clock, WallSteps, boot_id, long_s
 from waaler.devices.local_socket import Peer
-from waaler.devices.pipe import Beat, Began, Finish, Ready, Reload, Setup, Sure, Trouble, TroubleKind
+from waaler.devices.pipe import Beat, Began, Finish, Ready, Reload, Setup, Sure
 from waaler.guard.memory import Memory as GuardMemory
 from waaler.guard.messages import Instant, Reserve
 from waaler.guard.state import State as GuardState
 from waaler.keeper.changes import Changes
 from waaler.keeper.child import NotifyChild
-from waaler.keeper.control import ControlSocket, Reply
+from waaler.keeper.control import ControlSocket
 from waaler.keeper.door import Room
 from waaler.keeper.guard_link import GuardLink
 from waaler.keeper.keeper import Keeper
 from waaler.keeper.opening import Site, open_pi, open_simulated
-from waaler.keeper.panel import PanelThread, View
+from waaler.keeper.panel import PanelThread
 from waaler.keeper.record_mender import RecordMender
 from waaler.keeper.recorder import Recorder
-from waaler.keeper.reload import PLAN_REJECTED, RESTART, Reloader, pins_wait, rejected, tells
+from waaler.keeper.reload import Reloader, pins_wait, rejected, tells
 from waaler.keeper.restore import Files, restore
 from waaler.keeper.scheduler import CycleWaker
 from waaler.keeper.senses import Senses
-from waaler.keeper.status import UNITS, local, noted, one_line, status
-from waaler.keeper.troubles import notice_of
-from waaler.plan.timetable import upcoming
+from waaler.keeper.shown import Shown
+from waaler.keeper.status import UNITS
+from waaler.keeper.troubles import Troubles
 from waaler.records.store import Store
 from waaler.settings import Settings
 from waaler.settings.followed import in_force
@@ -58,9 +53,6 @@ from waaler.settings.watch_file import FileWatch
 __all__ = ["keep"]
 
 CLOCK_EVERY_S = 60.0
-OF_THE_LAST_DAEMON = {
-    AlertKind.PART_FAILED, RESTART, PLAN_REJECTED, *(AlertKind(kind.value) for kind in TroubleKind),
-}  # fmt: skip
 END_WAIT_S = 3.0
 ANNOUNCE_S = 15.0
 """A start after a trip, a boot or a pause is announced so long by light and buzzer. Common practice, no source."""
@@ -73,8 +65,6 @@ behind.
 GUARD_GONE = 3
 NOTIFIER = "waaler-notify"
 """The user of the notifier's unit, as in systemd/waaler.sysusers."""
-
-NOT_COMMISSIONED = "not commissioned, which the file accepts: nobody need have seen the floats in both states"
 
 log = structlog.get_logger()
 
@@ -123,9 +113,8 @@ class _Daemon:
         self._reserved_id = 0
         self._must_restart = False
         self._dropped = 0
-        self._present: Present | None = None
-        self._levels: tuple[object, ...] = ()
-        self._changes = Changes(self._part_died)
+        self._troubles = Troubles(lambda notice: self._keeper.post(notice))
+        self._changes = Changes(self._troubles.part_died)
         self._has_notify_unit = "INVOCATION_ID" in os.environ  # systemd.exec(5)
         self._notifier_user = _user_number(NOTIFIER)
         self._child: NotifyChild | None = None
@@ -139,13 +128,22 @@ class _Daemon:
         core = decisions.begin(self._setup(), restored.memory, at, restored.active)
         self._keeper = Keeper(core, self._clock, self._record, self._link.tell, self._chores)
         self._keeper.alerts = restored.alerts
+        self._shown = Shown(
+            self._id,
+            self._keeper,
+            self._clock,
+            lambda: self._settings,
+            lambda: self._guard_state,
+            self._record,
+            self._changes.tell,
+        )
         self._recorder = Recorder(
             lambda: Store(self._files.database, boot),
             self._keeper.post,
             self._clock.now,
-            self._part_died,
+            self._troubles.part_died,
             restored.settle,
-            self._records_fail,
+            self._troubles.records_fail,
             self._changes.tell,
             RecordMender(self._files.database, boot, self._known, self._keeper.post).mend,
         )
@@ -181,7 +179,7 @@ class _Daemon:
     # --- opening -----------------------------------------------------------------------------
 
     def _start_threads(self, notices: tuple[Notice, ...]) -> None:
-        threading.excepthook = self._thread_died
+        threading.excepthook = self._troubles.thread_died
         self._recorder.start()
         self._waker = CycleWaker(lambda: self._keeper.post(Look()))
         self._waker.start(self._settings.plan)
@@ -192,19 +190,19 @@ class _Daemon:
             lambda at, r: self._keeper.post(r, at),
             self._recorder.put,
             units,
-            self._part_died,
+            self._troubles.part_died,
             self._site.bench.counts,
         )
         self._senses.start()
         self._panel = self._new_panel()
         self._socket = ControlSocket(
             self._runtime / f"{self._id}.sock",
-            self._tell_status,
+            self._shown.status,
             self._keeper.order,
-            self._part_died,
+            self._troubles.part_died,
             self._room,
             self._senses.counts,
-            self._note_channel,
+            self._troubles.channel,
             self._is_notifier,
             self._changes,
         )
@@ -214,7 +212,9 @@ class _Daemon:
             signal.signal(number, signal.SIG_IGN)  # the guard ends this process, in order
         signal.signal(signal.SIGHUP, lambda *_: self._must_reload.set())
         self._site.start()
-        self._link.follow(self._heard_guard, self._asked, self._trouble, self._site.relay, self._guard_gone)
+        self._link.follow(
+            self._heard_guard, self._asked, self._troubles.of_the_guard, self._site.relay, self._guard_gone
+        )
         self._begin_notices(notices)
         self._accept(self._settings)
         log.info("ready", bed=self._id, plan=str(self._file))
@@ -225,29 +225,16 @@ class _Daemon:
         wiring, panel = self._settings.wiring, self._site.bench.panel
         if panel is None or not (wiring.can_announce or wiring.button is not None):
             return None
-        thread = PanelThread(panel, self._panel_view, self._planned_s, self._keeper.order, long_s, self._part_died)
+        shown = self._shown
+        thread = PanelThread(
+            panel, shown.panel, shown.planned_s, self._keeper.order, long_s, self._troubles.part_died
+        )
         thread.start()
         return thread
 
-    def _panel_view(self) -> View:
-        keeper, guard = self._keeper, self._guard_state
-        urgent = (kind for kind, alert in keeper.alerts.items() if alert.severity == Severity.URGENT)
-        return View(
-            is_running=guard.run is not None,
-            is_stopped=bool(guard.locks) or any(watch.trip for _, watch in guard.watches),
-            is_announced=keeper.state.announcing.announced_until_s > long_s(),
-            urgent=frozenset(urgent),
-        )
-
-    def _planned_s(self) -> float | None:
-        now = datetime.fromtimestamp(self._clock.now().wall_s, UTC)
-        return next((cycle.seconds for cycle in upcoming(self._settings.plan, now)), None)
-
     def _begin_notices(self, notices: tuple[Notice, ...]) -> None:
         """What this start found; what the last daemon said of itself is over."""
-        for known in self._keeper.state.alerts.standing.values():
-            if known.alert.kind in OF_THE_LAST_DAEMON:
-                self._keeper.post(Notice(known.alert.kind, subject=known.alert.subject))
+        self._troubles.begin(self._keeper.state.alerts.standing.values())
         if self._must_restart:
             notices = (*notices, pins_wait(self._id))
         for notice in notices:
@@ -255,7 +242,7 @@ class _Daemon:
 
     # --- what the threads call ---------------------------------------------------------------
 
-    def _record(self, fact: Any) -> None:
+    def _record(self, fact: Fact) -> None:
         self._recorder.put(fact)
 
     @property
@@ -279,9 +266,6 @@ class _Daemon:
         else:
             self._keeper.stop()
 
-    def _trouble(self, trouble: Trouble) -> None:
-        self._keeper.post(notice_of(trouble))
-
     def _guard_gone(self) -> None:
         """Without the guard nothing may go on: off once more by its file, then what was heard is written down."""
         off = [sys.executable, "-m", "waaler.off", str(self._runtime), self._id]
@@ -290,21 +274,6 @@ class _Daemon:
         log.error("guard_gone")
         self._status = GUARD_GONE
         self._keeper.stop()
-
-    def _thread_died(self, args: threading.ExceptHookArgs) -> None:
-        """A thread of a library; ours are begun again."""
-        self._part_died(args.thread.name if args.thread else "unknown", args.exc_value)
-
-    def _part_died(self, name: str, problem: BaseException | None) -> None:
-        """A thread other than the keeper's own: watering goes on without it, and a person hears of it."""
-        log.error("part_died", part=name, problem=repr(problem))
-        words = loose(
-            f"A part of the daemon ({name}) failed: {problem}.",
-            "Watering goes on.",
-            "Look at the log.",
-            "The part is begun again by itself; this alert ends with a restart.",
-        )
-        self._keeper.post(Notice(AlertKind.PART_FAILED, Severity.SOON, words, name))
 
     def _room(self) -> Room:
         sump, tank = self._settings.file.layout.sump, self._settings.file.top_up
@@ -315,29 +284,12 @@ class _Daemon:
         child = self._child
         return peer.user == self._notifier_user or (child is not None and peer.process == child.number)
 
-    def _records_fail(self, is_failing: bool) -> None:
-        words = HISTORY_NOT_KEPT if is_failing else None
-        self._keeper.post(Notice(AlertKind.HISTORY_NOT_KEPT, Severity.SOON, words))
-
     def _known(self) -> list[Fact]:
         """For records that are begun anew."""
         at = self._clock.now()
         facts = [Deed(at, Act.START, "the history was begun anew"), *retold(self._keeper.state, at)]
-        return facts if self._present is None else [*facts, PresentNoted(at, self._present)]
-
-    def _note_channel(self, name: str, reason: str | None) -> None:
-        """The notifier says that people are not reached on a channel, or are again."""
-        words = None if reason is None else not_told(name, reason)
-        self._keeper.post(Notice(AlertKind.NOT_TOLD, Severity.SOON, words, name))
-
-    def _tell_status(self) -> Reply:
-        keeper = self._keeper
-        at = self._clock.now()
-        told = status(keeper.state, self._guard_state, keeper.alerts, at, keeper.beat_s, self._present)
-        is_proven = self._settings.file.not_commissioned is None
-        warnings = told.warnings if is_proven else (*told.warnings, NOT_COMMISSIONED)
-        told = replace(told, bed=self._id, title=self._settings.title, warnings=warnings)
-        return {"ok": True, **as_json(told)}
+        present = self._shown.present
+        return facts if present is None else [*facts, PresentNoted(at, present)]
 
     # --- once a second -----------------------------------------------------------------------
 
@@ -345,9 +297,7 @@ class _Daemon:
         if at.long_s >= self._clock_checked_s + CLOCK_EVERY_S:
             self._check_clock()
         self._note_clock_step(at)
-        now = self._note_present(at)
-        self._link.tell(Beat(one_line(now, local(at.wall_s, self._settings.plan.place.timezone))))
-        self._tell_levels()
+        self._link.tell(Beat(self._shown.look(at)))
         self._reserve_ids()
         self._note_dropped()
         if self._must_reload.is_set() or self._watch.has_changed(at.long_s):
@@ -357,24 +307,6 @@ class _Daemon:
             self._keeper.post(message)
         if self._child is not None:
             self._child.look(at.long_s)
-
-    def _note_present(self, at: Instant) -> Present:
-        """What the bed does, and what comes next: written down whenever it is other than before."""
-        fact = noted(self._present, self._keeper.state, self._guard_state, at)
-        if fact is None:
-            assert self._present is not None
-            return self._present
-        self._present = fact.present
-        self._recorder.put(fact)
-        return fact.present
-
-    def _tell_levels(self) -> None:
-        """What a status shows and no fact tells of."""
-        guard = self._guard_state
-        levels = (guard.is_read_back_on, *(watch.level for _, watch in guard.watches))
-        if levels != self._levels:
-            self._levels = levels
-            self._changes.tell()
 
     def _check_clock(self) -> None:
         """Whether the wall clock is right is found out here, where a slow file holds nobody up."""
