@@ -1,8 +1,8 @@
 """From the guard's trip to whoever listens at the broker, through a whole daemon: python -m tests.bench.told [--quick]
 
 Guard, keeper and notifier are the processes that keep a bed, on a simulated one whose tray float is lifted by hand. A
-trip's instant is the guard's own. Beside it, the broker's own delay: right after each trip's message another client
-publishes one of the same size to the same broker and reader. What the three processes cost while nothing happens is
+trip's instant is the guard's own. Beside it, the broker's own delay: a second before each trip another client publishes
+a message of the size of an alert to the same broker and reader. What the three processes cost while nothing happens is
 measured before the first trip.
 """
 
@@ -33,6 +33,10 @@ from waaler.notify.asking import ask
 __all__ = ["rows"]
 
 WAIT_S = 30.0
+PAUSE_S = 0.7
+"""Before the next message: the connections are at rest, and no acknowledgement is held back for a write to come."""
+
+LIKE_AN_ALERT = b"-" * 600
 ALERT = "waaler/terrace/alert/tray-high"
 BARE = "waaler/bare/alert/tray-high"
 BED = """\
@@ -188,13 +192,14 @@ def measure(trips: int, idle_s: float) -> tuple[list[float], list[float], list[f
         spent = shares(idle_s, kept.processes)
         delays, bare = [], []
         for _ in range(trips):
+            bare.append(reader.bare_s(LIKE_AN_ALERT))
+            threading.Event().wait(PAUSE_S)
             begin_s = kept.trip_s()
-            came_s, payload = reader.next(ALERT)
+            came_s, _ = reader.next(ALERT)
             delays.append(came_s - begin_s)
-            bare.append(reader.bare_s(payload))
             kept.let_go()
             reader.next(ALERT, is_empty=True)
-            threading.Event().wait(0.5)
+            threading.Event().wait(PAUSE_S)
         return delays, bare, spent
 
 
