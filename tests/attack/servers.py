@@ -18,7 +18,9 @@ from waaler.settings.messages import Mail
 __all__ = ["servers"]
 
 TOTAL_S = 1.0
-MOST_S = TOTAL_S + 4.0
+MOST_S = 30.0
+"""An end, not a speed: beside other work on the machine a second may last ten."""
+
 SECRET = "S3CRETtoken"
 PIECES = (
     b"HTTP/1.1 200 OK\r\n", b"HTTP/1.1 100 Continue\r\n\r\n", b"HTTP/1.1 500 no PATH\r\n", b"HTTP/1.1 302 x\r\nLocation: /",
@@ -54,7 +56,7 @@ def _talk(script: list[tuple[bytes, float]], listens: bool, ends: bool) -> Talk:
             taken.sendall(piece.replace(b"PATH", path))
             time.sleep(pause_s)
         if not ends:
-            time.sleep(MOST_S)
+            time.sleep(2 * TOTAL_S)
 
     return talk
 

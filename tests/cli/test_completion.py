@@ -96,7 +96,13 @@ def test_a_name_that_looks_like_a_command_is_completed_and_never_run(shell: str,
 def test_a_list_of_hostile_names_runs_none_of_them(shell: str, tmp_path: Path) -> None:
     """Both folders that are looked through, and a name of two lines."""
     here, etc = tmp_path / "here", tmp_path / "etc"
-    names = [*HOSTILE.values(), "x\n$(touch PWNED)\n.yaml", "$(touch PWNED).yaml", "-x$(touch PWNED).yaml"]
+    names = [
+        *HOSTILE.values(),
+        "x\n$(touch PWNED)\n.yaml",
+        "xy${y:=$(touch PWNED)}\n.yaml",
+        "$(touch PWNED).yaml",
+        "-x$(touch PWNED).yaml",
+    ]
     for folder in (here, etc):
         folder.mkdir()
         for name in names:

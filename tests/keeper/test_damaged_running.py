@@ -147,6 +147,12 @@ def rows_overwritten(bench: Bench) -> None:
     overwritten("", leaf * 1024, 1024)(bench)
 
 
+def column_renamed(bench: Bench) -> None:
+    """One byte of the text that the tables are made of."""
+    begin = bench.path.read_bytes().index(b"planned_s REAL")
+    overwritten("", begin, 1)(bench)
+
+
 DISPLACED = {
     "all files deleted": deleted("", "-wal", "-shm"),
     "the database deleted": deleted(""),
@@ -159,6 +165,7 @@ DISPLACED = {
 DAMAGED = {
     "its middle overwritten": overwritten("", 20 * 1024, 8 * 1024),
     "a page of runs overwritten": rows_overwritten,
+    "a column renamed": column_renamed,
     "its header overwritten": overwritten("", 0, 100),
     "cut to nothing": cut(0),
     "cut in the middle": cut(50_000),

@@ -86,7 +86,7 @@ def _bash(commands: list[Known]) -> Iterator[str]:
     yield f"""\
 # bash completion of waaler
 _waaler() {{
-    local cur=${{COMP_WORDS[COMP_CWORD]}} before=${{COMP_WORDS[COMP_CWORD-1]}} words='' files=no each
+    local cur=${{COMP_WORDS[COMP_CWORD]}} before=${{COMP_WORDS[COMP_CWORD-1]}} words='' files=no each found
     if [ "$COMP_CWORD" -eq 1 ]; then
         words='{" ".join(each.name for each in commands)} --help --version'
     else
@@ -111,7 +111,12 @@ _waaler() {{
     for each in /etc/waaler/*.yaml; do
         [ -f "$each" ] && case "$each" in "$cur"*) COMPREPLY+=("$each") ;; esac
     done
-    mapfile -t -O "${#COMPREPLY[@]}" COMPREPLY < <(compgen -f -- "$cur")
+    # half of a name of two lines is no file, and readline would expand what it then takes for a variable
+    mapfile -t found < <(compgen -f -- "$cur")
+    for each in "${found[@]}"; do
+        case "$each" in "~"*[\\$\\`]*) continue ;; "~"*) ;; *) [ -e "$each" ] || [ -L "$each" ] || continue ;; esac
+        COMPREPLY+=("$each")
+    done
 }
 complete -o filenames -F _waaler waaler"""
 

@@ -3,6 +3,7 @@
 import sqlite3
 
 from waaler.records.past import MOST_COUNT
+from waaler.records.schema import refuse_other_tables
 
 __all__ = ["check"]
 
@@ -29,6 +30,7 @@ def check(db: sqlite3.Connection) -> None:
     verdict = db.execute("PRAGMA integrity_check(1)").fetchone()[0]
     if verdict != "ok":
         raise sqlite3.DatabaseError(verdict)
+    refuse_other_tables(db)
     for what, must_not_be in MUST_NOT_BE.items():
         if db.execute(f"SELECT {must_not_be}").fetchone()[0]:
             raise sqlite3.DatabaseError(what)
