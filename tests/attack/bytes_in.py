@@ -167,7 +167,7 @@ def _said(chance: random.Random) -> bytes:
 def _talk(path: Path, data: bytes, is_heard: bool = True) -> bytes:
     """The answer's first bytes; nothing for a client that hangs up at once."""
     with socket.socket(socket.AF_UNIX) as talk:
-        talk.settimeout(10.0)
+        talk.settimeout(60.0)  # an end, not a speed
         talk.connect(str(path))
         talk.sendall(data)
         talk.shutdown(socket.SHUT_WR)
