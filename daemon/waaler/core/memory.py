@@ -1,4 +1,6 @@
-"""What the core must still know after a restart, as the records restore it, and the state made of that."""
+"""What the core must still know after a restart: as the records restore it, the state made of that, and the facts
+that tell it to new records.
+"""
 
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
@@ -7,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from waaler.bed.wear import Upkeep, Wear
 from waaler.core.alert import FOUND, AlertKind, NotValid, OpenAlert, Severity
+from waaler.core.facts import AlertRaised, Fact, SumpNoted, WearNoted
 from waaler.core.state import (
     Account,
     Active,
@@ -25,6 +28,7 @@ from waaler.core.state import (
     Water,
 )  # fmt: skip
 from waaler.core.sump_state import Leak, LeakSign, SumpState
+from waaler.core.words import compose
 from waaler.guard.limits import Limits
 from waaler.guard.memory import DAY_S, Span
 from waaler.guard.memory import Memory as GuardMemory
@@ -34,7 +38,7 @@ from waaler.plan.sensing import Sensing
 from waaler.plan.timetable import due, longest_gap_s
 from waaler.plan.types import CycleKey, Plan
 
-__all__ = ["Memory", "after_loss", "begin", "with_doubt"]
+__all__ = ["Memory", "after_loss", "begin", "retold", "with_doubt"]
 
 
 SHORT_AWAY_S = 900.0
@@ -206,3 +210,29 @@ def _tripped(memory: Memory, limits: Limits) -> frozenset[tuple[Input, Trip]]:
     """The trips of inputs that the guard begins with."""
     fitted = {Input.SUMP_LOW: limits.has_sump_float, Input.TRAY_HIGH: limits.has_tray_float}
     return frozenset((name, trip) for name, trip in memory.guard.tripped if fitted[name])
+
+
+def retold(state: State, at: Instant) -> list[Fact]:
+    """The facts of the present, each with the instant since when it is true."""
+    found: list[Fact] = [
+        AlertRaised(
+            _earlier(at, one.raised_s),
+            name,
+            one.severity,
+            compose(state, one.alert, one.raised_s),
+            one.alert.about,
+            bool(one.says_refill),
+        )
+        for name, one in state.alerts.standing.items()
+    ]
+    sump = state.water.sump
+    if sump is not None:
+        ages_s = (sump.at_s - sump.weighed_s, sump.at_s - sump.renewed_s)
+        found.append(
+            SumpNoted(_earlier(at, sump.at_s), sump.entry, sump.weighed_l, *ages_s, sump.first_ec, sump.last_ec)
+        )
+    return [*found, WearNoted(at, state.wear)]
+
+
+def _earlier(at: Instant, long_s: float) -> Instant:
+    return Instant(long_s, at.wall_s - (at.long_s - long_s), at.is_sure)

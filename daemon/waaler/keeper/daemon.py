@@ -17,8 +17,8 @@ import structlog
 
 from waaler.core import decisions
 from waaler.core.facts import Act, Deed, Fact, PresentNoted
+from waaler.core.memory import retold
 from waaler.core.messages import Look, Notice
-from waaler.core.retelling import retold
 from waaler.core.state import Setup as CoreSetup
 from waaler.devices.clock import Clock, WallSteps, boot_id, long_s
 from waaler.devices.local_socket import Peer
