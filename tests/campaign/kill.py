@@ -119,7 +119,8 @@ class Ring:
         self.daemon.file.write_text(
             FILE.replace(
                 "limits: {",
-                "limits: {most_starts: 20, longest_run: 10 s, most_per_day: 24 h, settle_sump: 60 s, settle_tray: 60 s, ",
+                "limits: {most_starts: 20, longest_run: 10 s, most_per_day: 24 h, settle_sump: 60 s, settle_tray: 60 s,"
+                " run_back: 60 s, ",
             )
         )
         self.known: dict[int, str] = {}
