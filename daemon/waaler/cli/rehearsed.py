@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 from waaler.bed.pots import Pot, crops_of, named
@@ -25,6 +26,7 @@ __all__ = [
 ]
 
 MOST_TRIPS = 10
+WIDTH = 80
 APART_PERCENT = 10.0
 """Pots that lie further apart than this at their driest want balancing. Common practice, no source."""
 
@@ -50,7 +52,8 @@ def as_lines(settings: "Settings", days: float, start: datetime, found: "Finding
         lines.append(f"            and {len(found.trips) - MOST_TRIPS} more: see `waaler history --rehearsal`")
     if found.spilled_l > 0:
         lines.append(f"  spilled   {three_digits(found.spilled_l)} L over the tray's rim, or onto the floor")
-    lines += [f"  season    {words}" for words in seasons_over(found.pots, (start + timedelta(days=days)).date())]
+    for words in seasons_over(found.pots, (start + timedelta(days=days)).date()):
+        lines += wrap(words, WIDTH, initial_indent="  season    ", subsequent_indent=" " * 12)
     return [*lines, "", verdict(found)]
 
 
