@@ -106,6 +106,18 @@ def test_pulses_are_never_shorter_than_that() -> None:
     assert dips(bench).pulse_s == pytest.approx(FILL_S + 30.0)
 
 
+def test_what_a_person_at_the_bed_does_to_the_sump_keeps_no_cycle_away() -> None:
+    """The walk through a new bed draws the sump down until its float stops the pump."""
+    bench = Bench()
+    bench.pass_s(300)
+    bench.order(OrderKind.ATTEND, 600.0)
+    bench.order(OrderKind.WATER, 60.0)
+    falls_dry(bench, 4.0)
+
+    assert bench.outcomes() == [(Cause.ATTENDED, Outcome.CUT_SHORT, 4)]
+    assert dips(bench) == Dips()
+
+
 # --- its end ----------------------------------------------------------------------------------
 
 

@@ -289,8 +289,8 @@ def _cut(turn: Turn, wanted: Wanted, message: Ended) -> None:
     """A trip ended the run."""
     if wanted.cause is Cause.PLAN:
         turn.put(replace(turn.state.account, is_owed=True))
-    if message.trip is not Trip.LOW_SUMP:
-        return
+    if message.trip is not Trip.LOW_SUMP or wanted.purse is Purse.ATTENDED:
+        return  # while a person works there, levels are expected to be odd
     if message.seconds < sump.least_s(turn):
         _try_later(turn)
     elif wanted.purse is not Purse.SOAK:

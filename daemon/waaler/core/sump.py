@@ -130,7 +130,7 @@ def _is_news(turn: Turn, book: SumpBook, known: SumpState, litres: float) -> boo
 def least_s(turn: Turn) -> float:
     """Seconds of a run before it is worth anything: to fill the line, and then LEAST_WATERING_S."""
     book = turn.setup.care.book
-    return LEAST_WATERING_S + (0.0 if book is None else book.figures.dose_s(0.0))
+    return LEAST_WATERING_S + (0.0 if book is None else book.figures.fill_s)
 
 
 def is_high_enough(turn: Turn) -> None:
