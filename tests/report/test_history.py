@@ -82,6 +82,7 @@ def test_runs_that_gave_no_water_alike_are_one_row_a_day_until_another_ran(tmp_p
     for n, seconds in enumerate((0.0, 0.0, 0.0, 60.0, 0.0)):
         outcome, reason = (Outcome.REFUSED, "sump low") if seconds == 0 else (Outcome.DONE, "ran its time")
         store.write(whole_run(n + 1, 600.0 * n, seconds, outcome, reason=reason))
+    store.write(whole_run(6, 3000.0, 0.0, Outcome.REFUSED, cause=Cause.CATCH_UP, reason="sump low"))
     store.close()
 
     with Reader(tmp_path / "terrace.db") as reader:
@@ -91,6 +92,7 @@ def test_runs_that_gave_no_water_alike_are_one_row_a_day_until_another_ran(tmp_p
         ["08:00", "to", "08:20", "-", "-", "-", "plan", "refused", "3"],
         ["08:30", "08:30:00", "08:31:00", "60", "s", "60", "s", "plan", "done", "4"],
         ["08:40", "08:40:00", "08:40:00", "0", "s", "-", "plan", "refused", "5"],
+        ["08:50", "08:50:00", "08:50:00", "0", "s", "-", "catch-up", "refused", "6"],
     ]
     assert "3 times, runs 1 to 3: sump low" in rows[1]
 

@@ -95,7 +95,8 @@ def alike(runs: Iterable[RunRow], zone: ZoneInfo) -> list[list[RunRow]]:
 def _are_alike(run: RunRow, other: RunRow, zone: ZoneInfo) -> bool:
     is_dry = run.actual_s == 0 and other.actual_s == 0 and run.outcome is not None
     is_of_one_day = local(run.when_s, zone).date() == local(other.when_s, zone).date()
-    return is_dry and is_of_one_day and (run.outcome, run.result_reason) == (other.outcome, other.result_reason)
+    ends = [(one.cause, one.outcome, one.result_reason) for one in (run, other)]
+    return is_dry and is_of_one_day and ends[0] == ends[1]
 
 
 # --- for people ---------------------------------------------------------------------------------
