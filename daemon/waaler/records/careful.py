@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
-from waaler.records.schema import StoreError
+from waaler.records.schema import PRIMARY_CODE, StoreError
 
 __all__ = ["BROKEN", "SENSELESS", "Careful", "Select", "text_of"]
 
@@ -15,7 +15,6 @@ MOST_S = 2.0
 MOST_PIECES = 20_000
 """So many rows, the newest, are asked for one by one where a page between them is damaged."""
 
-PRIMARY_CODE = 0xFF
 BROKEN = (sqlite3.Error, UnicodeError)
 """The library decodes names and its own messages strictly: damage in those comes as a UnicodeError."""
 

@@ -11,6 +11,7 @@ from functools import cache
 from pathlib import Path
 
 __all__ = [
+    "PRIMARY_CODE",
     "SCHEMA_VERSION",
     "NewerRecords",
     "NoRecords",
@@ -26,6 +27,8 @@ __all__ = [
 
 
 PRIMARY_CODE = 0xFF
+"""Of the library's error codes: the part that names the kind."""
+
 DISK = frozenset({
     sqlite3.SQLITE_PERM, sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_NOMEM, sqlite3.SQLITE_READONLY,
     sqlite3.SQLITE_INTERRUPT, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_FULL, sqlite3.SQLITE_CANTOPEN,
