@@ -23,9 +23,9 @@ from waaler.rehearsal.accounts import Diary
 from waaler.rehearsal.deeds import ClockStep, Deed, Edit, Ordered, Script, Trouble
 from waaler.rehearsal.disk import Disk
 from waaler.rehearsal.keeping import FileKeeping
+from waaler.rehearsal.losses import Losses
 from waaler.rehearsal.monitor import Monitor
 from waaler.rehearsal.notebook import Notebook
-from waaler.rehearsal.past import Past
 from waaler.rehearsal.play import BED, CHATTER_S, Play
 from waaler.rehearsal.scene import Scene
 from waaler.rehearsal.witness import begun, heard, said, timetable_of
@@ -73,7 +73,7 @@ class Trial(Play):
         self._befell: set[Trouble] = set()
         super().__init__(scene, keeping)
         self.core = core.with_wire_apart(core.with_disk_apart(self.core), True)
-        self.past = Past(Diary(timetable_of(self.plan), self._at().wall_s))
+        self.losses = Losses(Diary(timetable_of(self.plan), self._at().wall_s))
         self._note()
 
     # --- time --------------------------------------------------------------------------------
@@ -131,8 +131,8 @@ class Trial(Play):
         if self._drove:
             self._see_floats()
         self._reserve_ids()
-        if now_s >= self.past.alive_s + ALIVE_EVERY_S and self._is_taking:
-            self.past.alive_s = now_s
+        if now_s >= self.losses.alive_s + ALIVE_EVERY_S and self._is_taking:
+            self.losses.alive_s = now_s
             self._file.alive(self._at())
 
     def _look_at_faults(self) -> None:
@@ -141,7 +141,7 @@ class Trial(Play):
             self._edges.popleft()
         self._troubles = frozenset(one.name for one in self.script.troubles if one.starts_s <= now_s < one.ends_s)
         super()._look_at_faults()
-        self.past.has_lost_words |= "messages-lost" in self.world.present
+        self.losses.has_lost_words |= "messages-lost" in self.world.present
         while not self.is_powered and self._deeds and self._deeds[0][0] <= now_s:
             self._deeds.popleft()  # nobody hears it
         if self.is_powered and not self.is_sure and "no-clock" not in self.world.present:
@@ -150,13 +150,13 @@ class Trial(Play):
     def _set_clock(self, by_s: float) -> None:
         super()._set_clock(by_s)
         if not self.is_powered:
-            self.past.unseen_step_s += abs(by_s)
+            self.losses.unseen_step_s += abs(by_s)
 
     def _is_told_the_time(self) -> None:
-        self.past.diary.passes(self._at().wall_s)
+        self.losses.diary.passes(self._at().wall_s)
         self.wall_offset_s -= self._wrong_by_s
         self._wrong_by_s, self.is_sure = 0.0, True
-        self.past.diary.begins(self._at().wall_s)
+        self.losses.diary.begins(self._at().wall_s)
         self._tell(Look())
 
     def _look_at_stall(self) -> None:
@@ -190,7 +190,7 @@ class Trial(Play):
             case Edit(plan, limits):
                 self._edit(plan, limits)
             case ClockStep(seconds):
-                self.past.clock_set(self.world.now_s, seconds, self._at().wall_s)
+                self.losses.clock_set(self.world.now_s, seconds, self._at().wall_s)
                 self._set_clock(seconds)
                 self._tell(Look())
                 self._note()
@@ -202,7 +202,7 @@ class Trial(Play):
         midnight = datetime.combine(local.date() + timedelta(days=1), datetime.min.time(), local.tzinfo)
         self.plan, self.limits = edit.plan, edit.limits
         self._tell(NewPlan(edit.plan, self.scene.sensing, edit.limits))
-        self.past.diary.edit(wall_s, timetable_of(edit.plan), midnight.timestamp() - 1.0)
+        self.losses.diary.edit(wall_s, timetable_of(edit.plan), midnight.timestamp() - 1.0)
 
     def _reserve_ids(self) -> None:
         following = self.core.decisions.runs.next_run_id
@@ -277,7 +277,7 @@ class Trial(Play):
 
     def _note(self) -> None:
         if self._notebook.note(self._boot, self._at(), self.core.guard):
-            self.past.noted_s = self.world.now_s
+            self.losses.noted_s = self.world.now_s
 
     # --- the records -------------------------------------------------------------------------
 
@@ -293,7 +293,7 @@ class Trial(Play):
     def _commit(self) -> None:
         said = self._disk.look(self.world.now_s, self._is_taking, "commits-slow" in self._troubles)
         kept = self._disk.take()
-        self.past.has_history |= bool(kept)
+        self.losses.has_history |= bool(kept)
         self._file.keep(kept)
         self._answers += said
 
@@ -325,7 +325,7 @@ class Trial(Play):
         self.judge.power(now_s, False)
         self._is_stuck = self._is_stalled = False
         self._queued, self._answers = [], []
-        self.past.power_fails(now_s, self._at().wall_s, self.booted_s, self._disk.cut())
+        self.losses.power_fails(now_s, self._at().wall_s, self.booted_s, self._disk.cut())
         super()._power_fails()
         self.judge.line(now_s, False)
 
@@ -341,7 +341,7 @@ class Trial(Play):
         was_sure = self.is_sure
         super()._power_is_back()
         self.core = core.with_wire_apart(core.with_disk_apart(self.core), True)
-        self.past.power_is_back(self._at().wall_s, was_sure and self.is_sure)
+        self.losses.power_is_back(self._at().wall_s, was_sure and self.is_sure)
         self._note()
 
     def _memory(self, at: Instant) -> Memory:
@@ -351,10 +351,10 @@ class Trial(Play):
         is_lost = "database-lost" in present
         if is_lost:
             self._file.lose()
-        self.past.starts(self.world.now_s, at.wall_s, is_lost, self._is_taking)
+        self.losses.starts(self.world.now_s, at.wall_s, is_lost, self._is_taking)
         self._tell_of_memory(found, at)
         is_read = not is_lost and self._is_taking
-        self.past.is_read_on(self.world.now_s, is_read)
+        self.losses.is_read_on(self.world.now_s, is_read)
         if is_read:
             return self._file.memory(self._boot, at, found)
         self._file.reopen(self._boot)
@@ -365,7 +365,7 @@ class Trial(Play):
     def _tell_of_memory(self, found: Found, at: Instant) -> None:
         """What the judge may ask of a guard that begins with this."""
         now_s = self.world.now_s
-        known = self.past.remembered(found, at, now_s, self.script.drift)
+        known = self.losses.remembered(found, at, now_s, self.script.drift)
         begun(self.judge, now_s, self.limits)
         self.judge.power(now_s, True, known.memory, known.fuzz_s, known.uncounted_s)
 
@@ -382,7 +382,7 @@ class Trial(Play):
         judge, now_s, wall_s = self.judge, self.world.now_s, self._at().wall_s
         judge.time(now_s)
         if self.is_powered:
-            self.past.diary.passes(wall_s)
+            self.losses.diary.passes(wall_s)
             self._file.keep(self._disk.unkept)
         end_s = now_s if self.is_powered else None
-        judge.violations += self.past.judge(judge.spans, self._file.rows(), end_s, wall_s, judge.wire_s)
+        judge.violations += self.losses.judge(judge.spans, self._file.rows(), end_s, wall_s, judge.wire_s)

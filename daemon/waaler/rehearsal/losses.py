@@ -11,7 +11,7 @@ from waaler.records.rows import RunRow
 from waaler.rehearsal.accounts import Diary, judge_runs
 from waaler.rehearsal.rules import DAY_S, TWO_DAYS_S, Ran, Violation
 
-__all__ = ["Past", "Remembered"]
+__all__ = ["Losses", "Remembered"]
 
 BEFORE_S, TWO_HOURS_S = 3600.0, 7200.0
 LOST_S = 600.0
@@ -36,7 +36,7 @@ class Remembered:
 
 
 @dataclass
-class Past:
+class Losses:
     """Instants of the world in seconds; of the diary, wall times.
 
     noted_s, alive_s: when journal and records last wrote that time goes by. stepped_s: when the clock was last set;
