@@ -359,3 +359,11 @@ def test_by_demand_the_bed_gets_a_cycle_for_each_dose_that_its_thirstiest_pot_dr
     drank_l = 4 * thirst.day_l(date(2026, 7, 2))
 
     assert causes(scene)[Cause.ON_DEMAND] == pytest.approx(drank_l / 0.2, rel=0.15)
+
+
+def test_a_dose_whose_time_is_over_is_no_trip() -> None:
+    played = Play(SCENE)
+    for run_id, seconds, reason in ((1, 40.0, "sump low"), (2, 0.0, "its cycle's time is over")):
+        played.notes.take(RunResult(run_id, Instant(0.0, 0.0), Outcome.CUT_SHORT, seconds, reason))
+
+    assert [reason for _, reason in played.notes.findings.trips] == ["sump low"]

@@ -82,7 +82,7 @@ class Notes:
             findings.counts[fact.outcome] = findings.counts.get(fact.outcome, 0) + 1
             findings.pump_s += fact.seconds
             findings.extended += self._is_longer and fact.outcome is Outcome.DONE
-            if fact.outcome is Outcome.CUT_SHORT:
+            if fact.outcome is Outcome.CUT_SHORT and fact.seconds > 0:  # else a dose whose time was over
                 findings.trips.append((self.local, fact.reason))
         elif isinstance(fact, TripBegan):
             findings.began.append((self.local, fact.reason))
